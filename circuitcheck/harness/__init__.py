@@ -1,0 +1,1 @@
+"""The whole description: models, loading, and errors with file and line."""

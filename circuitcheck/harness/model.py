@@ -1,0 +1,153 @@
+"""The whole description as immutable models: supply, parts, wires, tests, access."""
+
+from __future__ import annotations
+
+import re
+from typing import Annotated, Any, Literal
+
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, WithJsonSchema
+from pydantic_core import PydanticCustomError
+
+from circuitcheck.parts.part import Part
+from circuitcheck.parts.quantity import CELSIUS, Celsius, Minute, Volt, YesNo
+from circuitcheck.parts.wire import Wire
+
+
+class _Strict(BaseModel):
+    model_config = ConfigDict(extra="forbid", frozen=True, populate_by_name=True)
+
+
+class Supply(_Strict):
+    """The battery that feeds the loom, at rest and while the engine charges it."""
+
+    battery: str
+    resting: Volt
+    running: Volt
+
+
+class Access(_Strict):
+    """Something to be opened before a part can be reached; paid once."""
+
+    minutes: Minute
+    note: str | None = None
+
+
+class Engine(_Strict):
+    """Coolant temperature, and which way it is going."""
+
+    celsius: float
+    warming: bool
+
+
+def _parse_engine(given: Any) -> Any:
+    match = re.fullmatch(r"(.+?)\s+(warming|cooling)", str(given).strip())
+    if match is None:
+        must = "must be a temperature and a direction, such as '95 degC warming'"
+        raise PydanticCustomError("quantity", "{must}", {"must": must, "found": str(given)})
+    return {"celsius": CELSIUS.parse(match[1]), "warming": match[2] == "warming"}
+
+
+EngineText = Annotated[
+    Engine,
+    BeforeValidator(_parse_engine),
+    WithJsonSchema({
+        "type": "string", "pattern": r"^.+\s+(warming|cooling)$",
+        "description": "coolant temperature and direction, such as '95 degC warming'",
+    }),
+]  # fmt: skip
+
+Pair = tuple[str, str]
+
+
+class Setup(_Strict):
+    """What is done to the vehicle before anything is observed."""
+
+    ignition: Literal["on", "off"] = "off"
+    running: YesNo = False
+    engine: EngineText = Engine(celsius=20.0, warming=True)
+    switches: dict[str, str] = Field({}, description="position of each hand switch")
+    pull: list[str] = Field([], description="fuses and relays taken out")
+    unplug: list[str] = Field([], description="parts whose plug is undone")
+    bridge: list[Pair] = Field([], description="terminals joined by a fused lead")
+    feed: list[str] = Field([], description="terminals fed from battery plus by a fused lead")
+    ground: list[str] = Field([], description="terminals joined to battery minus by a lead")
+    battery: Literal["connected", "disconnected"] = "connected"
+    swap: list[str] = Field([], description="parts replaced by known good ones")
+
+
+KINDS_OF_OBSERVATION = ("volts", "drop", "amps", "ohms", "speed", "lamp", "click")
+
+
+class Observation(_Strict):
+    """One thing to look at. Exactly one of the first seven keys."""
+
+    volts: Pair | None = Field(None, description="volts from the first point to the second")
+    drop: Pair | None = Field(None, description="volts lost along the path between two points")
+    ohms: Pair | None = Field(None, description="ohms between two points, battery disconnected")
+    amps: str | None = Field(None, description="the wire, fuse or pin clamped, or 'bridge', 'feed'")
+    speed: str | None = Field(None, description="the motor looked at")
+    lamp: str | Pair | None = Field(None, description="a fitted lamp, or two points for a test lamp")
+    click: str | None = Field(None, description="the relay listened to")
+    inline: YesNo = Field(False, description="amps by a meter in the lead instead of a clamp")
+
+    @property
+    def kind(self) -> str:
+        """Which of the seven it is."""
+        return next(kind for kind in KINDS_OF_OBSERVATION if getattr(self, kind) is not None)
+
+    @property
+    def points(self) -> tuple[str, ...]:
+        """The terminals, part or branch it looks at."""
+        target = getattr(self, self.kind)
+        return (target,) if isinstance(target, str) else tuple(target)
+
+
+class Test(_Strict):
+    """A set-up with things to observe."""
+
+    __test__ = False  # not one of ours, pytest
+
+    title: str
+    setup: Setup = Setup()
+    observe: dict[str, Observation]
+    minutes: Minute = 3.0
+    access: list[str] = []
+    note: str | None = None
+
+
+class Header(_Strict):
+    """The top level of a file, before the parts are checked by their kind."""
+
+    harness: str = Field(description="the title")
+    about: str | None = Field(None, description="what kind of circuit it is; invented or real")
+    volts: Literal["12", "24"]
+    supply: Supply
+    ambient: Celsius = 20.0
+    parts: dict[str, dict[str, Any]]
+    wires: dict[str, dict[str, Any]]
+    tests: dict[str, dict[str, Any]] = {}
+    access: dict[str, Access] = {}
+    frequencies: dict[str, str] = Field({}, description="how often a fault occurs: 'R1 open': 12")
+
+
+class Harness(_Strict):
+    """A checked description. Every name in it resolves."""
+
+    model_config = ConfigDict(frozen=True, arbitrary_types_allowed=True)
+
+    name: str
+    title: str
+    about: str
+    volts: int
+    supply: Supply
+    ambient: float
+    parts: dict[str, Part]
+    wires: dict[str, Wire]
+    tests: dict[str, Test]
+    access: dict[str, Access]
+    frequencies: dict[str, float]
+
+    def terminals(self) -> list[str]:
+        """Every point a probe can be put on."""
+        return [node for name, part in self.parts.items() for node in part.nodes(name)]
+

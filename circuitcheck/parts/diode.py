@@ -1,0 +1,41 @@
+"""A diode fitted in the loom: isolation, or suppression outside a relay."""
+
+from __future__ import annotations
+
+from typing import ClassVar
+
+from circuitcheck.parts.fault import FaultMode, bridge, scale
+from circuitcheck.parts.part import Part, Situation
+from circuitcheck.parts.quantity import Ohm, Volt
+from circuitcheck.physics.branch import Branch
+from circuitcheck.physics.diode import Junction
+
+
+class Diode(Part):
+    """Terminals ``a`` (anode) and ``k`` (cathode)."""
+
+    kind_name: ClassVar[str] = "diode"
+    letters: ClassVar[str] = "RV"
+    summary: ClassVar[str] = "diode; 'a' anode, 'k' cathode"
+
+    drop: Volt = 0.7
+    ohms: Ohm = 0.05
+
+    def pins(self) -> tuple[str, ...]:
+        """Anode first."""
+        return ("a", "k")
+
+    def inside(self, name: str, situation: Situation) -> dict[str, Branch]:
+        """One curve."""
+        anode, cathode = self.own(name, "a"), self.own(name, "k")
+        return {f"{name}:diode": Junction(anode, cathode, self.drop, self.ohms,
+                                          spreads=(0.05, 0.1, 0.0))}  # fmt: skip
+
+    def faults(self, name: str) -> list[FaultMode]:
+        """Open or shorted."""
+        key, renew = f"{name}:diode", f"renew diode {name}"
+        return [
+            FaultMode(name, "open", 0.8, f"diode {name} is open", renew, scale(key, strength=0.0)),
+            FaultMode(name, "shorted", 0.8, f"diode {name} is shorted", renew,
+                      bridge(key, self.own(name, "a"), self.own(name, "k"))),
+        ]  # fmt: skip

@@ -1,0 +1,153 @@
+"""Fault modes, and the few changes to a circuit that all of them are made of.
+
+A fault mode is a pure change: it is given the branches of a sound circuit and an unknown value, and
+answers the branches that differ. A branch that a set-up has already taken out (a pulled fuse) cannot
+be changed any more, so every helper here leaves missing branches alone.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from circuitcheck.physics.branch import ALWAYS, Branch, Conductor
+
+Branches = Mapping[str, Branch]
+Change = Mapping[str, Branch | None]
+"""Branches to put in place of those of the same key, or beside them; None takes one out."""
+ChangeRule = Callable[[Branches, float], Change]
+
+COMMON_PRACTICE = "common practice, no source"
+CHASSIS = "chassis"
+"""The node that every ground point is bolted to."""
+SHORT_OHM = 0.02
+"""A chafed wire against bare metal [ohm]; common practice, no source."""
+
+
+@dataclass(frozen=True, slots=True)
+class Severity:
+    """The unknown value of a fault: from ``low`` to ``high``, evenly on a log scale."""
+
+    low: float
+    high: float
+    unit: str
+
+    @property
+    def typical(self) -> float:
+        """The middle of the range on a log scale."""
+        return float((self.low * self.high) ** 0.5)
+
+
+HIGH_RESISTANCE = Severity(0.1, 20.0, "ohm")
+"""A bad joint: from what just shows under fan current to what hardly lights a lamp."""
+
+
+@dataclass(frozen=True, slots=True)
+class FaultMode:
+    """One way in which something fails.
+
+    :param where: the part, pin or wire: ``R1``, ``S1.2``, ``W3``
+    :param mode: ``open``, ``high resistance``, ...
+    :param weight: how often against the other faults of a harness; only ratios count
+    :param words: what has happened, as half a sentence for a person
+    :param remedy: what to do about it, for a person
+    :param change: the rule that applies it
+    :param severity: the range of its unknown value, if it has one
+    :param replace: the unit that is replaced or repaired
+    :param source: where the weight comes from
+    """
+
+    where: str
+    mode: str
+    weight: float
+    words: str
+    remedy: str
+    change: ChangeRule
+    severity: Severity | None = None
+    replace: str = ""
+    source: str = COMMON_PRACTICE
+
+    @property
+    def spec(self) -> str:
+        """How the fault is named on the command line, ``R1 open``."""
+        return f"{self.where} {self.mode}"
+
+
+def take_out(*keys: str) -> ChangeRule:
+    """The branches are gone: open."""
+    return lambda branches, _: {key: None for key in keys if key in branches}
+
+
+def add_ohm(key: str) -> ChangeRule:
+    """The unknown value comes on top of the resistance of a conductor or source."""
+
+    def rule(branches: Branches, ohm: float) -> Change:
+        branch = branches.get(key)
+        return {} if branch is None else {key: altered(branch, ohm=_ohm(branch) + ohm)}
+
+    return rule
+
+
+def set_ohm(key: str) -> ChangeRule:
+    """The unknown value is the resistance."""
+    return lambda branches, ohm: (
+        {key: altered(branches[key], ohm=ohm)} if key in branches else {}
+    )  # fmt: skip
+
+
+def weld(*keys: str) -> ChangeRule:
+    """Contacts that conduct whatever the states say."""
+    return lambda branches, _: {
+        key: altered(branches[key], closed_when=ALWAYS) for key in keys if key in branches
+    }
+
+
+def close_between(key: str, tail: str, head: str, ohm: float) -> ChangeRule:
+    """A contact that should be open conducts; its branch may be there or not."""
+    return lambda branches, _: {key: Conductor(tail, head, ohm)}
+
+
+def bridge(key: str, tail: str, head: str, ohm: float = SHORT_OHM) -> ChangeRule:
+    """A conductor where there should be none."""
+    return lambda branches, _: {f"{key}:short": Conductor(tail, head, ohm)}
+
+
+def scale(key: str, **factors: float) -> ChangeRule:
+    """Parameters of a curve multiplied by fixed factors."""
+
+    def rule(branches: Branches, _: float) -> Change:
+        branch = branches.get(key)
+        if branch is None:
+            return {}
+        values = {name: getattr(branch, name) * factor for name, factor in factors.items()}
+        return {key: altered(branch, **values)}
+
+    return rule
+
+
+def scale_by_value(key: str, *fields: str) -> ChangeRule:
+    """Parameters of a curve multiplied by the unknown value."""
+    return lambda branches, factor: scale(key, **dict.fromkeys(fields, factor))(branches, factor)
+
+
+def altered(branch: Branch, **fields: Any) -> Branch:
+    """The same branch with other values in some fields."""
+    return dataclasses.replace(branch, **fields)  # type: ignore[type-var, return-value]
+
+
+def _ohm(branch: Branch) -> float:
+    return float(branch.ohm)  # type: ignore[union-attr]
+
+
+def joint_faults(
+    key: str, words: str, *, open_weight: float = 0.4, high_weight: float = 0.6
+) -> list[FaultMode]:
+    """The two ways a joint fails: no contact, and a resistance that should not be there."""
+    return [
+        FaultMode(key, "open", open_weight, f"{words} makes no contact",
+                  f"repair {words}", take_out(key)),
+        FaultMode(key, "high resistance", high_weight, f"{words} has a high resistance",
+                  f"clean or renew {words}", add_ohm(key), HIGH_RESISTANCE),
+    ]  # fmt: skip

@@ -1,0 +1,38 @@
+"""A ground point: an eyelet bolted to the body."""
+
+from __future__ import annotations
+
+from typing import ClassVar
+
+from circuitcheck.parts.fault import CHASSIS, FaultMode, joint_faults
+from circuitcheck.parts.part import Part, Situation
+from circuitcheck.parts.quantity import Ohm
+from circuitcheck.physics.branch import Branch, Conductor
+
+
+class Ground(Part):
+    """Terminal 31, the return of DIN 72552."""
+
+    kind_name: ClassVar[str] = "ground"
+    letters: ClassVar[str] = "EX"
+    summary: ClassVar[str] = "ground point on the body; its terminal is 31"
+    has_plug: ClassVar[bool] = False
+
+    joint: Ohm = 0.003
+
+    def pins(self) -> tuple[str, ...]:
+        """The eyelet."""
+        return ("31",)
+
+    def inside(self, name: str, situation: Situation) -> dict[str, Branch]:
+        """The bolted joint between eyelet and body."""
+        return {f"{name}:joint": Conductor(f"{name}.31", CHASSIS, self.joint, 0.4)}
+
+    def faults(self, name: str) -> list[FaultMode]:
+        """Loose or corroded."""
+        fresh = joint_faults(f"{name}:joint", f"ground point {name}",
+                             open_weight=1.0, high_weight=3.0)  # fmt: skip
+        return [
+            FaultMode(name, one.mode, one.weight, one.words, one.remedy, one.change, one.severity)
+            for one in fresh
+        ]

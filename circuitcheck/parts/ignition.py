@@ -1,0 +1,45 @@
+"""The ignition switch, as far as a fan circuit sees it."""
+
+from __future__ import annotations
+
+from typing import ClassVar
+
+from circuitcheck.parts.fault import HIGH_RESISTANCE, FaultMode, add_ohm, close_between, take_out
+from circuitcheck.parts.part import Part, Situation
+from circuitcheck.parts.quantity import Ohm
+from circuitcheck.physics.branch import Branch, Conductor
+
+
+class Ignition(Part):
+    """Ignition switch: 30 from the battery, 15 live while it is on."""
+
+    kind_name: ClassVar[str] = "ignition"
+    letters: ClassVar[str] = "S"
+    summary: ClassVar[str] = "ignition switch; joins 30 and 15 while the ignition is on"
+
+    contact: Ohm = 0.006
+
+    def pins(self) -> tuple[str, ...]:
+        """Terminal numbers of DIN 72552."""
+        return ("30", "15")
+
+    def inside(self, name: str, situation: Situation) -> dict[str, Branch]:
+        """One contact."""
+        if situation.ignition != "on":
+            return {}
+        return {f"{name}:30-15": Conductor(self.own(name, "30"), self.own(name, "15"),
+                                           self.contact, 0.4)}  # fmt: skip
+
+    def faults(self, name: str) -> list[FaultMode]:
+        """As a switch with one contact."""
+        key = f"{name}:30-15"
+        ends = self.own(name, "30"), self.own(name, "15")
+        return [
+            FaultMode(name, "stuck open", 0.6, f"{name} does not feed terminal 15",
+                      f"renew the contact block of {name}", take_out(key)),
+            FaultMode(name, "welded", 0.2, f"{name} feeds terminal 15 when off",
+                      f"renew the contact block of {name}",
+                      close_between(key, *ends, self.contact)),
+            FaultMode(name, "high resistance", 0.5, f"the contact of {name} is burnt",
+                      f"renew the contact block of {name}", add_ohm(key), HIGH_RESISTANCE),
+        ]  # fmt: skip

@@ -1,0 +1,91 @@
+"""A permanent-magnet fan motor."""
+
+from __future__ import annotations
+
+from typing import ClassVar
+
+from pydantic import BaseModel, ConfigDict, Field
+
+from circuitcheck.parts.fault import FaultMode, Severity, scale, scale_by_value
+from circuitcheck.parts.part import Part, Situation
+from circuitcheck.parts.quantity import Amp, Amps, Ohm, Rpm, Volts
+from circuitcheck.physics.branch import Branch
+from circuitcheck.physics.motor import FanMotor
+
+#: One sound motor from another: winding and brushes (warm or cold), magnet, fan, friction.
+#: Common practice, no source; the winding's 6 % is 15 K of copper.
+SPREADS = (0.06, 0.025, 0.05, 0.25, 0.0)
+
+
+class Rated(BaseModel):
+    """The point on the name plate: running with its fan."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+    volts: Volts
+    amps: Amps
+    rpm: Rpm
+
+
+class Motor(Part):
+    """Terminals ``+`` and ``-``. Give the winding or the locked-rotor current, not both."""
+
+    kind_name: ClassVar[str] = "motor"
+    letters: ClassVar[str] = "M"
+    summary: ClassVar[str] = "permanent-magnet motor with its fan"
+
+    rated: Rated
+    winding: Ohm | None = Field(None, description="winding and brushes, cold")
+    locked: Amp | None = Field(None, description="current at the rated volts, rotor held")
+
+    def pins(self) -> tuple[str, ...]:
+        """Plus first."""
+        return ("+", "-")
+
+    @property
+    def resistance(self) -> float:
+        """Winding and brushes [ohm]."""
+        if self.winding is not None:
+            return self.winding
+        assert self.locked is not None
+        return self.rated.volts / self.locked
+
+    def inside(self, name: str, situation: Situation) -> dict[str, Branch]:
+        """One curve."""
+        return {
+            f"{name}:motor": FanMotor.from_rated_point(
+                self.own(name, "+"), self.own(name, "-"), volts=self.rated.volts,
+                amps=self.rated.amps, rpm=self.rated.rpm, resistance=self.resistance,
+                spreads=SPREADS,
+            )
+        }  # fmt: skip
+
+    def faults(self, name: str) -> list[FaultMode]:
+        """Open (brushes), seized, tired, turns shorted."""
+        key = f"{name}:motor"
+        renew = f"renew motor {name}"
+        return [
+            FaultMode(name, "open", 3.0, f"motor {name} is open (worn brushes, burnt winding)",
+                      renew, scale(key, strength=0.0)),
+            FaultMode(name, "seized", 1.6, f"motor {name} is seized", renew,
+                      scale(key, back_emf=0.0)),
+            FaultMode(name, "stiff", 1.0, f"motor {name} turns hard", renew,
+                      scale_by_value(key, "friction"), Severity(3.0, 14.0, "times its friction")),
+            FaultMode(name, "worn brushes", 1.0, f"the brushes of motor {name} make poor contact",
+                      renew, scale_by_value(key, "resistance"),
+                      Severity(2.0, 40.0, "times its winding")),
+        ]  # fmt: skip
+
+    def check(self) -> list[tuple[str, str, str]]:
+        """Exactly one of the two ways to give the winding, and room for a back EMF."""
+        if (self.winding is None) == (self.locked is None):
+            found = "neither" if self.winding is None else "both"
+            return [("winding", f"{found} of winding and locked",
+                     "must give one: winding: 0.18 ohm, or locked: 72 A")]  # fmt: skip
+        drop = self.rated.amps * self.resistance
+        if drop < 0.9 * self.rated.volts:
+            return []
+        limit = 0.9 * self.rated.volts / self.rated.amps
+        return [("winding" if self.winding else "locked", f"{self.resistance:.3g} ohm",
+                 f"must be below {limit:.3g} ohm to leave the motor its back EMF at "
+                 f"{self.rated.amps:g} A")]  # fmt: skip

@@ -1,0 +1,107 @@
+"""A relay with a make contact, a break contact or both, and its coil."""
+
+from __future__ import annotations
+
+from typing import ClassVar, Literal
+
+from pydantic import Field
+
+from circuitcheck.parts.fault import (
+    HIGH_RESISTANCE, FaultMode, add_ohm, bridge, close_between, take_out,
+)  # fmt: skip
+from circuitcheck.parts.part import Part, Situation
+from circuitcheck.parts.quantity import Amp, Ohm, Percent
+from circuitcheck.physics.branch import Branch, Conductor, Threshold
+from circuitcheck.physics.copper import COPPER_COEFFICIENT
+from circuitcheck.physics.diode import Junction
+
+
+class Relay(Part):
+    """Coil 85-86; contacts 30-87 (make) and 30-87a (break), numbered as plug-in relays are.
+
+    Pick-up and drop-out are shares of the coil's rated volts at 20 degC.
+    """
+
+    kind_name: ClassVar[str] = "relay"
+    letters: ClassVar[str] = "KQ"
+    summary: ClassVar[str] = "relay; coil 85-86, contacts 30-87 (make) and 30-87a (break)"
+
+    contacts_are: Literal["make", "break", "change-over"] = Field(
+        "make", alias="contacts", description="make: 30-87; break: 30-87a; change-over: both"
+    )
+    coil: Ohm = 80.0
+    pick_up: Percent = 0.6
+    drop_out: Percent = 0.2
+    coil_volts: Literal["12", "24"] = "12"
+    across_coil: Literal["nothing", "resistor", "diode"] = Field(
+        "nothing", description="what damps the coil; the diode's cathode is at 86"
+    )
+    damping: Ohm = Field(680.0, description="the resistor across the coil, if there is one")
+    contact: Ohm = 0.005
+    rating: Amp = 30.0
+
+    def pins(self) -> tuple[str, ...]:
+        """Coil, common, then the contacts it has."""
+        return ("85", "86", "30", *(pin for pin, _ in self._throws()))
+
+    def _throws(self) -> list[tuple[str, bool]]:
+        """Each contact's pin with the coil state that closes it."""
+        both = {"make": [("87", True)], "break": [("87a", False)]}
+        return both.get(self.contacts_are, [("87", True), ("87a", False)])
+
+    def inside(self, name: str, situation: Situation) -> dict[str, Branch]:
+        """Coil, what damps it, and contacts that follow the coil."""
+        plus, minus, common = (self.own(name, pin) for pin in ("86", "85", "30"))
+        found: dict[str, Branch] = {
+            f"{name}:coil": Conductor(plus, minus, self.coil, 0.05, COPPER_COEFFICIENT)
+        }
+        if self.across_coil == "resistor":
+            found[f"{name}:damping"] = Conductor(plus, minus, self.damping, 0.03)
+        if self.across_coil == "diode":
+            found[f"{name}:diode"] = Junction(minus, plus, 0.7, 0.05)
+        for pin, wanted in self._throws():
+            state = ((f"{name} pulled in", wanted),)
+            found[f"{name}:30-{pin}"] = Conductor(
+                common, self.own(name, pin), self.contact, 0.4, closed_when=(state,)
+            )
+        return found
+
+    def thresholds(self, name: str) -> dict[str, Threshold]:
+        """Pulled in from the pick-up current until the drop-out current."""
+        rated = float(self.coil_volts) / self.coil
+        return {
+            f"{name} pulled in": Threshold(
+                f"{name}:coil", self.pick_up * rated, self.drop_out * rated
+            )
+        }
+
+    def faults(self, name: str) -> list[FaultMode]:
+        """Coil open or shorted; each contact stuck open, welded or burnt; damping diode shorted."""
+        plus, minus, common = (self.own(name, pin) for pin in ("86", "85", "30"))
+        renew = f"renew relay {name}"
+        found = [FaultMode(name, "coil open", 1.2, f"the coil of {name} is open", renew,
+                           take_out(f"{name}:coil"))]  # fmt: skip
+        for pin, _ in self._throws():
+            key, label = f"{name}:30-{pin}", f"30-{pin}"
+            found += [
+                FaultMode(name, f"{label} stuck open", 1.6,
+                          f"contact {label} of {name} does not close", renew, take_out(key)),
+                FaultMode(name, f"{label} welded", 0.8,
+                          f"contact {label} of {name} does not open", renew,
+                          close_between(key, common, self.own(name, pin), self.contact)),
+                FaultMode(name, f"{label} high resistance", 1.2,
+                          f"contact {label} of {name} is burnt", renew,
+                          add_ohm(key), HIGH_RESISTANCE),
+            ]  # fmt: skip
+        if self.across_coil == "diode":
+            found.append(FaultMode(name, "diode shorted", 0.4,
+                                   f"the diode across the coil of {name} is shorted", renew,
+                                   bridge(f"{name}:diode", plus, minus)))  # fmt: skip
+        return found
+
+    def check(self) -> list[tuple[str, str, str]]:
+        """It must drop out below where it picks up."""
+        if self.drop_out < self.pick_up:
+            return []
+        return [("drop_out", f"{self.drop_out:.0%}",
+                 f"must be below the {self.pick_up:.0%} at which it picks up")]  # fmt: skip

@@ -1,0 +1,74 @@
+"""A wire of the loom, with a crimp at each end."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from pydantic import BaseModel, ConfigDict, Field, field_validator
+from pydantic_core import PydanticCustomError
+
+from circuitcheck.parts.fault import (
+    CHASSIS, HIGH_RESISTANCE, FaultMode, add_ohm, bridge, take_out,
+)  # fmt: skip
+from circuitcheck.parts.quantity import Metre, Section
+from circuitcheck.physics.branch import Conductor
+from circuitcheck.physics.copper import COPPER_COEFFICIENT, wire_resistance
+
+CRIMP_OHM = 0.0004
+"""One crimp [ohm]; common practice, no source."""
+
+COLOURS = {
+    "BK": "black", "BN": "brown", "RD": "red", "OG": "orange", "YE": "yellow", "GN": "green",
+    "BU": "blue", "VT": "violet", "GY": "grey", "WH": "white", "PK": "pink", "GD": "gold",
+    "TQ": "turquoise", "SR": "silver", "GNYE": "green-and-yellow",
+}  # fmt: skip
+"""Letter codes of IEC 60757."""
+
+
+class Wire(BaseModel):
+    """From one terminal to another; section, length and colour as on the loom drawing."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True, populate_by_name=True)
+
+    start: str = Field(alias="from")
+    end: str = Field(alias="to")
+    size: Section
+    length: Metre
+    colour: str | None = Field(None, description="IEC 60757 letters, tracer after a stroke: RD/BK")
+    belongs_to: str | None = None
+    note: str | None = None
+    access: str | None = None
+
+    @field_validator("colour")
+    @classmethod
+    def _colour_is_known(cls, given: Any) -> Any:
+        if given is None or all(one in COLOURS for one in given.split("/")):
+            return given
+        must = f"must be IEC 60757 letters, perhaps two with a stroke: {', '.join(COLOURS)}"
+        raise PydanticCustomError("quantity", "{must}", {"must": must, "found": given})
+
+    @property
+    def ohm(self) -> float:
+        """Resistance at 20 degC with its crimps [ohm]."""
+        return wire_resistance(self.length, self.size) + 2 * CRIMP_OHM
+
+    def branch(self) -> Conductor:
+        """The wire as a branch."""
+        return Conductor(self.start, self.end, self.ohm, 0.05, COPPER_COEFFICIENT)
+
+    def faults(self, name: str, positive: str) -> list[FaultMode]:
+        """Broken, corroded, chafed through to the body or to a live wire.
+
+        :param positive: the terminal that a live wire beside it comes from
+        """
+        colour = f" ({self.colour})" if self.colour else ""
+        words = f"wire {name}{colour} from {self.start} to {self.end}"
+        return [
+            FaultMode(name, "open", 1.0, f"{words} is broken", f"repair {words}", take_out(name)),
+            FaultMode(name, "high resistance", 1.0, f"{words} or one of its crimps is corroded",
+                      f"renew {words}", add_ohm(name), HIGH_RESISTANCE),
+            FaultMode(name, "short to ground", 0.3, f"{words} touches the body",
+                      f"repair {words} where it chafes", bridge(name, self.end, CHASSIS)),
+            FaultMode(name, "short to supply", 0.05, f"{words} touches a live wire",
+                      f"repair {words} where it chafes", bridge(name, self.end, positive)),
+        ]  # fmt: skip

@@ -1,0 +1,61 @@
+"""A tungsten lamp: resistance rises with the current through it.
+
+Current follows ``I / I0 = (V / V0) ** 0.55`` (lamp re-rating exponents; D. D. Van Horn, J. IES,
+April 1965) down to where the filament would be colder than the room; below that it is the cold
+resistance. Hot over cold is 4.8/0.35 (OpenStax University Physics 2, 9.3, second example).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import ClassVar
+
+import numpy as np
+
+from circuitcheck.physics.branch import Array
+
+EXPONENT = 0.55
+HOT_OVER_COLD = 4.8 / 0.35
+
+
+@dataclass(frozen=True, slots=True)
+class Filament:
+    """The lamp branch.
+
+    :param rated_volts: [V]
+    :param rated_amps: [A] at the rated volts
+    :param strength: 1 for a whole filament, 0 for a broken one
+    """
+
+    tail: str
+    head: str
+    rated_volts: float
+    rated_amps: float
+    strength: float = 1.0
+    spreads: tuple[float, ...] = (0.0,) * 3
+    PARAMETERS: ClassVar[tuple[str, ...]] = ("rated_volts", "rated_amps", "strength")
+
+    @property
+    def values(self) -> tuple[float, ...]:
+        """Parameters in the order of ``PARAMETERS``."""
+        return (self.rated_volts, self.rated_amps, self.strength)
+
+    @staticmethod
+    def current_and_slope(parameters: Array, volts: Array) -> tuple[Array, Array]:
+        """Current [A] and its slope [S]."""
+        v0, i0, on = (parameters[..., i] for i in range(3))
+        cold_siemens = HOT_OVER_COLD * i0 / v0
+        # The two laws meet where the hot resistance has come down to the cold one.
+        meet = v0 * HOT_OVER_COLD ** (-1 / (1 - EXPONENT))
+        size = np.abs(volts)
+        hot = i0 * (np.maximum(size, meet) / v0) ** EXPONENT
+        cold = size <= meet
+        current = np.where(cold, cold_siemens * size, hot)
+        slope = np.where(cold, cold_siemens, EXPONENT * hot / np.maximum(size, meet))
+        return on * np.sign(volts) * current, on * slope
+
+    @staticmethod
+    def brightness(parameters: Array, volts: Array) -> Array:
+        """Power over rated power [1]; a filament glows visibly from about a twentieth."""
+        current, _ = Filament.current_and_slope(parameters, volts)
+        return np.abs(current * volts) / (parameters[..., 0] * parameters[..., 1])

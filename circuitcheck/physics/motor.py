@@ -1,0 +1,102 @@
+"""A permanent-magnet DC motor turning a fan.
+
+At the terminals ``V = I R + Ke w``; on the shaft ``Ke I = k w**2 + T0`` (the torque constant equals
+the back-EMF constant in SI units; a fan's torque grows with the square of its speed, as in the
+affinity laws of DOE-HDBK-1012/3, HT-03 eq. 3-23 to 3-25). Eliminating I leaves a quadratic for w,
+so the current at given volts is closed-form and never falls as the volts rise.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import ClassVar
+
+import numpy as np
+
+from circuitcheck.physics.branch import Array
+
+RPM = math.pi / 30
+"""One revolution per minute in radians per second."""
+
+
+@dataclass(frozen=True, slots=True)
+class FanMotor:
+    """The motor branch, ``tail`` its plus terminal.
+
+    :param resistance: winding and brushes [ohm]
+    :param back_emf: Ke [V s/rad], also the torque constant [N m/A]
+    :param fan: k [N m s2/rad2]
+    :param friction: T0 [N m]
+    :param strength: 1 for a motor; 0 takes it out of the circuit (an open motor)
+    """
+
+    tail: str
+    head: str
+    resistance: float
+    back_emf: float
+    fan: float
+    friction: float
+    strength: float = 1.0
+    spreads: tuple[float, ...] = (0.0,) * 5
+    PARAMETERS: ClassVar[tuple[str, ...]] = (
+        "resistance", "back_emf", "fan", "friction", "strength")  # fmt: skip
+
+    @property
+    def values(self) -> tuple[float, ...]:
+        """Parameters in the order of ``PARAMETERS``."""
+        return (self.resistance, self.back_emf, self.fan, self.friction, self.strength)
+
+    @staticmethod
+    def speed(parameters: Array, volts: Array) -> Array:
+        """Shaft speed at some volts [rad/s]; signed as the volts are, 0 while friction holds it."""
+        r, ke, k, t0 = (parameters[..., i] for i in range(4))
+        size = np.abs(volts)
+        damping = ke**2 / r
+        drive = np.maximum(ke * size / r - t0, 0.0)
+        # The positive root of k w^2 + damping w - drive = 0, in the form that does not cancel.
+        root = 2 * drive / (damping + np.sqrt(damping**2 + 4 * k * drive) + _TINY)
+        return np.sign(volts) * root * parameters[..., 4]
+
+    @staticmethod
+    def current_and_slope(parameters: Array, volts: Array) -> tuple[Array, Array]:
+        """Current [A] and its slope [S]; ``I = (V - Ke w) / R``."""
+        r, ke, k = (parameters[..., i] for i in range(3))
+        on = parameters[..., 4]
+        w = np.abs(FanMotor.speed(parameters, volts))
+        current = (np.abs(volts) - ke * w) / r
+        damping = ke**2 / r
+        turning = np.where(w > 0, damping / (2 * k * w + damping + _TINY), 0.0)
+        return on * np.sign(volts) * current, on * (1 - turning) / r
+
+    @classmethod
+    def from_rated_point(
+        cls, tail: str, head: str, *, volts: float, amps: float, rpm: float, resistance: float,
+        friction_share: float = 0.06, spreads: tuple[float, ...] = (0.0,) * 5,
+    ) -> FanMotor:  # fmt: skip
+        """The motor that draws ``amps`` at ``volts`` while turning at ``rpm``.
+
+        :param friction_share: share of the rated torque that is brush and bearing friction
+        :raises ValueError: if the winding alone would use up the rated volts
+
+        >>> m = FanMotor.from_rated_point("+", "-", volts=13, amps=15, rpm=2600, resistance=0.18)
+        >>> i, _ = FanMotor.current_and_slope(np.array(m.values), np.array(13.0))
+        >>> round(float(i), 6)
+        15.0
+        """
+        omega = rpm * RPM
+        emf = volts - amps * resistance
+        if not emf > 0:
+            raise ValueError(
+                f"{amps:g} A through {resistance:g} ohm is {amps * resistance:g} V, "
+                f"which leaves no back EMF at {volts:g} V"
+            )
+        ke = emf / omega
+        torque = ke * amps
+        return cls(
+            tail, head, resistance, ke, torque * (1 - friction_share) / omega**2,
+            torque * friction_share, 1.0, spreads,
+        )  # fmt: skip
+
+
+_TINY = 1e-300
