@@ -16,6 +16,7 @@ coils, module inputs and fuses are all of this one mechanism.
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import ClassVar, Protocol
 
@@ -124,6 +125,6 @@ class Threshold:
         return size > self.off_amps if state else size >= self.on_amps
 
 
-def holds(condition: Condition, states: dict[str, bool]) -> bool:
+def holds(condition: Condition, states: Mapping[str, bool]) -> bool:
     """Whether a contact with this condition is closed, given the states of all thresholds."""
     return any(all(states[name] is wanted for name, wanted in one) for one in condition)

@@ -1,0 +1,129 @@
+"""A circuit in given states as arrays: the nodal equations before anything is solved."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from circuitcheck.circuit.circuit import Circuit, conducts
+from circuitcheck.joined import Joined
+from circuitcheck.physics.branch import Array, Conductor, Curve, Source, holds
+
+Index = NDArray[np.intp]
+
+
+@dataclass(frozen=True)
+class CurveGroup:
+    """The curves of one kind: their keys, end nodes, and parameters (m, P)."""
+
+    kind: type[Curve]
+    keys: tuple[str, ...]
+    columns: slice
+    parameters: Array
+
+
+class Network:
+    """Nodal equations ``A v = b - sum(curve currents)`` of a circuit in fixed states.
+
+    Nodes that nothing conducting joins to the reference float: one node of each such island is
+    held at 0 so that the rest of it can be solved, and ``island`` tells the islands apart.
+    """
+
+    def __init__(self, circuit: Circuit, states: Mapping[str, bool]) -> None:
+        self.circuit = circuit
+        self.states = dict(states)
+        self.index = {node: number for number, node in enumerate(circuit.nodes)}
+        self.linear = {
+            key: one for key, one in circuit.branches.items() if isinstance(one, Conductor | Source)
+        }
+        self.keys = tuple(self.linear)
+        self.tail, self.head = self._ends(self.linear.values())
+        self.siemens = np.array([self._siemens(one) for one in self.linear.values()])
+        self.emf = np.array([getattr(one, "emf", 0.0) for one in self.linear.values()])
+        curves = {k: b for k, b in circuit.branches.items() if k not in self.linear}
+        self.curves = self._group(curves)
+        ordered = [curves[key] for group in self.curves for key in group.keys]
+        self.curve_keys = tuple(key for group in self.curves for key in group.keys)
+        self.curve_tail, self.curve_head = self._ends(ordered)
+
+    def _siemens(self, branch: Conductor | Source) -> float:
+        if isinstance(branch, Conductor) and not holds(branch.closed_when, self.states):
+            return 0.0
+        return branch.siemens
+
+    def _ends(self, branches: object) -> tuple[Index, Index]:
+        listed = list(branches)  # type: ignore[call-overload]
+        tails = [self.index[one.tail] for one in listed]
+        heads = [self.index[one.head] for one in listed]
+        return np.array(tails, dtype=np.intp), np.array(heads, dtype=np.intp)
+
+    @staticmethod
+    def _group(curves: Mapping[str, Curve]) -> tuple[CurveGroup, ...]:
+        groups: list[CurveGroup] = []
+        start = 0
+        for kind in dict.fromkeys(type(one) for one in curves.values()):
+            keys = tuple(key for key, one in curves.items() if type(one) is kind)
+            rows = np.array([curves[key].values for key in keys])
+            groups.append(CurveGroup(kind, keys, slice(start, start + len(keys)), rows))
+            start += len(keys)
+        return tuple(groups)
+
+    @property
+    def size(self) -> int:
+        """Number of nodes, the reference included."""
+        return len(self.index)
+
+    @cached_property
+    def island(self) -> Index:
+        """For each node the number of the island it is on; the reference is on island 0."""
+        branches = self.circuit.branches.values()
+        sets = Joined((b.tail, b.head) for b in branches if conducts(b, self.states))
+        numbers: dict[str, int] = {}
+        return np.array(
+            [numbers.setdefault(sets.root(node), len(numbers)) for node in self.index],
+            dtype=np.intp,
+        )
+
+    @cached_property
+    def held(self) -> Index:
+        """One node of each island: the reference, and an arbitrary one elsewhere."""
+        _, first = np.unique(self.island, return_index=True)
+        return first.astype(np.intp)
+
+    def matrix(self, curve_siemens: Array) -> Array:
+        """Nodal conductance matrix (n, n) with curves replaced by conductances [S]."""
+        tail = np.concatenate([self.tail, self.curve_tail])
+        head = np.concatenate([self.head, self.curve_head])
+        siemens = np.concatenate([self.siemens, curve_siemens])
+        matrix = np.zeros((self.size, self.size))
+        np.add.at(matrix, (tail, tail), siemens)
+        np.add.at(matrix, (head, head), siemens)
+        np.add.at(matrix, (tail, head), -siemens)
+        np.add.at(matrix, (head, tail), -siemens)
+        # A held node's own equation becomes v = 0; its island's currents sum to zero without it.
+        matrix[self.held, :] = 0.0
+        matrix[:, self.held] = 0.0
+        matrix[self.held, self.held] = 1.0
+        return matrix
+
+    def injections(self) -> Array:
+        """Current that the sources push into each node [A], shape (n,)."""
+        flow = np.zeros(self.size)
+        np.add.at(flow, self.tail, self.siemens * self.emf)
+        np.add.at(flow, self.head, -self.siemens * self.emf)
+        flow[self.held] = 0.0
+        return flow
+
+    def curve_currents(self, volts: Array, parameters: list[Array] | None = None
+                       ) -> tuple[Array, Array]:  # fmt: skip
+        """Currents [A] and slopes [S] of all curves at their volts, last axis the curves."""
+        current, slope = np.empty_like(volts), np.empty_like(volts)
+        for number, group in enumerate(self.curves):
+            rows = group.parameters if parameters is None else parameters[number]
+            found = group.kind.current_and_slope(rows, volts[..., group.columns])
+            current[..., group.columns], slope[..., group.columns] = found
+        return current, slope

@@ -1,0 +1,132 @@
+"""One circuit, one operating point: the plain full-size solver that all quicker ones must equal.
+
+The node volts minimise the circuit's co-content, a convex function, because no branch carries less
+current for more volts (W. Millar, *Some general theorems for non-linear systems possessing
+resistance*, Phil. Mag. 42, 1951; from memory). Newton's method with a line search on its slope
+therefore finds the one operating point from any start.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from circuitcheck.circuit.circuit import Circuit
+from circuitcheck.physics.branch import Array
+from circuitcheck.solve.network import Network
+from circuitcheck.solve.states import next_states
+
+_ROUNDS = 200
+_AMPS_LEFT = 1e-9
+"""Largest current that may be unaccounted for at a node [A]; sets the end of the iteration."""
+
+
+@dataclass(frozen=True)
+class OperatingPoint:
+    """What a circuit does.
+
+    :param volts: of each node against the reference [V]; of floating islands, against one of
+        their own nodes
+    :param amps: through each branch from tail to head [A]
+    :param states: of each threshold
+    :param floating: nodes that nothing joins to the reference
+    :param buzzing: thresholds that never come to rest; the rest is then the last look
+    """
+
+    volts: Mapping[str, float]
+    amps: Mapping[str, float]
+    states: Mapping[str, bool]
+    floating: frozenset[str]
+    buzzing: tuple[str, ...] = ()
+
+    def between(self, tail: str, head: str) -> float:
+        """Volts from one node to another [V]."""
+        return self.volts[tail] - self.volts[head]
+
+
+def solve_point(circuit: Circuit, start: Array | None = None) -> OperatingPoint:
+    """Find the operating point, states and all, from the states the circuit begins in.
+
+    :param start: node volts to begin from, in the order of ``circuit.nodes``; any will do
+    """
+    states = circuit.initial_states()
+    seen: list[dict[str, bool]] = []
+    while True:
+        network = Network(circuit, states)
+        volts = solve_network(network, start)
+        amps = branch_amps(network, volts)
+        seen.append(states)
+        states = next_states(circuit.thresholds, states, amps)
+        if states == seen[-1]:
+            return _point(network, volts, amps, ())
+        if states in seen:
+            ring = seen[seen.index(states) :]
+            moving = tuple(name for name in states if len({one[name] for one in ring}) > 1)
+            return _point(network, volts, amps, moving)
+
+
+def solve_network(network: Network, start: Array | None = None) -> Array:
+    """Node volts (n,) of a network in fixed states."""
+    volts = np.zeros(network.size) if start is None else np.array(start, dtype=float)
+    volts[network.held] = 0.0
+    linear = network.matrix(np.zeros(len(network.curve_keys)))
+    push = network.injections()
+    for _ in range(_ROUNDS):
+        residual, slope = _residual(network, linear, push, volts)
+        if np.max(np.abs(residual), initial=0.0) < _AMPS_LEFT:
+            break
+        jacobian = network.matrix(np.maximum(slope, 1e-9))
+        step = np.linalg.solve(jacobian, -residual)
+        volts = volts + _line_search(network, linear, push, volts, step) * step
+    return volts
+
+
+def _residual(network: Network, linear: Array, push: Array, volts: Array) -> tuple[Array, Array]:
+    """Current missing at each node [A], and the slopes of the curves [S]."""
+    current, slope = network.curve_currents(volts[network.curve_tail] - volts[network.curve_head])
+    residual = linear @ volts - push
+    np.add.at(residual, network.curve_tail, current)
+    np.add.at(residual, network.curve_head, -current)
+    residual[network.held] = 0.0
+    return residual, slope
+
+
+def _line_search(network: Network, linear: Array, push: Array, volts: Array, step: Array) -> float:
+    """How far to go along a step: to where the co-content stops falling, or nearly."""
+
+    def fall(share: float) -> float:
+        return float(step @ _residual(network, linear, push, volts + share * step)[0])
+
+    first = fall(0.0)
+    if abs(fall(1.0)) <= 0.5 * abs(first):
+        return 1.0
+    low, high = 0.0, 1.0
+    while fall(high) < 0 and high < 64:
+        low, high = high, 2 * high
+    for _ in range(40):
+        middle = 0.5 * (low + high)
+        at_middle = fall(middle)
+        if abs(at_middle) <= 0.1 * abs(first):
+            return middle
+        low, high = (middle, high) if at_middle < 0 else (low, middle)
+    return 0.5 * (low + high)
+
+
+def branch_amps(network: Network, volts: Array) -> dict[str, float]:
+    """Current of every branch [A]."""
+    across = volts[network.tail] - volts[network.head] - network.emf
+    found = dict(zip(network.keys, (network.siemens * across).tolist(), strict=True))
+    current, _ = network.curve_currents(volts[network.curve_tail] - volts[network.curve_head])
+    return found | dict(zip(network.curve_keys, current.tolist(), strict=True))
+
+
+def _point(
+    network: Network, volts: Array, amps: Mapping[str, float], buzzing: tuple[str, ...]
+) -> OperatingPoint:
+    floating = frozenset(
+        node for node, number in network.index.items() if network.island[number] != 0
+    )
+    named = dict(zip(network.index, volts.tolist(), strict=True))
+    return OperatingPoint(named, amps, network.states, floating, buzzing)

@@ -1,0 +1,380 @@
+"""One circuit under thousands of small changes.
+
+The linear network is inverted once for each combination of states and seen from its ports only:
+the branches that a change alters, the curves, the watched branches, and the points a meter is put
+on. With R the resistance between ports and v their volts, a change is exact in port space:
+
+    u = v - R f(u),     f = (dg u - dj) at changed branches, (i(u) - g u) at curves
+
+so that each operating point is a Newton iteration on a handful of unknowns, done for all changes
+together. Opens are exact limits: whether a branch holds something to the rest is a question to the
+graph (``cuts``), not to arithmetic. The few points that come out ill-conditioned or unconverged are
+solved one by one at full size.
+
+A meter's own resistance is put on at the end as a Thevenin divider; its microampere moves no curve.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from circuitcheck.circuit.circuit import Circuit, conducts
+from circuitcheck.parts.fault import Change
+from circuitcheck.physics.branch import Array, Branch, Conductor, Source, Threshold, holds
+from circuitcheck.solve.cuts import cut_words
+from circuitcheck.solve.network import Network
+
+Bool = NDArray[np.bool_]
+Index = NDArray[np.intp]
+
+CURVE_SIEMENS = 0.01
+"""Conductance that stands in for a curve while the network is inverted [S]; it is taken off again."""
+_LEAK = 1e-12
+"""Keeps the volts of a curve defined when it hangs on an open motor [S]."""
+_ROUNDS = 60
+_DELICATE = 1e-7
+
+
+@dataclass
+class Ports:
+    """The node pairs that matter, each once, by number."""
+
+    index: Mapping[str, int]
+    number: dict[tuple[int, int], int] = field(default_factory=dict)
+
+    def add(self, tail: str, head: str) -> int:
+        """The number of a port."""
+        pair = (self.index[tail], self.index[head])
+        return self.number.setdefault(pair, len(self.number))
+
+    def ends(self) -> tuple[Index, Index]:
+        """Tail and head nodes of all ports."""
+        pairs = np.array(list(self.number), dtype=np.intp).reshape(-1, 2)
+        return pairs[:, 0], pairs[:, 1]
+
+
+@dataclass(frozen=True, slots=True)
+class Edit:
+    """One altered linear branch: conductance and injected current that come on top."""
+
+    key: str
+    port: int
+    siemens: float
+    extra_siemens: float
+    extra_amps: float
+
+    @property
+    def removes(self) -> bool:
+        """Whether the branch is gone."""
+        return self.siemens == 0.0 and self.extra_siemens < 0
+
+
+class Batch:
+    """All changes that share a combination of states: solved together."""
+
+    def __init__(
+        self, circuit: Circuit, states: Mapping[str, bool], changes: Sequence[Change],
+        probes: Sequence[tuple[str, str]],
+    ) -> None:  # fmt: skip
+        self.network = Network(circuit, states)
+        self.circuit = circuit
+        self.changes = changes
+        self.watched = [
+            (name, one.watch) for name, one in circuit.thresholds.items()
+            if one.watch in circuit.branches
+        ]  # fmt: skip
+        self._number_ports(probes)
+        self._compile()
+        self._reduce()
+        self._solve()
+
+    # -- ports and edits ------------------------------------------------------------------
+
+    def _number_ports(self, probes: Sequence[tuple[str, str]]) -> None:
+        network, branches = self.network, self.circuit.branches
+        self.ports = Ports(network.index)
+        self.curve_ports = [self._port_of(branches[key]) for key in network.curve_keys]
+        self.watch_ports = [self._port_of(branches[key]) for _, key in self.watched]
+        self.probe_ports = [self.ports.add(tail, head) for tail, head in probes]
+
+    def _port_of(self, branch: Branch) -> int:
+        return self.ports.add(branch.tail, branch.head)
+
+    def _compile(self) -> None:
+        """Changes as arrays: port, conductance and current of each edit; curve parameters."""
+        network = self.network
+        edits = [self._edits(change) for change in self.changes]
+        width = max((len(one) for one in edits), default=0)
+        shape = (len(edits), width)
+        self.edits = edits
+        self.edit_port = np.zeros(shape, dtype=np.intp)
+        self.extra_siemens = np.zeros(shape)
+        self.extra_amps = np.zeros(shape)
+        self.bridging = np.zeros(shape, dtype=bool)
+        self.parameters = [
+            np.repeat(group.parameters[None], len(edits), axis=0) for group in network.curves
+        ]
+        words = self._cut_words() if width else {}
+        for row, listed in enumerate(edits):
+            gone: set[int] = set()
+            for column, edit in enumerate(listed):
+                self.edit_port[row, column] = edit.port
+                self.extra_siemens[row, column] = edit.extra_siemens
+                self.extra_amps[row, column] = edit.extra_amps
+                if edit.removes:
+                    word = words[edit.key]
+                    self.bridging[row, column] = word == 0 or word in gone
+                    gone.add(word)
+        self._alter_curves()
+
+    def _edits(self, change: Change) -> list[Edit]:
+        network, found = self.network, []
+        for key, new in change.items():
+            old = network.linear.get(key)
+            if old is None and not isinstance(new, Conductor | Source):
+                continue  # a curve: see _alter_curves
+            branch = new if isinstance(new, Conductor | Source) else old
+            assert branch is not None
+            if branch.tail not in network.index or branch.head not in network.index:
+                continue  # an addition that hangs on a point this set-up has taken away
+            was = network.siemens[network.keys.index(key)] if old is not None else 0.0
+            becomes = 0.0 if new is None else self._siemens(new)
+            amps = becomes * getattr(new, "emf", 0.0) - was * getattr(old, "emf", 0.0)
+            if becomes != was or amps:
+                found.append(Edit(key, self._port_of(branch), becomes, becomes - was, amps))
+        return found
+
+    def _siemens(self, branch: Branch) -> float:
+        if isinstance(branch, Conductor) and not holds(branch.closed_when, self.network.states):
+            return 0.0
+        assert isinstance(branch, Conductor | Source)
+        return branch.siemens
+
+    def _cut_words(self) -> dict[str, int]:
+        index = self.network.index
+        return cut_words(
+            len(index),
+            ((index[b.tail], index[b.head], key) for key, b in self.circuit.branches.items()
+             if conducts(b, self.network.states)),
+        )  # fmt: skip
+
+    def _alter_curves(self) -> None:
+        for number, group in enumerate(self.network.curves):
+            place = {key: column for column, key in enumerate(group.keys)}
+            for row, change in enumerate(self.changes):
+                for key in place.keys() & change.keys():
+                    new = change[key]
+                    values = np.array(getattr(new, "values", group.parameters[place[key]]))
+                    if new is None:
+                        values[group.kind.PARAMETERS.index("strength")] = 0.0
+                    self.parameters[number][row, place[key]] = values
+
+    # -- the network seen from its ports --------------------------------------------------
+
+    def _reduce(self) -> None:
+        network = self.network
+        fill = np.full(len(network.curve_keys), CURVE_SIEMENS)
+        inverse = np.linalg.inv(network.matrix(fill))
+        inverse[network.held, network.held] = 0.0
+        self.open_volts = inverse @ network.injections()
+        tail, head = self.ports.ends()
+        self.columns = inverse[:, tail] - inverse[:, head]
+        self.resistance = self.columns[tail] - self.columns[head]
+        self.port_volts = self.open_volts[tail] - self.open_volts[head]
+        rows = len(self.changes)
+        fixed = np.tile(np.array(self.curve_ports, dtype=np.intp), (rows, 1))
+        self.active = np.concatenate([self.edit_port, fixed], axis=1)
+        """Ports of edits, then of curves, of each row."""
+
+    def _solve(self) -> None:
+        """Newton on the active ports of all rows together."""
+        active, width = self.active, self.edit_port.shape[1]
+        start = self.port_volts[active]
+        r = self.resistance[active[:, :, None], active[:, None, :]]
+        extra = np.where(self.bridging, 0.0, self.extra_siemens)
+        amps = np.where(self.bridging, 0.0, self.extra_amps)
+        u = np.linalg.solve(
+            np.eye(r.shape[1]) + r * self._slopes(extra, np.zeros_like(start[:, width:]))[:, None],
+            start[..., None],
+        )[..., 0] if extra.size else start.copy()  # fmt: skip
+        self.delicate = self._ill(r, extra)
+        for _ in range(_ROUNDS):
+            flow, slope = self._flows(u, extra, amps)
+            missing = u + np.einsum("sij,sj->si", r, flow) - start
+            size = np.max(np.abs(missing), axis=1, initial=0.0)
+            if np.all(size < 1e-10):
+                break
+            jacobian = np.eye(r.shape[1]) + r * slope[:, None, :]
+            step = np.linalg.solve(jacobian, -missing[..., None])[..., 0]
+            u = u + np.clip(step, -20.0, 20.0)
+        else:
+            self.delicate |= size >= 1e-8
+        self.u = u
+        self.flow, self.slope = self._flows(u, extra, amps)
+        self.inverse_jacobian = np.linalg.inv(np.eye(r.shape[1]) + r * self.slope[:, None, :])
+
+    def _slopes(self, extra: Array, curve_slope: Array) -> Array:
+        return np.concatenate([extra, curve_slope], axis=1)
+
+    def _flows(self, u: Array, extra: Array, amps: Array) -> tuple[Array, Array]:
+        """What flows at the active ports beyond the inverted network, and its slope."""
+        width = extra.shape[1]
+        current, slope = self.network.curve_currents(u[:, width:], self.parameters)
+        self.curve_current = current
+        beyond = current - (CURVE_SIEMENS - _LEAK) * u[:, width:]
+        flow = np.concatenate([extra * u[:, :width] - amps, beyond], axis=1)
+        return flow, self._slopes(extra, slope - CURVE_SIEMENS + _LEAK)
+
+    def _ill(self, r: Array, extra: Array) -> Bool:
+        """Rows where so little is left of a branch's surroundings that digits are lost."""
+        if not extra.shape[1]:
+            return np.zeros(len(r), dtype=bool)
+        width = extra.shape[1]
+        own = 1 + extra * np.einsum("sii->si", r)[:, :width]
+        return np.any(np.abs(own) < _DELICATE, axis=1)
+
+    # -- what can be read off -------------------------------------------------------------
+
+    def volts(self, ports: Sequence[int]) -> Array:
+        """Volts of ports in all rows (rows, ports), without a meter [V]."""
+        wanted = np.array(ports, dtype=np.intp)
+        r = self.resistance[wanted[None, :, None], self.active[:, None, :]]
+        return self.port_volts[wanted] - np.einsum("spk,sk->sp", r, self.flow)
+
+    def transfer(self, one: Sequence[int], other: Sequence[int]) -> Array:
+        """Differential resistance between ports at the operating points (rows, one, other)."""
+        first, second = np.array(one, dtype=np.intp), np.array(other, dtype=np.intp)
+        to = self.resistance[first[None, :, None], self.active[:, None, :]]
+        back = self.resistance[self.active[:, :, None], second[None, None, :]]
+        direct = self.resistance[first[:, None], second[None, :]]
+        weighted = self.slope[..., None] * np.einsum("sij,sjq->siq", self.inverse_jacobian, back)
+        return direct - np.einsum("spk,skq->spq", to, weighted)
+
+    def metered(self, ports: Sequence[int], siemens: float) -> Array:
+        """Volts of ports as a meter of some conductance shows them, each port on its own [V]."""
+        volts = self.volts(ports)
+        own = np.einsum("spp->sp", self.transfer(ports, ports))
+        return np.where(self.cut_off(ports), 0.0, volts / (1 + np.maximum(own, 0.0) * siemens))
+
+    def cut_off(self, ports: Sequence[int]) -> Bool:
+        """Whether nothing joins the two ends of a port any more (rows, ports)."""
+        tail, head = self.ports.ends()
+        island = self.network.island
+        apart = island[tail[list(ports)]] != island[head[list(ports)]]
+        result = np.tile(apart, (len(self.changes), 1))
+        for column in np.flatnonzero(self.bridging.any(axis=0)):
+            rows = np.flatnonzero(self.bridging[:, column])
+            for row in rows:
+                port = self.edit_port[row, column]
+                share = self.extra_siemens[row, column] * self._transfer_row(row, ports, port)
+                result[row] |= np.abs(share) > 0.5
+        return result
+
+    def _transfer_row(self, row: int, ports: Sequence[int], other: int) -> Array:
+        wanted, active = list(ports), self.active[row]
+        weighted = self.slope[row] * (self.inverse_jacobian[row] @ self.resistance[active, other])
+        found: Array = self.resistance[wanted, other] - (
+            self.resistance[np.ix_(wanted, active)] @ weighted
+        )
+        return found
+
+    def siemens_of(self, key: str) -> Array:
+        """Conductance of a linear branch in all rows [S]."""
+        network = self.network
+        base = network.siemens[network.keys.index(key)] if key in network.linear else 0.0
+        found = np.full(len(self.changes), base)
+        for row, edits in enumerate(self.edits):
+            for edit in edits:
+                if edit.key == key:
+                    found[row] = edit.siemens
+        return found
+
+    def watched_amps(self) -> dict[str, Array]:
+        """Current of the branch behind each threshold, in all rows [A]."""
+        volts = self.volts(self.watch_ports)
+        return {
+            name: self.siemens_of(key) * volts[:, column]
+            for column, (name, key) in enumerate(self.watched)
+        }
+
+
+@dataclass
+class Group:
+    """Rows of a sweep that ended in the same states, and the batch that solved them."""
+
+    rows: Index
+    states: dict[str, bool]
+    batch: Batch
+
+
+def settle(
+    circuit: Circuit, changes: Sequence[Change], probes: Sequence[tuple[str, str]],
+    blown: Sequence[frozenset[str]] | None = None,
+) -> tuple[list[Group], Index]:  # fmt: skip
+    """Follow the states of every change to rest.
+
+    :param blown: for each change the fuses that have blown in service
+    :returns: the groups that came to rest, and the rows that did not within reason (they may buzz)
+    """
+    names = list(circuit.thresholds)
+    begin = circuit.initial_states()
+    states = np.array([[begin[name] for name in names] for _ in changes], dtype=bool)
+    states = states.reshape(len(changes), len(names))
+    for row, fuses in enumerate(blown or ()):
+        for name in fuses & begin.keys():
+            states[row, names.index(name)] = True
+    waiting = np.arange(len(changes))
+    done: list[Group] = []
+    for _ in range(2 * len(names) + 4):
+        if not waiting.size:
+            break
+        moved: list[Index] = []
+        for rows in _alike(states, waiting):
+            named = dict(zip(names, states[rows[0]].tolist(), strict=True))
+            batch = Batch(circuit, named, [changes[row] for row in rows], probes)
+            after = _after(circuit.thresholds, states[rows], batch)
+            rest = np.all(after == states[rows], axis=1)
+            if rest.all():
+                done.append(Group(rows, named, batch))
+            elif rest.any():
+                kept = rows[rest]
+                again = Batch(circuit, named, [changes[row] for row in kept], probes)
+                done.append(Group(kept, named, again))
+            states[rows] = after
+            moved.append(rows[~rest])
+        waiting = np.concatenate(moved) if moved else waiting[:0]
+    return done, waiting
+
+
+def _alike(states: Array | Bool, rows: Index) -> list[Index]:
+    """Rows in groups of equal states."""
+    if not states.shape[1]:
+        return [rows]
+    _, label = np.unique(states[rows], axis=0, return_inverse=True)
+    label = label.reshape(-1)
+    return [rows[label == one] for one in range(label.max() + 1)]
+
+
+def _after(thresholds: Mapping[str, Threshold], states: Bool, batch: Batch) -> Bool:
+    """The next states of all rows; the same rule as ``states.next_states``."""
+    amps = batch.watched_amps()
+    after = states.copy()
+    over = np.zeros(states.shape)
+    for column, (name, one) in enumerate(thresholds.items()):
+        size = np.abs(amps.get(name, np.zeros(len(states))))
+        if one.latching:
+            over[:, column] = np.where(
+                ~states[:, column] & (size >= one.on_amps), size / one.on_amps, 0.0
+            )
+        else:
+            after[:, column] = np.where(
+                states[:, column], size > one.off_amps, size >= one.on_amps
+            )
+    still = np.all(after == states, axis=1) & np.any(over > 0, axis=1) if over.size else []
+    for row in np.flatnonzero(still):
+        after[row, int(np.argmax(over[row]))] = True
+    return after
