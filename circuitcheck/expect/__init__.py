@@ -1,0 +1,1 @@
+"""Tests, instruments, expected readings and their bands."""

@@ -1,0 +1,144 @@
+"""A test laid out for solving: circuits with their meters, and what is read off each."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+
+from circuitcheck.circuit.build import build_circuit
+from circuitcheck.circuit.circuit import Circuit
+from circuitcheck.expect.readers import Reader, reader_for
+from circuitcheck.harness.model import Harness, Observation, Setup
+from circuitcheck.parts.fault import Change
+from circuitcheck.physics.branch import Array
+from circuitcheck.solve.point import OperatingPoint, solve_point
+from circuitcheck.solve.spread import Shifts, port_shifts
+from circuitcheck.solve.sweep import Group, Index, settle
+
+Blown = Sequence[frozenset[str]]
+
+
+@dataclass(frozen=True)
+class Station:
+    """One circuit and the readings taken on it: (place in the test, reader)."""
+
+    circuit: Circuit
+    readers: tuple[tuple[int, Reader], ...]
+
+
+@dataclass(frozen=True)
+class Bench:
+    """A set-up and its observations on a harness."""
+
+    harness: Harness
+    setup: Setup
+    observations: tuple[tuple[str, Observation], ...]
+
+    @cached_property
+    def circuit(self) -> Circuit:
+        """The sound circuit without meters."""
+        return build_circuit(self.harness, self.setup)
+
+    @cached_property
+    def stations(self) -> tuple[Station, ...]:
+        """Observations that leave the circuit alone share a station; the others have their own."""
+        shared: list[tuple[int, Reader]] = []
+        alone: list[Station] = []
+        for place, (_, observation) in enumerate(self.observations):
+            circuit, reader = reader_for(self.circuit, observation, self.harness.volts)
+            if circuit is self.circuit:
+                shared.append((place, reader))
+            else:
+                alone.append(Station(circuit, ((place, reader),)))
+        return (Station(self.circuit, tuple(shared)), *alone) if shared else tuple(alone)
+
+    def run(self, changes: Sequence[Change], blown: Blown | None = None) -> Run:
+        """Take every reading under every change.
+
+        :param blown: for each change the fuses that have blown in service before the test
+        """
+        return Run(self, changes, blown or [frozenset()] * len(changes))
+
+    def point(self, change: Change, blown: frozenset[str] = frozenset()) -> OperatingPoint:
+        """The operating point under one change, no meter on it."""
+        circuit = self.circuit.changed(change)
+        return solve_point(Circuit(circuit.branches, circuit.thresholds, circuit.reference, blown))
+
+
+class Run:
+    """The readings of one bench under many changes.
+
+    ``values[row, reading]`` is the reading: infinite for an open line, NaN where the circuit buzzes.
+    """
+
+    def __init__(self, bench: Bench, changes: Sequence[Change], blown: Blown) -> None:
+        self.bench = bench
+        self.changes = changes
+        self.blown = blown
+        self.values = np.full((len(changes), len(bench.observations)), np.nan)
+        self.buzzing = np.zeros(len(changes), dtype=bool)
+        self._groups: list[tuple[Station, list[Group]]] = []
+        for station in bench.stations:
+            self._take(station)
+
+    def _take(self, station: Station) -> None:
+        probes = [reader.port() for _, reader in station.readers]
+        groups, restless = settle(station.circuit, self.changes, probes, self.blown)
+        self._groups.append((station, groups))
+        for group in groups:
+            batch = group.batch
+            for port, (place, reader) in zip(batch.probe_ports, station.readers, strict=True):
+                self.values[group.rows, place] = reader.values(batch, port)
+            for number in np.flatnonzero(batch.delicate):
+                self._take_one(station, int(group.rows[number]))
+        for row in restless:
+            self._take_one(station, int(row))
+
+    def _take_one(self, station: Station, row: int) -> None:
+        """At full size, each meter on its own."""
+        for place, reader in station.readers:
+            circuit = station.circuit.changed(self.changes[row]).changed(reader.meter())
+            nodes = circuit.nodes
+            if any(end not in nodes for end in reader.port()):
+                continue
+            with_fuses = Circuit(circuit.branches, circuit.thresholds, circuit.reference,
+                                 self.blown[row] & circuit.thresholds.keys())  # fmt: skip
+            point = solve_point(with_fuses)
+            self.buzzing[row] |= bool(point.buzzing)
+            self.values[row, place] = np.nan if point.buzzing else reader.value_at(point)
+
+    def shifts(self, rows: Index) -> Shifts:
+        """How readings move with every latent, for some rows (in the order given)."""
+        names: dict[str, int] = {}
+        pieces: list[tuple[Index, int, str, Array]] = []
+        where = {int(row): place for place, row in enumerate(rows)}
+        for station, groups in self._groups:
+            for group in groups:
+                mine = np.array([n for n, row in enumerate(group.rows) if int(row) in where],
+                                dtype=np.intp)  # fmt: skip
+                if not mine.size:
+                    continue
+                at = np.array([where[int(group.rows[n])] for n in mine], dtype=np.intp)
+                for place, latent, change in _station_shifts(station, group, mine):
+                    names.setdefault(latent, len(names))
+                    pieces.append((at, place, latent, change))
+        values = np.zeros((len(rows), len(self.bench.observations), len(names)))
+        for at, place, latent, change in pieces:
+            values[at, place, names[latent]] += change
+        return Shifts(tuple(names), values)
+
+
+def _station_shifts(
+    station: Station, group: Group, rows: Index
+) -> list[tuple[int, str, Array]]:
+    batch, found = group.batch, []
+    by_volts = port_shifts(batch, batch.probe_ports, rows)
+    for number, (place, reader) in enumerate(station.readers):
+        gain = reader.gain(batch, batch.probe_ports[number])[rows]
+        for column, latent in enumerate(by_volts.latents):
+            found.append((place, latent, gain * by_volts.values[:, number, column]))
+        found += [(place, latent, own) for latent, own in reader.own(batch, rows).items()]
+    return found

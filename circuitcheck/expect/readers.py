@@ -1,0 +1,335 @@
+"""What each kind of observation reads off a solved circuit, and how it follows the volts there.
+
+A reader looks at one port. It answers the value, how the value moves with the port's volts, and
+what moves it even at fixed volts (the clamped wire's own resistance, the motor's own fan).
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Protocol
+
+import numpy as np
+
+from circuitcheck.circuit.circuit import Circuit
+from circuitcheck.harness.model import Observation
+from circuitcheck.physics.branch import Array, Branch, Conductor, Source
+from circuitcheck.physics.lamp import Filament
+from circuitcheck.physics.meter import (
+    INLINE_OHM, OHMMETER_EMF, OHMMETER_OHM, OPEN_OHM, TEST_LAMP, VOLTMETER_OHM,
+)  # fmt: skip
+from circuitcheck.physics.motor import RPM, FanMotor
+from circuitcheck.solve.point import OperatingPoint
+from circuitcheck.solve.spread import TEMPERATURE_SPREAD, curve_nudges
+from circuitcheck.solve.sweep import Batch, Index
+
+METER = "meter"
+"""Key of the branch that an instrument adds to the circuit."""
+
+
+class Reader(Protocol):
+    """One observation of one circuit."""
+
+    def meter(self) -> Mapping[str, Branch]:
+        """Branches that the instrument adds while it is in place."""
+        ...
+
+    def port(self) -> tuple[str, str]:
+        """The nodes it looks at, most positive first."""
+        ...
+
+    def values(self, batch: Batch, port: int) -> Array:
+        """The reading in all rows of a batch."""
+        ...
+
+    def gain(self, batch: Batch, port: int) -> Array:
+        """Change of the reading for one volt more at the port, in all rows."""
+        ...
+
+    def own(self, batch: Batch, rows: Index) -> dict[str, Array]:
+        """Change of the reading at fixed volts for one standard uncertainty of each latent."""
+        ...
+
+    def value_at(self, point: OperatingPoint) -> float:
+        """The reading at a single operating point, its meter in place."""
+        ...
+
+
+def _steady(batch: Batch) -> Array:
+    return np.ones(len(batch.changes))
+
+
+@dataclass(frozen=True)
+class VoltsReader:
+    """A voltmeter from tail to head."""
+
+    tail: str
+    head: str
+
+    def meter(self) -> Mapping[str, Branch]:
+        """Its input resistance."""
+        return {METER: Conductor(self.tail, self.head, VOLTMETER_OHM)}
+
+    def port(self) -> tuple[str, str]:
+        """Where the leads are."""
+        return self.tail, self.head
+
+    def values(self, batch: Batch, port: int) -> Array:
+        """Volts with the meter's load [V]."""
+        return batch.metered([port], 1 / VOLTMETER_OHM)[:, 0]
+
+    def gain(self, batch: Batch, port: int) -> Array:
+        """1, less the meter's load; 0 where nothing joins the leads."""
+        own = np.maximum(batch.transfer([port], [port])[:, 0, 0], 0.0)
+        loaded: Array = np.where(batch.cut_off([port])[:, 0], 0.0, 1 / (1 + own / VOLTMETER_OHM))
+        return loaded
+
+    def own(self, batch: Batch, rows: Index) -> dict[str, Array]:
+        """Nothing but its volts moves it."""
+        return {}
+
+    def value_at(self, point: OperatingPoint) -> float:
+        """Volts [V]."""
+        return point.between(self.tail, self.head)
+
+
+@dataclass(frozen=True)
+class AmpsReader:
+    """A clamp around a branch, or a meter in the lead; the sign is left out."""
+
+    key: str
+    branch: Conductor | None
+
+    def meter(self) -> Mapping[str, Branch]:
+        """A clamp adds nothing; an in-line meter is put in by :func:`reader_for`."""
+        return {}
+
+    def port(self) -> tuple[str, str]:
+        """The ends of the branch."""
+        assert self.branch is not None
+        return self.branch.tail, self.branch.head
+
+    def values(self, batch: Batch, port: int) -> Array:
+        """Amps [A]."""
+        return np.abs(batch.siemens_of(self.key) * batch.volts([port])[:, 0])
+
+    def gain(self, batch: Batch, port: int) -> Array:
+        """The conductance, with the sign of the current [S]."""
+        return batch.siemens_of(self.key) * np.sign(batch.volts([port])[:, 0])
+
+    def own(self, batch: Batch, rows: Index) -> dict[str, Array]:
+        """Its own resistance and temperature."""
+        assert self.branch is not None
+        port = batch.ports.add(*self.port())
+        amps = self.values(batch, port)[rows]
+        altered = np.array([any(e.key == self.key for e in batch.edits[row]) for row in rows])
+        spread = np.where(altered, 0.0, self.branch.spread)
+        return {
+            f"{self.key} ohm": -amps * spread,
+            "temperature": -amps * self.branch.coefficient * TEMPERATURE_SPREAD,
+        }
+
+    def value_at(self, point: OperatingPoint) -> float:
+        """Amps [A]."""
+        return abs(point.amps.get(self.key, 0.0))
+
+
+@dataclass(frozen=True)
+class NoAmps:
+    """A clamp around something that this set-up has taken away: no current."""
+
+    reference: str
+
+    def meter(self) -> Mapping[str, Branch]:
+        """Nothing."""
+        return {}
+
+    def port(self) -> tuple[str, str]:
+        """Anywhere."""
+        return self.reference, self.reference
+
+    def values(self, batch: Batch, port: int) -> Array:
+        """0 A."""
+        return np.zeros(len(batch.changes))
+
+    gain = values
+
+    def own(self, batch: Batch, rows: Index) -> dict[str, Array]:
+        """Nothing moves it."""
+        return {}
+
+    def value_at(self, point: OperatingPoint) -> float:
+        """0 A."""
+        return 0.0
+
+
+@dataclass(frozen=True)
+class CurveReader:
+    """Something seen of a motor or a lamp: ``look(parameters, volts)`` in the reading's unit."""
+
+    key: str
+    branch: FanMotor | Filament
+    added: bool = False
+
+    def look(self, parameters: Array, volts: Array) -> Array:
+        """Speed [rpm] or share of the rated power [1]."""
+        if isinstance(self.branch, FanMotor):
+            return np.abs(FanMotor.speed(parameters, volts)) / RPM
+        return Filament.brightness(parameters, volts)
+
+    def meter(self) -> Mapping[str, Branch]:
+        """A test lamp, if it is one."""
+        return {self.key: self.branch} if self.added else {}
+
+    def port(self) -> tuple[str, str]:
+        """Its terminals."""
+        return self.branch.tail, self.branch.head
+
+    def _place(self, batch: Batch) -> tuple[int, int, int]:
+        for number, group in enumerate(batch.network.curves):
+            if self.key in group.keys:
+                place = group.keys.index(self.key)
+                return number, place, batch.edit_port.shape[1] + group.columns.start + place
+        raise LookupError(self.key)
+
+    def values(self, batch: Batch, port: int) -> Array:
+        """What is seen, in all rows."""
+        number, place, column = self._place(batch)
+        return self.look(batch.parameters[number][:, place], batch.u[:, column])
+
+    def gain(self, batch: Batch, port: int) -> Array:
+        """By a small step; the curve has kinks and no step is better than another there."""
+        number, place, column = self._place(batch)
+        rows, volts = batch.parameters[number][:, place], batch.u[:, column]
+        return (self.look(rows, volts + 1e-4) - self.look(rows, volts - 1e-4)) / 2e-4
+
+    def own(self, batch: Batch, rows: Index) -> dict[str, Array]:
+        """Its own parameters."""
+        _, _, column = self._place(batch)
+        volts = batch.u[rows, column]
+        return {
+            latent: 0.5 * (self.look(up, volts) - self.look(down, volts))
+            for _, latent, _, (up, down), _, _ in curve_nudges(batch, rows)
+            if latent.startswith(f"{self.key} ")
+        }
+
+    def value_at(self, point: OperatingPoint) -> float:
+        """What is seen at one point."""
+        volts = np.array(point.between(*self.port()))
+        return float(self.look(np.array(self.branch.values), volts))
+
+
+@dataclass(frozen=True)
+class ClickReader:
+    """Whether a relay is pulled in."""
+
+    threshold: str
+    reference: str
+
+    def meter(self) -> Mapping[str, Branch]:
+        """An ear adds nothing."""
+        return {}
+
+    def port(self) -> tuple[str, str]:
+        """Anywhere; it follows a state."""
+        return self.reference, self.reference
+
+    def values(self, batch: Batch, port: int) -> Array:
+        """1 pulled in, 0 at rest."""
+        return _steady(batch) * float(batch.network.states.get(self.threshold, False))
+
+    def gain(self, batch: Batch, port: int) -> Array:
+        """A state does not move a little."""
+        return np.zeros(len(batch.changes))
+
+    def own(self, batch: Batch, rows: Index) -> dict[str, Array]:
+        """Nothing."""
+        return {}
+
+    def value_at(self, point: OperatingPoint) -> float:
+        """1 pulled in, 0 at rest."""
+        return float(point.states.get(self.threshold, False))
+
+
+@dataclass(frozen=True)
+class OhmsReader:
+    """An ohmmeter on the unpowered circuit."""
+
+    tail: str
+    head: str
+
+    def meter(self) -> Mapping[str, Branch]:
+        """Its own little source."""
+        return {METER: Source(self.tail, self.head, OHMMETER_EMF, OHMMETER_OHM)}
+
+    def port(self) -> tuple[str, str]:
+        """Where the leads are."""
+        return self.tail, self.head
+
+    def _ohm(self, volts: Array) -> Array:
+        left = OHMMETER_EMF - volts
+        with np.errstate(divide="ignore", invalid="ignore"):
+            ohm = np.where(left > 1e-12, OHMMETER_OHM * volts / left, math.inf)
+        return np.where(ohm > OPEN_OHM, math.inf, np.maximum(ohm, 0.0))
+
+    def values(self, batch: Batch, port: int) -> Array:
+        """Ohms [ohm]; infinite for an open line."""
+        return self._ohm(batch.volts([port])[:, 0])
+
+    def gain(self, batch: Batch, port: int) -> Array:
+        """Ohms for a volt more at the leads."""
+        left = OHMMETER_EMF - batch.volts([port])[:, 0]
+        return np.where(left > 1e-9, OHMMETER_OHM * OHMMETER_EMF / np.maximum(left, 1e-9) ** 2, 0.0)
+
+    def own(self, batch: Batch, rows: Index) -> dict[str, Array]:
+        """Nothing but its volts moves it."""
+        return {}
+
+    def value_at(self, point: OperatingPoint) -> float:
+        """Ohms [ohm]."""
+        return float(self._ohm(np.array(point.between(self.tail, self.head))))
+
+
+def reader_for(circuit: Circuit, observation: Observation, volts: float) -> tuple[Circuit, Reader]:
+    """The reader of an observation, and the circuit it needs to look at.
+
+    :param volts: nominal volts of the vehicle, for the test lamp
+    """
+    kind, points = observation.kind, observation.points
+    if kind in ("volts", "drop"):
+        return circuit, VoltsReader(points[0], points[1])
+    if kind == "ohms":
+        ohms = OhmsReader(points[0], points[1])
+        return circuit.changed(ohms.meter()), ohms
+    if kind == "click":
+        return circuit, ClickReader(f"{points[0]} pulled in", circuit.reference)
+    if kind == "amps":
+        return _amps(circuit, points[0], inline=observation.inline)
+    if kind == "speed":
+        return circuit, CurveReader(f"{points[0]}:motor", _curve(circuit, f"{points[0]}:motor"))
+    if len(points) == 1:
+        return circuit, CurveReader(f"{points[0]}:lamp", _curve(circuit, f"{points[0]}:lamp"))
+    scale = volts / 12.0
+    filament = Filament(points[0], points[1], TEST_LAMP[0] * scale, TEST_LAMP[1] / scale)
+    lamp = CurveReader(METER, filament, added=True)
+    return circuit.changed(lamp.meter()), lamp
+
+
+def _curve(circuit: Circuit, key: str) -> FanMotor | Filament:
+    branch = circuit.branches[key]
+    assert isinstance(branch, FanMotor | Filament)
+    return branch
+
+
+def _amps(circuit: Circuit, point: str, *, inline: bool) -> tuple[Circuit, Reader]:
+    key = point if point in circuit.branches else f"{point}:element"
+    branch = circuit.branches.get(key)
+    if not isinstance(branch, Conductor):
+        return circuit, NoAmps(circuit.reference)
+    if inline:
+        branch = Conductor(branch.tail, branch.head, branch.ohm + INLINE_OHM, branch.spread,
+                           branch.coefficient, branch.closed_when)  # fmt: skip
+        circuit = circuit.changed({key: branch})
+    return circuit, AmpsReader(key, branch)
