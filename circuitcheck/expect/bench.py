@@ -108,7 +108,7 @@ class Run:
                                  self.blown[row] & circuit.thresholds.keys())  # fmt: skip
             point = solve_point(with_fuses)
             self.buzzing[row] |= bool(point.buzzing)
-            self.values[row, place] = np.nan if point.buzzing else reader.value_at(point)
+            self.values[row, place] = np.nan if point.buzzing else reader.value_at(with_fuses, point)
 
     def shifts(self, rows: Index) -> Shifts:
         """How readings move with every latent, for some rows (in the order given)."""

@@ -52,8 +52,8 @@ class Reader(Protocol):
         """Change of the reading at fixed volts for one standard uncertainty of each latent."""
         ...
 
-    def value_at(self, point: OperatingPoint) -> float:
-        """The reading at a single operating point, its meter in place."""
+    def value_at(self, circuit: Circuit, point: OperatingPoint) -> float:
+        """The reading at the operating point of a circuit that its meter is in."""
         ...
 
 
@@ -90,7 +90,7 @@ class VoltsReader:
         """Nothing but its volts moves it."""
         return {}
 
-    def value_at(self, point: OperatingPoint) -> float:
+    def value_at(self, circuit: Circuit, point: OperatingPoint) -> float:
         """Volts [V]."""
         return point.between(self.tail, self.head)
 
@@ -131,7 +131,7 @@ class AmpsReader:
             "temperature": -amps * self.branch.coefficient * TEMPERATURE_SPREAD,
         }
 
-    def value_at(self, point: OperatingPoint) -> float:
+    def value_at(self, circuit: Circuit, point: OperatingPoint) -> float:
         """Amps [A]."""
         return abs(point.amps.get(self.key, 0.0))
 
@@ -160,7 +160,7 @@ class NoAmps:
         """Nothing moves it."""
         return {}
 
-    def value_at(self, point: OperatingPoint) -> float:
+    def value_at(self, circuit: Circuit, point: OperatingPoint) -> float:
         """0 A."""
         return 0.0
 
@@ -215,10 +215,13 @@ class CurveReader:
             if latent.startswith(f"{self.key} ")
         }
 
-    def value_at(self, point: OperatingPoint) -> float:
+    def value_at(self, circuit: Circuit, point: OperatingPoint) -> float:
         """What is seen at one point."""
+        branch = circuit.branches.get(self.key)
+        if not isinstance(branch, FanMotor | Filament):
+            return 0.0
         volts = np.array(point.between(*self.port()))
-        return float(self.look(np.array(self.branch.values), volts))
+        return float(self.look(np.array(branch.values), volts))
 
 
 @dataclass(frozen=True)
@@ -248,7 +251,7 @@ class ClickReader:
         """Nothing."""
         return {}
 
-    def value_at(self, point: OperatingPoint) -> float:
+    def value_at(self, circuit: Circuit, point: OperatingPoint) -> float:
         """1 pulled in, 0 at rest."""
         return float(point.states.get(self.threshold, False))
 
@@ -287,7 +290,7 @@ class OhmsReader:
         """Nothing but its volts moves it."""
         return {}
 
-    def value_at(self, point: OperatingPoint) -> float:
+    def value_at(self, circuit: Circuit, point: OperatingPoint) -> float:
         """Ohms [ohm]."""
         return float(self._ohm(np.array(point.between(self.tail, self.head))))
 

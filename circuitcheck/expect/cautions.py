@@ -1,0 +1,72 @@
+"""Cautions for a set-up, and the jumper lead to make up for it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from circuitcheck.harness.model import Harness, Test
+
+STANDARD_FUSES = (1, 2, 3, 5, 7.5, 10, 15, 20, 25, 30, 40, 50, 60, 70, 80)
+"""Rated currents of blade fuses [A] (ISO 8820-3; from memory)."""
+CONTINUOUS_SHARE = 0.8
+"""A fuse carries this share of its rating for long; common practice, no source."""
+LEAD_SIZES = ((8.0, 1.0), (12.0, 1.5), (20.0, 2.5), (30.0, 4.0), (42.0, 6.0), (60.0, 10.0))
+"""Current up to which [A] a lead of some section [mm2] stays cool; common practice, no source."""
+
+FANS = "A fan can start without warning, also with the ignition off: keep hands, hair and tools clear."
+LEAD = "Bridge and feed only with a fused lead of the right size; make the last contact away from the battery."
+HOT = "Hot coolant stands under pressure: leave the cap on, and keep clear of hoses and exhaust."
+OHMS = "Ohms only with the battery disconnected and its clamp tied back; 0 V across the points first."
+FUSES = "Put back the same rating; a fuse that blows again has a reason: find it, never fit a larger one."
+RUNNING = "Engine running: belts and fans turn; brake on, out of gear, exhaust led outside."
+LEAVE_ALONE = (
+    "Leave airbag and high-voltage (orange) wiring alone. The vehicle's manual, local rules and "
+    "licensed practice come first."
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Lead:
+    """The jumper lead of a test.
+
+    :param amps: current it carries in a sound circuit [A]
+    :param size_mm2: section to use [mm2]
+    :param fuse_a: fuse to put in it [A]
+    """
+
+    amps: float
+    size_mm2: float
+    fuse_a: float
+
+
+def lead_for(amps: float) -> Lead:
+    """The lead and fuse for a current [A].
+
+    >>> lead_for(12.4)
+    Lead(amps=12.4, size_mm2=2.5, fuse_a=20)
+    """
+    wanted = max(amps, 0.5) / CONTINUOUS_SHARE
+    fuse = next((one for one in STANDARD_FUSES if one >= wanted), STANDARD_FUSES[-1])
+    # The lead must outlast its fuse, so that the section follows the fuse.
+    size = next((mm2 for limit, mm2 in LEAD_SIZES if limit >= fuse), LEAD_SIZES[-1][1])
+    return Lead(round(amps, 2), size, fuse)
+
+
+def cautions_for(harness: Harness, test: Test) -> list[str]:
+    """What to mind in a test, the most pressing first."""
+    setup = test.setup
+    found = []
+    if setup.battery == "disconnected":
+        found.append(OHMS)
+    elif any(part.kind_name == "motor" for part in harness.parts.values()):
+        found.append(FANS)
+    if setup.bridge or setup.feed or setup.ground:
+        found.append(LEAD)
+    if setup.pull:
+        found.append(FUSES)
+    if setup.engine.celsius >= 60:
+        found.append(HOT)
+    if setup.running:
+        found.append(RUNNING)
+    found.append(LEAVE_ALONE)
+    return found

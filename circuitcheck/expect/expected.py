@@ -1,0 +1,207 @@
+"""Expected readings: value, 95 % band, unit and word, for the sound circuit or any other."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import asdict, dataclass
+from typing import Any
+
+import numpy as np
+
+from circuitcheck.circuit.build import all_faults, lead_keys
+from circuitcheck.errors import UnknownName
+from circuitcheck.expect.bench import Bench
+from circuitcheck.expect.cautions import Lead, cautions_for, lead_for
+from circuitcheck.expect.service import blown_in_service
+from circuitcheck.expect.words import OPEN_LINE, SCALES
+from circuitcheck.harness.model import Harness, Observation, Test
+from circuitcheck.parts.fault import Branches, Change, FaultMode
+from circuitcheck.parts.part import Situation
+from circuitcheck.parts.quantity import AMP, OHM, RPM, VOLT
+from circuitcheck.physics.meter import ACCURACY, OPEN_OHM
+from circuitcheck.physics.motor import RPM as RADIANS
+from circuitcheck.physics.motor import FanMotor
+
+UNITS = {"volts": "V", "drop": "V", "amps": "A", "ohms": "ohm", "speed": "rpm", "lamp": "",
+         "click": ""}  # fmt: skip
+COVERAGE = 1.96
+"""Standard uncertainties to each side that hold 95 % of a normal distribution."""
+
+
+@dataclass(frozen=True, slots=True)
+class ExpectedReading:
+    """One reading as it should be.
+
+    :param expected: in ``unit``; None for an open line or a circuit that buzzes
+    :param low: lower end of the 95 % band
+    :param high: upper end; None without limit
+    :param word: what is seen or heard, or OL; empty for a plain number
+    """
+
+    name: str
+    kind: str
+    unit: str
+    expected: float | None
+    low: float | None
+    high: float | None
+    word: str
+
+    def to_dict(self) -> dict[str, Any]:
+        """The fields as a plain dict."""
+        return asdict(self)
+
+
+@dataclass(frozen=True, slots=True)
+class ExpectedTest:
+    """One test with what it should give."""
+
+    test: str
+    title: str
+    cautions: tuple[str, ...]
+    lead: Lead | None
+    readings: tuple[ExpectedReading, ...]
+    buzzing: tuple[str, ...] = ()
+
+    def to_dict(self) -> dict[str, Any]:
+        """The fields as a plain dict."""
+        return {
+            "test": self.test, "title": self.title, "cautions": list(self.cautions),
+            "lead": asdict(self.lead) if self.lead else None,
+            "readings": [one.to_dict() for one in self.readings],
+            "buzzing": list(self.buzzing),
+        }  # fmt: skip
+
+
+@dataclass(frozen=True)
+class ChosenFault:
+    """A fault mode with the value it is to have."""
+
+    mode: FaultMode
+    value: float
+
+    def change(self, branches: Branches) -> Change:
+        """What it alters in a circuit."""
+        return self.mode.change(branches, self.value)
+
+
+def bench_for(harness: Harness, test: Test) -> Bench:
+    """The bench of one of the harness's tests."""
+    return Bench(harness, test.setup, tuple(test.observe.items()))
+
+
+def combined(faults: Sequence[ChosenFault], branches: Branches, swapped: Sequence[str] = ()
+             ) -> Change:  # fmt: skip
+    """The change that several faults make together; a swapped part has none of its own."""
+    total: dict[str, Any] = {}
+    for fault in faults:
+        if fault.mode.where in swapped:
+            continue
+        now = {k: b for k, b in {**branches, **total}.items() if b is not None}
+        total.update(fault.change(now))
+    return total
+
+
+def expect_tests(
+    harness: Harness, tests: Sequence[str], faults: Sequence[ChosenFault] = ()
+) -> list[ExpectedTest]:
+    """The expected readings of some tests, sound or with faults."""
+    (blown,) = blown_in_service(harness, [lambda branches: combined(faults, branches)])
+    return [_expect(harness, name, faults, blown) for name in tests]
+
+
+def _expect(
+    harness: Harness, name: str, faults: Sequence[ChosenFault], blown: frozenset[str]
+) -> ExpectedTest:
+    test = harness.tests[name]
+    bench = bench_for(harness, test)
+    change = combined(faults, bench.circuit.branches, test.setup.swap)
+    run = bench.run([change], [blown])
+    shifts = run.shifts(np.array([0])).values[0]
+    spread = np.sqrt(np.sum(shifts**2, axis=-1))
+    readings = [
+        expected_reading(harness, label, one, float(value), float(u))
+        for (label, one), value, u in zip(bench.observations, run.values[0], spread, strict=True)
+    ]
+    point = bench.point(change, blown)
+    leads = lead_keys(test.setup)
+    amps = max((abs(point.amps.get(key, 0.0)) for key in leads), default=0.0)
+    return ExpectedTest(
+        name, test.title, tuple(cautions_for(harness, test)), lead_for(amps) if leads else None,
+        tuple(readings), point.buzzing,
+    )  # fmt: skip
+
+
+def expected_reading(
+    harness: Harness, label: str, observation: Observation, value: float, spread: float
+) -> ExpectedReading:
+    """A value with its standard uncertainty as a reading with its band, the meter's share added."""
+    kind = observation.kind
+    unit = UNITS[kind]
+    if math.isnan(value):
+        return ExpectedReading(label, kind, unit, None, None, None, "buzzes")
+    if math.isinf(value):
+        return ExpectedReading(label, kind, unit, None, OPEN_OHM, None, OPEN_LINE)
+    word = word_for(harness, observation, value)
+    if kind == "click":
+        return ExpectedReading(label, kind, unit, value, value, value, word)
+    meter = float(ACCURACY[meter_for(observation)].uncertainty(np.array(value)))
+    half = COVERAGE * math.hypot(spread, meter if kind != "speed" or value else 0.0)
+    low = value - half
+    if kind not in ("volts", "drop"):
+        low = max(low, 0.0)
+    return ExpectedReading(label, kind, unit, value, low, value + half, word)
+
+
+def meter_for(observation: Observation) -> str:
+    """Which accuracy applies to an observation."""
+    return "inline" if observation.inline else observation.kind
+
+
+def full_speed(harness: Harness, motor: str) -> float:
+    """Speed of a motor straight on the resting battery [rpm]: what a person calls fast."""
+    branch = harness.parts[motor].inside(motor, _SITUATION)[f"{motor}:motor"]
+    values = np.array(branch.values)  # type: ignore[union-attr]
+    return float(FanMotor.speed(values, np.array(harness.supply.resting))) / RADIANS
+
+
+def scale_factor(harness: Harness, observation: Observation) -> float:
+    """What a looked-at value is divided by before it is put into words."""
+    if observation.kind == "speed":
+        return full_speed(harness, observation.points[0])
+    return 1.0
+
+
+def word_for(harness: Harness, observation: Observation, value: float) -> str:
+    """The word for a looked-at value; empty for a measured one."""
+    scale = SCALES.get(observation.kind)
+    if scale is None:
+        return ""
+    return scale.word(value / scale_factor(harness, observation))
+
+
+QUANTITIES = {"volts": VOLT, "drop": VOLT, "amps": AMP, "ohms": OHM, "speed": RPM}
+
+
+def find_fault(harness: Harness, spec: str) -> ChosenFault:
+    """A fault by its name, perhaps with a value: ``E1 high resistance=0.8 ohm``.
+
+    :raises UnknownName: if there is no such fault
+    :raises ValueError: if the value does not fit
+    """
+    name, _, value = (one.strip() for one in spec.partition("="))
+    known = {one.spec: one for one in all_faults(harness)}
+    name = " ".join(name.split())
+    if name not in known:
+        raise UnknownName("fault", name, known)
+    mode = known[name]
+    if not value:
+        return ChosenFault(mode, mode.severity.typical if mode.severity else 0.0)
+    if mode.severity is None:
+        raise ValueError(f"'{name}' has no value to give; leave out '= {value}'")
+    number = OHM.parse(value) if mode.severity.unit == "ohm" else float(value.split()[0])
+    return ChosenFault(mode, number)
+
+
+
+_SITUATION = Situation()

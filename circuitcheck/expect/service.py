@@ -1,0 +1,50 @@
+"""What a fault has done before anybody tests: fuses that blew while the vehicle was in use.
+
+A chafed feed does not wait for the mechanic. Before any test the vehicle is taken to have run with
+the ignition on, the engine hot, and each hand switch in each of its positions.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+
+
+from circuitcheck.circuit.build import build_circuit
+from circuitcheck.harness.model import Harness, Setup
+from circuitcheck.parts.fault import Branches, Change
+from circuitcheck.solve.sweep import settle
+
+HOT = "125 degC warming"
+Rule = Callable[[Branches], Change]
+
+
+def service_setups(harness: Harness) -> list[Setup]:
+    """The conditions of ordinary use."""
+    positions: list[dict[str, str]] = [{}]
+    for name, part in harness.parts.items():
+        known = getattr(part, "positions", None)
+        positions += [{name: position} for position in known or () if position != part.at_rest]  # type: ignore[attr-defined]
+    described = [{"ignition": "on", "engine": HOT, "switches": one} for one in positions]
+    return [Setup.model_validate(one) for one in described]
+
+
+def blown_in_service(harness: Harness, rules: Sequence[Rule]) -> list[frozenset[str]]:
+    """For each fault rule the fuses that it blows in use."""
+    found: list[set[str]] = [set() for _ in rules]
+    for setup in service_setups(harness):
+        circuit = build_circuit(harness, setup)
+        latching = {name for name, one in circuit.thresholds.items() if one.latching}
+        changes = [rule(circuit.branches) for rule in rules]
+        groups, _ = settle(circuit, changes, [])
+        for group in groups:
+            blown = {name for name in latching if group.states[name]}
+            for row in group.rows if blown else ():
+                found[int(row)] |= blown
+    return [frozenset(one) for one in found]
+
+
+def can_blow(change: Change) -> bool:
+    """Whether a change puts in anything that could carry more than the sound circuit does."""
+    return any(branch is not None for branch in change.values())
+
+
