@@ -39,7 +39,8 @@ def build_circuit(harness: Harness, setup: Setup) -> Circuit:
     branches.update((name, wire.branch()) for name, wire in harness.wires.items())
     leads, fuses = _leads(harness, setup)
     reference = f"{harness.supply.battery}.-"
-    return Circuit(branches | leads, thresholds | fuses, reference)
+    return Circuit(branches | leads, thresholds | fuses, reference,
+                   points=tuple(harness.terminals()))  # fmt: skip
 
 
 def _leads(harness: Harness, setup: Setup) -> tuple[dict[str, Branch], dict[str, Threshold]]:

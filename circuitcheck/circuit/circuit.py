@@ -24,12 +24,14 @@ class Circuit:
 
     :param reference: the node from which volts are counted, battery minus
     :param blown: thresholds that are on before anything happens (fuses blown in service)
+    :param points: where a probe can be put, also where a set-up has left nothing connected
     """
 
     branches: Mapping[str, Branch]
     thresholds: Mapping[str, Threshold]
     reference: str
     blown: frozenset[str] = field(default=frozenset())
+    points: tuple[str, ...] = ()
 
     def changed(self, change: Change) -> Circuit:
         """The circuit with some branches replaced, added, or (None) taken out."""
@@ -38,11 +40,15 @@ class Circuit:
         merged = {**self.branches, **change}
         return replace(self, branches={k: b for k, b in merged.items() if b is not None})
 
+    def after(self, blown: frozenset[str]) -> Circuit:
+        """The circuit with some fuses already blown."""
+        return replace(self, blown=blown & self.thresholds.keys()) if blown else self
+
     @cached_property
     def nodes(self) -> tuple[str, ...]:
         """All nodes, the reference first."""
         ends = [node for one in self.branches.values() for node in (one.tail, one.head)]
-        return tuple(dict.fromkeys([self.reference, *ends]))
+        return tuple(dict.fromkeys([self.reference, *ends, *self.points]))
 
     def initial_states(self) -> dict[str, bool]:
         """The states before power comes on."""

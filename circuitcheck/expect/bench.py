@@ -64,8 +64,7 @@ class Bench:
 
     def point(self, change: Change, blown: frozenset[str] = frozenset()) -> OperatingPoint:
         """The operating point under one change, no meter on it."""
-        circuit = self.circuit.changed(change)
-        return solve_point(Circuit(circuit.branches, circuit.thresholds, circuit.reference, blown))
+        return solve_point(self.circuit.changed(change).after(blown))
 
 
 class Run:
@@ -101,14 +100,9 @@ class Run:
         """At full size, each meter on its own."""
         for place, reader in station.readers:
             circuit = station.circuit.changed(self.changes[row]).changed(reader.meter())
-            nodes = circuit.nodes
-            if any(end not in nodes for end in reader.port()):
-                continue
-            with_fuses = Circuit(circuit.branches, circuit.thresholds, circuit.reference,
-                                 self.blown[row] & circuit.thresholds.keys())  # fmt: skip
-            point = solve_point(with_fuses)
+            point = solve_point(circuit.after(self.blown[row]))
             self.buzzing[row] |= bool(point.buzzing)
-            self.values[row, place] = np.nan if point.buzzing else reader.value_at(with_fuses, point)
+            self.values[row, place] = np.nan if point.buzzing else reader.value_at(circuit, point)
 
     def shifts(self, rows: Index) -> Shifts:
         """How readings move with every latent, for some rows (in the order given)."""

@@ -76,9 +76,7 @@ def _read_test(
         varied = vary(station.circuit, draw)
         varied = varied.changed(combined(faults, varied.branches, test.setup.swap))
         for place, reader in station.readers:
-            circuit = varied.changed(reader.meter())
-            begin = blown & circuit.thresholds.keys()
-            circuit = Circuit(circuit.branches, circuit.thresholds, circuit.reference, begin)
+            circuit = varied.changed(reader.meter()).after(blown)
             label, observation = bench.observations[place]
             point = solve_point(circuit)
             if point.buzzing:

@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from circuitcheck.errors import nearest
-from circuitcheck.harness.model import KINDS_OF_OBSERVATION, Harness, Test
+from circuitcheck.harness.model import KINDS_OF_OBSERVATION, Harness, Observation, Setup, Test
 from circuitcheck.harness.tree import Path_, Tree
 from circuitcheck.joined import Joined
 from circuitcheck.parts.battery import Battery
@@ -186,18 +186,18 @@ def access_exists(harness: Harness, tree: Tree) -> None:
 def tests_name_what_exists(harness: Harness, tree: Tree) -> None:
     """Set-ups and observations name parts, terminals, wires, positions."""
     for name, test in harness.tests.items():
-        _check_setup(harness, tree, ("tests", name), test)
+        check_setup(harness, tree, ("tests", name, "setup"), test.setup)
         for label in test.observe:
-            _check_observation(harness, tree, test, ("tests", name, "observe", label), label)
+            path = ("tests", name, "observe", label)
+            check_observation(harness, tree, test, path, test.observe[label])
         for index, one in enumerate(test.access):
             if one not in harness.access:
                 tree.report(("tests", name, "access", index), f"'{one}'",
                             "must be an entry of 'access'", nearest(one, harness.access))
 
 
-def _check_setup(harness: Harness, tree: Tree, path: Path_, test: Test) -> None:
-    setup = test.setup
-    path = (*path, "setup")
+def check_setup(harness: Harness, tree: Tree, path: Path_, setup: Setup) -> None:
+    """A set-up names parts, terminals and positions that exist."""
     for key, names in (("pull", setup.pull), ("unplug", setup.unplug), ("swap", setup.swap)):
         for index, name in enumerate(names):
             if name not in harness.parts:
@@ -227,8 +227,10 @@ def _check_setup(harness: Harness, tree: Tree, path: Path_, test: Test) -> None:
                         nearest(position, known))  # fmt: skip
 
 
-def _check_observation(harness: Harness, tree: Tree, test: Test, path: Path_, label: str) -> None:
-    observation = test.observe[label]
+def check_observation(
+    harness: Harness, tree: Tree, test: Test, path: Path_, observation: Observation
+) -> None:
+    """One thing to observe in a test: exactly one, of something that exists."""
     named = [kind for kind in KINDS_OF_OBSERVATION if getattr(observation, kind) is not None]
     if len(named) != 1:
         tree.report(path, f"{len(named)} things to observe",

@@ -40,7 +40,7 @@ class Severity:
         return float((self.low * self.high) ** 0.5)
 
 
-HIGH_RESISTANCE = Severity(0.1, 20.0, "ohm")
+HIGH_RESISTANCE = Severity(0.05, 100.0, "ohm")
 """A bad joint: from what just shows under fan current to what hardly lights a lamp."""
 
 

@@ -1,0 +1,1 @@
+"""Measured against expected: suspects, groups, estimates, verdict, and the reasons for it."""

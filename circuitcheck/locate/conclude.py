@@ -1,0 +1,178 @@
+"""From standings to a verdict: probabilities, groups, the word for it, reasons."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+import numpy as np
+
+from circuitcheck.expect.expected import ExpectedReading, expected_reading
+from circuitcheck.locate.evidence import Evidence
+from circuitcheck.locate.reasons import reasons_for, summary_of
+from circuitcheck.locate.suspects import Case, Suspect, predict
+from circuitcheck.locate.verdict import Estimate, ReadingResult, SuspectResult, Verdict, Word
+from circuitcheck.locate.weighing import Standing
+from circuitcheck.physics.branch import Array
+
+SURE = 0.8
+"""Chance of one unit from which it is called located."""
+ILL_FIT = 1e-3
+"""Chance of readings lying farther off, below which a suspect does not explain them."""
+_SHOWN_FROM = 1e-4
+
+
+def explains(standing: Standing) -> bool:
+    """Whether a suspect accounts for all readings but perhaps one."""
+    distance = np.sort(np.minimum(standing.distance, 50.0))
+    worst, rest = distance[-1], distance[:-1]
+    count = len(distance)
+    if _tail(float(np.sum(distance**2)), count) > ILL_FIT:
+        return True
+    # One wild reading among at least four others that agree is a misreading, not a riddle.
+    return bool(count >= 5 and worst > 3 and _tail(float(np.sum(rest**2)), count - 1) > ILL_FIT)
+
+
+def _tail(square: float, count: int) -> float:
+    """Chance that a chi-square variable exceeds a value (Wilson & Hilferty 1931)."""
+    if count < 1:
+        return 1.0
+    spread = 2 / (9 * count)
+    z = ((square / count) ** (1 / 3) - (1 - spread)) / math.sqrt(spread)
+    return 0.5 * math.erfc(z / math.sqrt(2))
+
+
+def conclude(evidence: Evidence, standings: Sequence[Standing]) -> Verdict:
+    """The verdict from all standings, most likely first."""
+    logs = np.array([one.log_weight for one in standings])
+    chances = np.exp(logs - logs.max())
+    chances /= chances.sum()
+    groups = _groups(evidence, standings)
+    units = _by_unit(standings, chances)
+    word = _word(standings, groups, units)
+    order = sorted(range(len(standings)), key=lambda n: (groups[n], -chances[n]))
+    kept = [n for n in order if chances[n] > _SHOWN_FROM or groups[n] == 1]
+    expected = sound_readings(evidence)
+    runner_up = next((standings[n] for n in order if groups[n] == 2), None)
+    suspects = tuple(
+        _result(evidence, standings[n], float(chances[n]), groups[n],
+                reasons_for(evidence, standings[n], expected, runner_up)
+                if groups[n] == 1 or n in kept[:6] else ())
+        for n in kept
+    )  # fmt: skip
+    leader = standings[order[0]]
+    readings = tuple(_readings(evidence, expected, leader))
+    repeat = tuple(f"{one.test}: {one.name}" for one in readings if one.misread > 0.5)
+    summary = summary_of(evidence, word, [standings[n] for n in order if groups[n] == 1],
+                         units, repeat)  # fmt: skip
+    return Verdict(evidence.harness.name, word, suspects, readings, summary, repeat)
+
+
+def _word(standings: Sequence[Standing], groups: Sequence[int], units: dict[str, float]) -> Word:
+    first = [one for one, group in zip(standings, groups, strict=True) if group == 1]
+    if not explains(first[0]):
+        return "unexplained"
+    if any(not one.suspect.faults for one in first):
+        return "sound"
+    return "located" if max(units.values()) >= SURE else "narrowed"
+
+
+def _by_unit(standings: Sequence[Standing], chances: Array) -> dict[str, float]:
+    """Chance of each unit, or set of units, being what must be replaced."""
+    found: dict[str, float] = {}
+    for one, chance in zip(standings, chances, strict=True):
+        unit = replace_of(one.suspect)
+        found[unit] = found.get(unit, 0.0) + float(chance)
+    return found
+
+
+def replace_of(suspect: Suspect) -> str:
+    """What a suspect asks to replace."""
+    return " and ".join(dict.fromkeys(fault.replace for fault in suspect.faults))
+
+
+def _groups(evidence: Evidence, standings: Sequence[Standing]) -> list[int]:
+    """Suspects whose predictions differ by less than the meters can show, from the top down."""
+    heads: list[Standing] = []
+    numbers = []
+    for one in standings:
+        for number, head in enumerate(heads):
+            if _same(evidence, one, head):
+                numbers.append(number + 1)
+                break
+        else:
+            heads.append(one)
+            numbers.append(len(heads))
+    return numbers
+
+
+def _same(evidence: Evidence, one: Standing, other: Standing) -> bool:
+    for column, seen in enumerate(evidence.seen):
+        a, b = float(one.predicted[column]), float(other.predicted[column])
+        if not (math.isfinite(a) and math.isfinite(b)):
+            if (math.isinf(a), math.isnan(a)) != (math.isinf(b), math.isnan(b)):
+                return False
+            continue
+        if seen.scale is not None and seen.is_word:
+            spreads = np.array([one.spread[column], other.spread[column]])
+            first, second = seen.word_chance(np.array([a, b]), spreads)
+            if abs(first - second) > 0.25:
+                return False
+            continue
+        meter = float(seen.meter_uncertainty(np.array(max(abs(a), abs(b)))))
+        if abs(a - b) > 1.5 * meter:
+            return False
+    return True
+
+
+def _result(
+    evidence: Evidence, standing: Standing, chance: float, group: int, reasons: tuple[str, ...]
+) -> SuspectResult:
+    suspect = standing.suspect
+    estimate = None
+    unknown = suspect.unknown
+    if unknown is not None and standing.span is not None and unknown.severity is not None:
+        value = standing.values[suspect.faults.index(unknown)]
+        estimate = Estimate(value, *standing.span, unknown.severity.unit)
+    return SuspectResult(
+        suspect.spec, " + ".join(fault.where for fault in suspect.faults),
+        " + ".join(fault.mode for fault in suspect.faults) or "none", replace_of(suspect),
+        chance, group, estimate, reasons,
+        "; ".join(fault.remedy for fault in suspect.faults),
+    )  # fmt: skip
+
+
+def sound_readings(evidence: Evidence) -> list[ExpectedReading]:
+    """What a sound circuit gives for every reading."""
+    sound = [Suspect((), 1.0)]
+    predictions = predict(evidence, sound, [Case(0, ())])
+    moves = predictions.moves(np.array([0]))[0]
+    return [
+        expected_reading(evidence.harness, seen.reading.name, seen.reading.observation,
+                         float(predictions.values[0, column]),
+                         float(np.sqrt(np.sum(moves[column] ** 2))))
+        for column, seen in enumerate(evidence.seen)
+    ]  # fmt: skip
+
+
+def _readings(
+    evidence: Evidence, expected: Sequence[ExpectedReading], leader: Standing
+) -> list[ReadingResult]:
+    found = []
+    for column, (seen, sound) in enumerate(zip(evidence.seen, expected, strict=True)):
+        reading = seen.reading
+        measured: float | str = reading.word or reading.value
+        if isinstance(measured, float) and math.isinf(measured):
+            measured = "OL"
+        if reading.word:
+            fits = reading.word == sound.word
+        elif sound.expected is None:
+            fits = math.isinf(reading.value)
+        else:
+            low = -math.inf if sound.low is None else sound.low
+            fits = low <= reading.value <= (math.inf if sound.high is None else sound.high)
+        found.append(ReadingResult(
+            reading.test, reading.name, measured, sound.expected, sound.low, sound.high, fits,
+            sound.unit, round(float(leader.misread[column]), 4), reading.shown, sound.word,
+        ))  # fmt: skip
+    return found

@@ -1,0 +1,94 @@
+"""The readings of a sheet laid out for weighing: benches, values, and what each word could mean."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from circuitcheck.expect.bench import Bench
+from circuitcheck.expect.expected import meter_for, scale_factor
+from circuitcheck.expect.words import SCALES, Scale
+from circuitcheck.harness.model import Harness
+from circuitcheck.harness.readings import BUZZES, Reading, Sheet
+from circuitcheck.physics.branch import Array
+from circuitcheck.physics.meter import ACCURACY
+
+MISREAD = 0.01
+"""Chance that any one reading is plain wrong; common practice, no source."""
+
+
+@dataclass(frozen=True)
+class Seen:
+    """One reading, and how a prediction of it is to be judged."""
+
+    reading: Reading
+    scale: Scale | None
+    factor: float
+    wild: float
+    """Density of a wrong reading, per unit of the reading (or chance of a wrong word)."""
+
+    @property
+    def is_word(self) -> bool:
+        """Whether it is a word and not a number."""
+        return bool(self.reading.word)
+
+    def meter_uncertainty(self, predicted: Array) -> Array:
+        """Standard uncertainty of the instrument at some predicted readings."""
+        if self.reading.observation.kind == "click":
+            return np.full_like(predicted, 1e-3)
+        return ACCURACY[meter_for(self.reading.observation)].uncertainty(predicted)
+
+    def word_chance(self, predicted: Array, spread: Array) -> Array:
+        """Chance of the word that was noted, for predicted values and their uncertainties."""
+        if self.reading.word == BUZZES:
+            return np.where(np.isnan(predicted), 1.0, 0.0)
+        assert self.scale is not None
+        place = self.scale.words.index(self.reading.word)
+        known = np.where(np.isnan(predicted), 0.0, predicted) / self.factor
+        chance = self.scale.chances(known, spread / self.factor)[..., place]
+        return np.where(np.isnan(predicted), 1 / len(self.scale.words), chance)
+
+
+@dataclass(frozen=True)
+class Evidence:
+    """All that was seen, bench by bench; the columns of every array here follow ``seen``."""
+
+    harness: Harness
+    benches: tuple[Bench, ...]
+    swapped: tuple[tuple[str, ...], ...]
+    seen: tuple[Seen, ...]
+
+    @property
+    def measured(self) -> Array:
+        """The numbers read; NaN for words."""
+        return np.array([one.reading.value for one in self.seen])
+
+
+def lay_out(harness: Harness, sheet: Sheet) -> Evidence:
+    """Readings grouped by the test they were taken in."""
+    benches, swapped, seen = [], [], []
+    for name, test in sheet.setups.items():
+        mine = [one for one in sheet.readings if one.test == name]
+        if not mine:
+            continue
+        benches.append(
+            Bench(harness, test.setup, tuple((one.name, one.observation) for one in mine))
+        )
+        swapped.append(tuple(test.setup.swap))
+        seen += [_judge(harness, one) for one in mine]
+    return Evidence(harness, tuple(benches), tuple(swapped), tuple(seen))
+
+
+def _judge(harness: Harness, reading: Reading) -> Seen:
+    kind = reading.observation.kind
+    scale = SCALES.get(kind)
+    factor = scale_factor(harness, reading.observation)
+    if reading.word:
+        wild = 1 / (len(scale.words) if scale else 2)
+    else:
+        size = 0.0 if not np.isfinite(reading.value) else abs(reading.value)
+        range_of = {"volts": 1.5 * harness.volts, "drop": 1.5 * harness.volts, "amps": 60.0,
+                    "speed": 4000.0, "ohms": 10 * (size + 1.0)}  # fmt: skip
+        wild = 1 / range_of.get(kind, 1.0)
+    return Seen(reading, scale, factor, wild)

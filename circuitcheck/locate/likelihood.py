@@ -1,0 +1,118 @@
+"""How likely the readings are under each hypothesis.
+
+Numbers are jointly normal: what varies from vehicle to vehicle moves several readings at once, the
+meter's error each on its own. On top of that any one reading may be plain wrong; leaving one
+reading out of a joint normal costs nothing once the inverse covariance is there (S. Sundararajan,
+S. S. Keerthi, Neural Computation 13, 2001, eq. 12; from memory).
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from circuitcheck.locate.evidence import MISREAD, Evidence
+from circuitcheck.physics.branch import Array
+
+_LOG_2PI = math.log(2 * math.pi)
+_NEVER = 1e-12
+
+
+@dataclass(frozen=True)
+class Weighed:
+    """The likelihood of each row, and how it comes about.
+
+    :param total: log-likelihood (rows,)
+    :param misread: chance that each reading is wrong, given the row (rows, readings)
+    :param distance: how far each number is from its prediction in standard uncertainties, given
+        all other readings; for words -log of their chance as a distance (rows, readings)
+    """
+
+    total: Array
+    misread: Array
+    distance: Array
+
+
+def weigh(evidence: Evidence, predicted: Array, moves: Array) -> Weighed:
+    """Weigh rows of predictions.
+
+    :param predicted: (rows, readings)
+    :param moves: shift of each reading for one standard uncertainty of each latent
+        (rows, readings, latents)
+    """
+    measured = evidence.measured
+    spread = np.sqrt(np.sum(moves**2, axis=-1))
+    numbers = np.isfinite(predicted) & np.isfinite(measured)
+    for column, seen in enumerate(evidence.seen):
+        if seen.is_word:
+            numbers[:, column] = False
+    missing = np.where(numbers, measured - np.where(numbers, predicted, 0.0), 0.0)
+    covariance = _covariance(evidence, predicted, moves, numbers)
+    joint, alone, distance = _joint(missing, covariance, numbers)
+    wild = np.log(np.array([seen.wild for seen in evidence.seen]))
+    others, misread, far = _others(evidence, predicted, spread, numbers)
+    # One number wrong: its own density is replaced by the flat one.
+    swap = np.where(numbers, math.log(MISREAD / (1 - MISREAD)) + wild - alone, -np.inf)
+    everything = np.concatenate([np.zeros((len(predicted), 1)), swap], axis=1)
+    top = everything.max(axis=1, keepdims=True)
+    shares = np.exp(everything - top)
+    norm = shares.sum(axis=1, keepdims=True)
+    total = joint + others + (top + np.log(norm))[:, 0]
+    return Weighed(
+        total, np.where(numbers, shares[:, 1:] / norm, misread), np.where(numbers, distance, far)
+    )
+
+
+def _covariance(evidence: Evidence, predicted: Array, moves: Array, numbers: Array) -> Array:
+    kept = moves * numbers[..., None]
+    covariance = kept @ kept.transpose(0, 2, 1)
+    meter = np.stack(
+        [seen.meter_uncertainty(np.where(numbers[:, c], predicted[:, c], 0.0))
+         for c, seen in enumerate(evidence.seen)], axis=1,
+    )  # fmt: skip
+    diagonal = np.where(numbers, meter**2, 1.0)
+    index = np.arange(diagonal.shape[1])
+    covariance[:, index, index] += diagonal
+    return covariance
+
+
+def _joint(missing: Array, covariance: Array, numbers: Array) -> tuple[Array, Array, Array]:
+    """Log density of all numbers, of each given the others, and their distances."""
+    inverse = np.linalg.inv(covariance)
+    weighted = np.einsum("sij,sj->si", inverse, missing)
+    _, logdet = np.linalg.slogdet(covariance)
+    count = numbers.sum(axis=1)
+    joint = -0.5 * (np.einsum("si,si->s", missing, weighted) + logdet + count * _LOG_2PI)
+    joint += count * math.log(1 - MISREAD)
+    own = np.einsum("sii->si", inverse)
+    distance = np.abs(weighted) / np.sqrt(own)
+    alone = 0.5 * (np.log(own) - _LOG_2PI - distance**2)
+    return joint, alone, distance
+
+
+def _others(
+    evidence: Evidence, predicted: Array, spread: Array, numbers: Array
+) -> tuple[Array, Array, Array]:
+    """Words, open lines and buzzing: log chance in all, chance of a misread, distance."""
+    total = np.zeros(len(predicted))
+    misread, far = np.zeros(predicted.shape), np.zeros(predicted.shape)
+    for column, seen in enumerate(evidence.seen):
+        rest = ~numbers[:, column]
+        if not rest.any():
+            continue
+        value, u = predicted[:, column], spread[:, column]
+        if seen.is_word:
+            right = seen.word_chance(value, u)
+            wild = seen.wild
+        else:
+            # An open line, met or missed; beside a relay that buzzes any number will do.
+            wild = seen.wild if np.isfinite(seen.reading.value) else 0.05
+            right = np.where(np.isinf(value) & np.isinf(seen.reading.value), 1.0, 0.0)
+            right = np.where(np.isnan(value), wild, right)
+        chance = np.maximum((1 - MISREAD) * right + MISREAD * wild, _NEVER)
+        total += np.where(rest, np.log(chance), 0.0)
+        misread[:, column] = np.where(rest, MISREAD * wild / chance, 0.0)
+        far[:, column] = np.where(rest, np.sqrt(-2 * np.log(np.maximum(right, 1e-8))), 0.0)
+    return total, misread, far

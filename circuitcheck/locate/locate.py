@@ -1,0 +1,62 @@
+"""From a sheet of readings to a verdict."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from circuitcheck.harness.model import Harness
+from circuitcheck.harness.readings import Sheet
+from circuitcheck.locate.conclude import conclude, explains
+from circuitcheck.locate.evidence import Evidence, lay_out
+from circuitcheck.locate.suspects import Suspect, pair_suspects, single_suspects
+from circuitcheck.locate.values import deviations, rough_logs
+from circuitcheck.locate.verdict import Verdict
+from circuitcheck.locate.weighing import Rough, fine_look, rough_look
+
+PAIRS_FROM = 26
+"""Single faults that pairs are made of."""
+_PARTIAL = 0.3
+"""Chance of a wrong reading when a fault is asked to explain only some of them."""
+
+
+def locate(harness: Harness, sheet: Sheet) -> Verdict:
+    """The verdict on a sheet of readings.
+
+    Every single fault is weighed; pairs come in when none of them explains the readings.
+    """
+    evidence = lay_out(harness, sheet)
+    singles = single_suspects(harness)
+    rough = rough_look(evidence, singles)
+    standings = fine_look(evidence, singles, rough)
+    if not explains(standings[0]):
+        pairs = pair_suspects(singles, _partners(evidence, singles, rough))
+        more = fine_look(evidence, pairs, rough_look(evidence, pairs)) if pairs else []
+        standings = sorted([*standings, *more], key=lambda one: -one.log_weight)
+    return conclude(evidence, standings)
+
+
+def _partners(evidence: Evidence, singles: Sequence[Suspect], rough: Rough) -> list[int]:
+    """The single faults that explain most of the readings, one of each that look alike."""
+    u = deviations(evidence, rough.predicted)
+    partial = rough_logs(evidence, rough.predicted, u, _PARTIAL).sum(axis=-1)
+    weights = np.array([np.log(max(one.weight, 1e-12)) for one in singles])
+    chosen: list[int] = []
+    for number in np.argsort(-(partial + weights)):
+        if not singles[number].faults:
+            continue
+        alike = any(
+            _alike(rough.predicted[number], rough.predicted[other], u[number]) for other in chosen
+        )
+        if not alike:
+            chosen.append(int(number))
+        if len(chosen) == PAIRS_FROM:
+            break
+    return chosen
+
+
+def _alike(one: np.ndarray, other: np.ndarray, u: np.ndarray) -> bool:
+    both = np.isfinite(one) & np.isfinite(other)
+    same_kind = np.array_equal(np.isfinite(one), np.isfinite(other))
+    return same_kind and bool(np.all(np.abs(one - other)[both] < 0.5 * u[both]))

@@ -1,0 +1,132 @@
+"""Why: the readings that speak for a suspect, against sound and against the runner-up."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+import numpy as np
+
+from circuitcheck.expect.expected import ExpectedReading, word_for
+from circuitcheck.locate.evidence import Evidence
+from circuitcheck.locate.values import rough_logs
+from circuitcheck.locate.weighing import Standing
+
+_TELLING = 1.5
+"""Difference in log chance from which a reading speaks for one against another."""
+
+
+def reasons_for(
+    evidence: Evidence, standing: Standing, expected: Sequence[ExpectedReading],
+    runner_up: Standing | None,
+) -> tuple[str, ...]:  # fmt: skip
+    """Two or three sentences: what was read where sound and this suspect differ, and the runner-up."""
+    own = _logs(evidence, standing)
+    if not standing.suspect.faults:
+        return (_sound_reason(evidence, expected),)
+    sentences = []
+    sound = np.array([math.inf if one.word == "OL" else one.expected if one.expected is not None
+                      else math.nan for one in expected])  # fmt: skip
+    for column in _telling(own - _logs_of(evidence, sound, standing.spread), 2):
+        sentences.append(_sentence(evidence, standing, column, f"a sound circuit gives "
+                                   f"{_band(expected[column])}"))  # fmt: skip
+    if runner_up is not None and runner_up is not standing:
+        for column in _telling(own - _logs(evidence, runner_up), 1):
+            other = show(evidence, runner_up.predicted[column], column)
+            sentences.append(_sentence(evidence, standing, column,
+                                       f"{runner_up.suspect.spec} would give {other}"))  # fmt: skip
+    against = int(np.argmax(standing.distance))
+    if standing.distance[against] > 3:
+        seen = evidence.seen[against].reading
+        sentences.append(f"Against it: '{seen.name}' in {seen.test} read {seen.shown}, where it "
+                         f"would give {show(evidence, standing.predicted[against], against)}.")
+    return tuple(dict.fromkeys(sentences))
+
+
+def _sound_reason(evidence: Evidence, expected: Sequence[ExpectedReading]) -> str:
+    count = len(expected)
+    tests = len(evidence.benches)
+    return (f"All {count} readings of {tests} tests can come from a sound circuit; what lies "
+            "outside these tests (engine, coolant, thermostat, an idle contact) is not judged.")
+
+
+def _telling(gain: np.ndarray, most: int) -> list[int]:
+    order = np.argsort(-gain)[:most]
+    return [int(column) for column in order if gain[column] > _TELLING]
+
+
+def _sentence(evidence: Evidence, standing: Standing, column: int, other: str) -> str:
+    seen = evidence.seen[column].reading
+    would = show(evidence, standing.predicted[column], column)
+    return f"'{seen.name}' in {seen.test} read {seen.shown}: {standing.suspect.spec} gives {would}, {other}."
+
+
+def _logs(evidence: Evidence, standing: Standing) -> np.ndarray:
+    return _logs_of(evidence, standing.predicted, standing.spread)
+
+
+def _logs_of(evidence: Evidence, predicted: np.ndarray, spread: np.ndarray) -> np.ndarray:
+    known = np.where(np.isfinite(predicted), predicted, 0.0)
+    meter = np.array([float(seen.meter_uncertainty(known[c])) for c, seen in enumerate(evidence.seen)])
+    return rough_logs(evidence, predicted, np.hypot(meter, spread))
+
+
+def show(evidence: Evidence, value: float, column: int) -> str:
+    """A predicted value as it would be noted."""
+    observation = evidence.seen[column].reading.observation
+    if math.isnan(value):
+        return "a relay that buzzes"
+    if math.isinf(value):
+        return "OL"
+    word = word_for(evidence.harness, observation, value)
+    if word:
+        return word
+    units = {"volts": "V", "drop": "V", "amps": "A", "ohms": "ohm"}
+    return f"{number(value)} {units[observation.kind]}"
+
+
+def number(value: float) -> str:
+    """Three digits that mean something, never an exponent.
+
+    >>> number(0.0004), number(12.345), number(0.8123), number(130.4)
+    ('0.00', '12.3', '0.81', '130')
+    """
+    size = abs(value)
+    if size >= 100:
+        return f"{value:.0f}"
+    return f"{value:.1f}" if size >= 10 else f"{value + 0.0:.2f}"
+
+
+def _band(one: ExpectedReading) -> str:
+    if one.word:
+        return one.word
+    if one.expected is None or one.low is None or one.high is None:
+        return "nothing steady"
+    return f"{number(one.low)} to {number(one.high)} {one.unit}"
+
+
+def summary_of(
+    evidence: Evidence, word: str, first: Sequence[Standing], units: dict[str, float],
+    repeat: Sequence[str],
+) -> str:  # fmt: skip
+    """The verdict in a sentence or two."""
+    leader = first[0].suspect
+    unit = max(units, key=lambda one: units[one])
+    if word == "unexplained":
+        text = ("No single fault and no pair that this harness knows explains these readings; the "
+                f"nearest is {leader.spec}. Repeat the readings marked, or look for what the "
+                "description leaves out.")  # fmt: skip
+    elif word == "sound":
+        text = ("The wiring these tests exercise is sound. If the fans still do not run in use, "
+                "look at what makes the switch close: coolant level, thermostat, air lock, blocked "
+                "radiator; and at what no test here touched.")  # fmt: skip
+    elif word == "located":
+        words = " and ".join(fault.words for fault in leader.faults)
+        text = f"{words[0].upper()}{words[1:]}. Put right: {unit}."
+    else:
+        names = ", ".join(one.suspect.spec for one in first[:5])
+        more = f" and {len(first) - 5} more" if len(first) > 5 else ""
+        text = f"Narrowed down to {names}{more}; these readings do not part them further."
+    if repeat:
+        text += f" Repeat first: {'; '.join(repeat)}."
+    return text

@@ -1,0 +1,150 @@
+"""The hypotheses: sound, each fault mode, pairs of them; and their predictions over all readings."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from circuitcheck.circuit.build import all_faults
+from circuitcheck.expect.expected import ChosenFault, combined
+from circuitcheck.expect.service import blown_in_service
+from circuitcheck.harness.model import Harness
+from circuitcheck.locate.evidence import Evidence
+from circuitcheck.parts.fault import FaultMode
+from circuitcheck.physics.branch import Array
+from circuitcheck.solve.sweep import Index
+
+SOUND_SHARE = 0.1
+"""Chance beforehand that a vehicle brought in for its fans has sound wiring; common practice."""
+PAIR_SHARE = 0.02
+"""Chance beforehand of two faults that have nothing to do with each other; common practice."""
+COARSE = 12
+"""Values over the range of an unknown one in the first pass."""
+
+
+@dataclass(frozen=True)
+class Suspect:
+    """Sound (no faults), one fault mode, or several at once.
+
+    :param weight: chance beforehand
+    """
+
+    faults: tuple[FaultMode, ...]
+    weight: float
+
+    @property
+    def spec(self) -> str:
+        """The names of its faults joined by a plus, or ``sound``."""
+        return " + ".join(one.spec for one in self.faults) or "sound"
+
+    @property
+    def unknown(self) -> FaultMode | None:
+        """The first fault with an unknown value."""
+        return next((one for one in self.faults if one.severity), None)
+
+    def with_value(self, value: float) -> tuple[float, ...]:
+        """Values for all its faults: the first unknown one as given, others in mid-range."""
+        return tuple(
+            value if one is self.unknown else one.severity.typical if one.severity else 0.0
+            for one in self.faults
+        )
+
+    def coarse_values(self) -> list[tuple[float, ...]]:
+        """Values to try, evenly over the log of the unknown one's range."""
+        severity = self.unknown.severity if self.unknown else None
+        if severity is None:
+            return [self.with_value(0.0)]
+        return [self.with_value(float(one))
+                for one in np.geomspace(severity.low, severity.high, COARSE)]  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Case:
+    """One row of a prediction: a suspect with values for its faults."""
+
+    suspect: int
+    values: tuple[float, ...]
+
+
+def single_suspects(harness: Harness) -> list[Suspect]:
+    """Sound first, then every fault mode, with their chances beforehand."""
+    faults = all_faults(harness)
+    share = (1 - SOUND_SHARE - PAIR_SHARE) / sum(one.weight for one in faults)
+    return [Suspect((), SOUND_SHARE), *(Suspect((one,), share * one.weight) for one in faults)]
+
+
+def pair_suspects(singles: Sequence[Suspect], chosen: Sequence[int]) -> list[Suspect]:
+    """Pairs of chosen single faults on different parts."""
+    scale = PAIR_SHARE / (1 - SOUND_SHARE - PAIR_SHARE) ** 2 * 2
+    return [
+        Suspect((*singles[a].faults, *singles[b].faults),
+                scale * singles[a].weight * singles[b].weight)
+        for number, a in enumerate(chosen) for b in chosen[:number]
+        if singles[a].faults and singles[b].faults
+        and singles[a].faults[0].where != singles[b].faults[0].where
+    ]  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Predictions:
+    """What every case predicts for every reading, and the means to ask how it moves."""
+
+    cases: tuple[Case, ...]
+    values: Array
+    runs: tuple[object, ...]
+
+    def moves(self, rows: Index) -> Array:
+        """Shift of each reading for each latent of the vehicle (rows, readings, latents)."""
+        names: dict[str, int] = {}
+        shifts = [run.shifts(rows) for run in self.runs]  # type: ignore[attr-defined]
+        for one in shifts:
+            for latent in one.latents:
+                names.setdefault(latent, len(names))
+        total = np.zeros((len(rows), self.values.shape[1], len(names)))
+        column = 0
+        for one in shifts:
+            width = one.values.shape[1]
+            places = [names[latent] for latent in one.latents]
+            total[:, column : column + width, places] = one.values
+            column += width
+        return total
+
+
+def predict(evidence: Evidence, suspects: Sequence[Suspect], cases: Sequence[Case]) -> Predictions:
+    """Every reading under every case."""
+    chosen = [_chosen(suspects[case.suspect], case) for case in cases]
+    blown = _blown(evidence.harness, chosen)
+    values, runs = [], []
+    for bench, swapped in zip(evidence.benches, evidence.swapped, strict=True):
+        branches = bench.circuit.branches
+        changes = [combined(faults, branches, swapped) for faults in chosen]
+        run = bench.run(changes, blown)
+        runs.append(run)
+        values.append(run.values)
+    return Predictions(tuple(cases), np.concatenate(values, axis=1), tuple(runs))
+
+
+def _chosen(suspect: Suspect, case: Case) -> list[ChosenFault]:
+    return [ChosenFault(fault, value)
+            for fault, value in zip(suspect.faults, case.values, strict=True)]  # fmt: skip
+
+
+def _blown(harness: Harness, chosen: Sequence[Sequence[ChosenFault]]) -> list[frozenset[str]]:
+    """Fuses blown in service; asked only of faults that could carry more than a sound circuit."""
+    risky = [row for row, faults in enumerate(chosen) if any(_is_risky(one) for one in faults)]
+    if not risky:
+        return [frozenset()] * len(chosen)
+    rules = [lambda branches, row=row: combined(chosen[row], branches) for row in risky]
+    found = [frozenset[str]()] * len(chosen)
+    for row, fuses in zip(risky, blown_in_service(harness, rules), strict=True):
+        found[row] = fuses
+    return found
+
+
+def _is_risky(fault: ChosenFault) -> bool:
+    return not math.isfinite(fault.value) or any(
+        word in fault.mode.mode for word in ("short", "seized", "welded", "drifted")
+    )

@@ -1,0 +1,140 @@
+"""The unknown value of a fault: where to look for it, and what is known of it afterwards."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from circuitcheck.locate.evidence import MISREAD, Evidence
+from circuitcheck.parts.fault import Severity
+from circuitcheck.physics.branch import Array
+
+FINE = 9
+"""Values on a fine grid."""
+_NARROWEST = 0.02
+"""Half-width of the narrowest grid, on a natural log scale."""
+
+
+def deviations(evidence: Evidence, predicted: Array) -> Array:
+    """Rough standard uncertainty of each predicted reading: the meter's, and four per cent."""
+    known = np.where(np.isfinite(predicted), predicted, 0.0)
+    meter = [seen.meter_uncertainty(known[..., c]) for c, seen in enumerate(evidence.seen)]
+    found: Array = np.hypot(np.stack(meter, axis=-1), 0.04 * np.abs(known))
+    return found
+
+
+def rough_logs(evidence: Evidence, predicted: Array, u: Array, misread: float = MISREAD) -> Array:
+    """Log chance of each reading, every reading on its own; any one may be a misreading."""
+    columns = []
+    for column, seen in enumerate(evidence.seen):
+        value, width = predicted[..., column], u[..., column]
+        measured = seen.reading.value
+        if seen.is_word:
+            right = seen.word_chance(value, width)
+        elif np.isfinite(measured):
+            z = (measured - np.where(np.isfinite(value), value, 1e9)) / width
+            right = np.exp(-0.5 * np.minimum(z**2, 1400.0)) / (np.sqrt(2 * np.pi) * width)
+            right = np.where(np.isnan(value), seen.wild, right)
+        else:
+            right = np.where(np.isinf(value), 1.0, 0.0)
+        columns.append(np.log((1 - misread) * right + misread * seen.wild))
+    return np.stack(columns, axis=-1)
+
+
+@dataclass(frozen=True)
+class Place:
+    """Where the readings point: rough log-likelihood, log of the value, and its deviation."""
+
+    score: float
+    log_value: float
+    deviation: float
+
+
+def best_places(evidence: Evidence, logs: Array, predicted: Array) -> list[Place]:
+    """The best place for each fault between the values that were tried.
+
+    Between two neighbouring values the readings are taken to run straight, so that where they come
+    nearest to what was read is a division.
+
+    :param logs: log of the values tried (faults, values)
+    :param predicted: readings (faults, values, readings)
+    """
+    u = deviations(evidence, predicted)
+    pair_u = np.maximum(u[:, :-1], u[:, 1:])
+    start, end = predicted[:, :-1], predicted[:, 1:]
+    straight = np.isfinite(start) & np.isfinite(end) & np.isfinite(evidence.measured)
+    with np.errstate(invalid="ignore"):
+        slope = np.where(straight, (end - start) / pair_u, 0.0)
+        gap = np.where(straight, (evidence.measured - start) / pair_u, 0.0)
+    # A reading that no value explains must not drag the value along.
+    reach = np.where(np.abs(gap) > 6 + np.abs(slope), 0.0, 1.0)
+    power = np.sum(reach * slope**2, axis=-1)
+    share = np.clip(np.sum(reach * slope * gap, axis=-1) / (power + 1e-12), 0.0, 1.0)
+    with np.errstate(invalid="ignore"):
+        between = np.where(straight, start + share[..., None] * (end - start),
+                           np.where(share[..., None] < 0.5, start, end))  # fmt: skip
+    scores = rough_logs(evidence, between, pair_u).sum(axis=-1)
+    step = np.diff(logs, axis=1)
+    best = np.argmax(scores, axis=1)
+    found = []
+    for row, column in enumerate(best):
+        width = step[row, column] / np.sqrt(power[row, column] + 1e-9)
+        middle = logs[row, column] + share[row, column] * step[row, column]
+        found.append(Place(float(scores[row, column]), float(middle), float(width)))
+    return found
+
+
+def fine_grid(severity: Severity, log_value: float, deviation: float) -> Array:
+    """Logs of values around a place, inside the range that the fault can have."""
+    low, high = np.log(severity.low), np.log(severity.high)
+    half = float(np.clip(4 * deviation, _NARROWEST, high - low))
+    start, end = max(low, log_value - half), min(high, log_value + half)
+    if end - start < _NARROWEST:
+        start, end = max(low, end - _NARROWEST), min(high, start + _NARROWEST)
+    return np.linspace(start, end, FINE)
+
+
+@dataclass(frozen=True)
+class Posterior:
+    """What is known of a value on a grid.
+
+    :param log_evidence: log-likelihood averaged over the whole range beforehand
+    :param place: where it is most likely
+    :param low: 5 % point
+    :param high: 95 % point
+    :param settled: whether the grid holds nearly all of it and resolves it
+    """
+
+    log_evidence: float
+    place: int
+    low: float
+    high: float
+    mean: float
+    deviation: float
+    settled: bool
+
+
+def posterior(severity: Severity, logs: Array, totals: Array) -> Posterior:
+    """Combine log-likelihoods on a grid; evenly likely beforehand on the log scale."""
+    top = float(totals.max())
+    density = np.exp(totals - top)
+    step = logs[1] - logs[0]
+    weights = density * step
+    weights[[0, -1]] *= 0.5
+    mass = float(weights.sum())
+    shares = weights / mass
+    mean = float(shares @ logs)
+    deviation = float(np.sqrt(shares @ (logs - mean) ** 2))
+    edges = np.concatenate([[0.0], np.cumsum(0.5 * (density[1:] + density[:-1]) * step)])
+    edges /= edges[-1]
+    low, high = np.interp([0.05, 0.95], edges, logs)
+    span = np.log(severity.high / severity.low)
+    at_low = logs[0] <= np.log(severity.low) + 1e-9
+    at_high = logs[-1] >= np.log(severity.high) - 1e-9
+    spilling = (density[0] > 0.02 and not at_low) or (density[-1] > 0.02 and not at_high)
+    coarse = deviation < 0.8 * step and step > 2 * _NARROWEST / FINE
+    return Posterior(
+        top + float(np.log(mass / span)), int(np.argmax(totals)), float(np.exp(low)),
+        float(np.exp(high)), mean, max(deviation, 0.3 * step), not (spilling or coarse),
+    )  # fmt: skip

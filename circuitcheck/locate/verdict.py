@@ -1,0 +1,93 @@
+"""The conclusion: suspects in order, groups that the readings cannot part, and every reading."""
+
+from __future__ import annotations
+
+from dataclasses import asdict, dataclass, field
+from typing import Any, Literal
+
+Word = Literal["sound", "located", "narrowed", "unexplained"]
+
+
+@dataclass(frozen=True, slots=True)
+class Estimate:
+    """An unknown value with the range that holds it nine times in ten."""
+
+    value: float
+    low: float
+    high: float
+    unit: str
+
+
+@dataclass(frozen=True, slots=True)
+class SuspectResult:
+    """One suspect as it stands.
+
+    :param group: 1 for the leading one and all that these readings cannot tell from it, and so on
+    :param replace: the unit to replace or repair; empty for sound
+    """
+
+    spec: str
+    where: str
+    fault: str
+    replace: str
+    probability: float
+    group: int
+    estimate: Estimate | None
+    reasons: tuple[str, ...]
+    remedy: str = ""
+
+    def to_dict(self) -> dict[str, Any]:
+        """The fields as a plain dict."""
+        return asdict(self) | {"reasons": list(self.reasons)}
+
+
+@dataclass(frozen=True, slots=True)
+class ReadingResult:
+    """One reading against the sound circuit.
+
+    :param measured: number or word
+    :param expected: number or word a sound circuit gives; None for an open line
+    :param fits: whether it is what a sound circuit gives
+    :param misread: chance that it was misread, under the leading suspect
+    """
+
+    test: str
+    name: str
+    measured: float | str
+    expected: float | str | None
+    low: float | None
+    high: float | None
+    fits: bool
+    unit: str = ""
+    misread: float = 0.0
+    shown: str = ""
+    expected_word: str = ""
+
+    def to_dict(self) -> dict[str, Any]:
+        """The fields as a plain dict."""
+        return asdict(self)
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """What the readings say.
+
+    :param verdict: sound, located (one unit to replace), narrowed (several left) or unexplained
+    :param suspects: most likely first; those left out have a chance below one in ten thousand
+    """
+
+    harness: str
+    verdict: Word
+    suspects: tuple[SuspectResult, ...]
+    readings: tuple[ReadingResult, ...]
+    summary: str
+    repeat: tuple[str, ...] = field(default=())
+
+    def to_dict(self) -> dict[str, Any]:
+        """The fields as a plain dict."""
+        return {
+            "harness": self.harness, "verdict": self.verdict, "summary": self.summary,
+            "suspects": [one.to_dict() for one in self.suspects],
+            "readings": [one.to_dict() for one in self.readings],
+            "repeat": list(self.repeat),
+        }  # fmt: skip
