@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from circuitcheck.circuit.circuit import Circuit
 from circuitcheck.harness.model import Harness, Setup
 from circuitcheck.parts.fault import COMMON_PRACTICE, FaultMode
@@ -88,5 +90,4 @@ def all_faults(harness: Harness) -> list[FaultMode]:
 def _placed(harness: Harness, fault: FaultMode, unit: str | None) -> FaultMode:
     weight = harness.frequencies.get(fault.spec, fault.weight)
     source = "the harness file" if fault.spec in harness.frequencies else COMMON_PRACTICE
-    return FaultMode(fault.where, fault.mode, weight, fault.words, fault.remedy, fault.change,
-                     fault.severity, unit or fault.where, source)  # fmt: skip
+    return replace(fault, weight=weight, replace=unit or fault.where, source=source)

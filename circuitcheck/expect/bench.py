@@ -55,12 +55,15 @@ class Bench:
                 alone.append(Station(circuit, ((place, reader),)))
         return (Station(self.circuit, tuple(shared)), *alone) if shared else tuple(alone)
 
-    def run(self, changes: Sequence[Change], blown: Blown | None = None) -> Run:
+    def run(
+        self, changes: Sequence[Change], blown: Blown | None = None, fuses: Array | None = None
+    ) -> Run:
         """Take every reading under every change.
 
         :param blown: for each change the fuses that have blown in service before the test
+        :param fuses: for each change, by how much every fuse opens above its usual limit [1]
         """
-        return Run(self, changes, blown or [frozenset()] * len(changes))
+        return Run(self, changes, blown or [frozenset()] * len(changes), fuses)
 
     def point(self, change: Change, blown: frozenset[str] = frozenset()) -> OperatingPoint:
         """The operating point under one change, no meter on it."""
@@ -73,8 +76,11 @@ class Run:
     ``values[row, reading]`` is the reading: infinite for an open line, NaN where the circuit buzzes.
     """
 
-    def __init__(self, bench: Bench, changes: Sequence[Change], blown: Blown) -> None:
+    def __init__(
+        self, bench: Bench, changes: Sequence[Change], blown: Blown, fuses: Array | None = None
+    ) -> None:
         self.bench = bench
+        self.fuses = fuses
         self.changes = changes
         self.blown = blown
         self.values = np.full((len(changes), len(bench.observations)), np.nan)
@@ -85,7 +91,9 @@ class Run:
 
     def _take(self, station: Station) -> None:
         probes = [reader.port() for _, reader in station.readers]
-        groups, restless = settle(station.circuit, self.changes, probes, self.blown)
+        groups, restless = settle(
+            station.circuit, self.changes, probes, self.blown, self.fuses
+        )
         self._groups.append((station, groups))
         for group in groups:
             batch = group.batch

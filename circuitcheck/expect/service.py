@@ -12,6 +12,7 @@ from collections.abc import Callable, Sequence
 from circuitcheck.circuit.build import build_circuit
 from circuitcheck.harness.model import Harness, Setup
 from circuitcheck.parts.fault import Branches, Change
+from circuitcheck.physics.branch import Array
 from circuitcheck.solve.sweep import settle
 
 HOT = "125 degC warming"
@@ -28,14 +29,19 @@ def service_setups(harness: Harness) -> list[Setup]:
     return [Setup.model_validate(one) for one in described]
 
 
-def blown_in_service(harness: Harness, rules: Sequence[Rule]) -> list[frozenset[str]]:
-    """For each fault rule the fuses that it blows in use."""
+def blown_in_service(
+    harness: Harness, rules: Sequence[Rule], fuses: Array | None = None
+) -> list[frozenset[str]]:
+    """For each fault rule the fuses that it blows in use.
+
+    :param fuses: for each rule, by how much every fuse opens above its usual limit [1]
+    """
     found: list[set[str]] = [set() for _ in rules]
     for setup in service_setups(harness):
         circuit = build_circuit(harness, setup)
         latching = {name for name, one in circuit.thresholds.items() if one.latching}
         changes = [rule(circuit.branches) for rule in rules]
-        groups, _ = settle(circuit, changes, [])
+        groups, _ = settle(circuit, changes, [], fuses=fuses)
         for group in groups:
             blown = {name for name in latching if group.states[name]}
             for row in group.rows if blown else ():
@@ -43,8 +49,5 @@ def blown_in_service(harness: Harness, rules: Sequence[Rule]) -> list[frozenset[
     return [frozenset(one) for one in found]
 
 
-def can_blow(change: Change) -> bool:
-    """Whether a change puts in anything that could carry more than the sound circuit does."""
-    return any(branch is not None for branch in change.values())
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 
@@ -44,6 +45,7 @@ def _tail(square: float, count: int) -> float:
 
 def conclude(evidence: Evidence, standings: Sequence[Standing]) -> Verdict:
     """The verdict from all standings, most likely first."""
+    standings = _merged(standings)
     logs = np.array([one.log_weight for one in standings])
     chances = np.exp(logs - logs.max())
     chances /= chances.sum()
@@ -68,6 +70,19 @@ def conclude(evidence: Evidence, standings: Sequence[Standing]) -> Verdict:
     return Verdict(evidence.harness.name, word, suspects, readings, summary, repeat)
 
 
+def _merged(standings: Sequence[Standing]) -> list[Standing]:
+    """One standing for each suspect that was looked at in several ways."""
+    found: dict[str, Standing] = {}
+    for one in standings:
+        other = found.get(one.suspect.spec)
+        if other is None:
+            found[one.suspect.spec] = one
+        else:
+            both = float(np.logaddexp(one.log_weight, other.log_weight))
+            found[one.suspect.spec] = replace(other, log_weight=both)
+    return sorted(found.values(), key=lambda one: -one.log_weight)
+
+
 def _word(standings: Sequence[Standing], groups: Sequence[int], units: dict[str, float]) -> Word:
     first = [one for one, group in zip(standings, groups, strict=True) if group == 1]
     if not explains(first[0]):
@@ -81,12 +96,12 @@ def _by_unit(standings: Sequence[Standing], chances: Array) -> dict[str, float]:
     """Chance of each unit, or set of units, being what must be replaced."""
     found: dict[str, float] = {}
     for one, chance in zip(standings, chances, strict=True):
-        unit = replace_of(one.suspect)
+        unit = unit_of(one.suspect)
         found[unit] = found.get(unit, 0.0) + float(chance)
     return found
 
 
-def replace_of(suspect: Suspect) -> str:
+def unit_of(suspect: Suspect) -> str:
     """What a suspect asks to replace."""
     return " and ".join(dict.fromkeys(fault.replace for fault in suspect.faults))
 
@@ -136,7 +151,7 @@ def _result(
         estimate = Estimate(value, *standing.span, unknown.severity.unit)
     return SuspectResult(
         suspect.spec, " + ".join(fault.where for fault in suspect.faults),
-        " + ".join(fault.mode for fault in suspect.faults) or "none", replace_of(suspect),
+        " + ".join(fault.mode for fault in suspect.faults) or "none", unit_of(suspect),
         chance, group, estimate, reasons,
         "; ".join(fault.remedy for fault in suspect.faults),
     )  # fmt: skip

@@ -58,5 +58,6 @@ def _partners(evidence: Evidence, singles: Sequence[Suspect], rough: Rough) -> l
 
 def _alike(one: np.ndarray, other: np.ndarray, u: np.ndarray) -> bool:
     both = np.isfinite(one) & np.isfinite(other)
-    same_kind = np.array_equal(np.isfinite(one), np.isfinite(other))
-    return same_kind and bool(np.all(np.abs(one - other)[both] < 0.5 * u[both]))
+    if not np.array_equal(np.isfinite(one), np.isfinite(other)):
+        return False
+    return bool(np.all(np.abs(one[both] - other[both]) < 0.5 * u[both]))

@@ -91,10 +91,8 @@ def number(value: float) -> str:
     >>> number(0.0004), number(12.345), number(0.8123), number(130.4)
     ('0.00', '12.3', '0.81', '130')
     """
-    size = abs(value)
-    if size >= 100:
-        return f"{value:.0f}"
-    return f"{value:.1f}" if size >= 10 else f"{value + 0.0:.2f}"
+    digits = 0 if abs(value) >= 100 else 1 if abs(value) >= 10 else 2
+    return f"{round(value, digits) + 0.0:.{digits}f}"
 
 
 def _band(one: ExpectedReading) -> str:

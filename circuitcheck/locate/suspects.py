@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -21,6 +20,8 @@ SOUND_SHARE = 0.1
 """Chance beforehand that a vehicle brought in for its fans has sound wiring; common practice."""
 PAIR_SHARE = 0.02
 """Chance beforehand of two faults that have nothing to do with each other; common practice."""
+FUSE_LIMITS = (0.8, 1.3)
+"""Where a fuse may give way, against its usual limit of 1.6 times its rating: 1.3 to 2.1 times it."""
 COARSE = 12
 """Values over the range of an unknown one in the first pass."""
 
@@ -30,10 +31,13 @@ class Suspect:
     """Sound (no faults), one fault mode, or several at once.
 
     :param weight: chance beforehand
+    :param fuses: by how much fuses open above their usual limit; a fault that overloads them is
+        looked at both ways, since nobody knows on which side of its limit a fuse gives way
     """
 
     faults: tuple[FaultMode, ...]
     weight: float
+    fuses: float = 1.0
 
     @property
     def spec(self) -> str:
@@ -73,7 +77,11 @@ def single_suspects(harness: Harness) -> list[Suspect]:
     """Sound first, then every fault mode, with their chances beforehand."""
     faults = all_faults(harness)
     share = (1 - SOUND_SHARE - PAIR_SHARE) / sum(one.weight for one in faults)
-    return [Suspect((), SOUND_SHARE), *(Suspect((one,), share * one.weight) for one in faults)]
+    found = [Suspect((), SOUND_SHARE)]
+    for one in faults:
+        ways = FUSE_LIMITS if one.overloads else (1.0,)
+        found += [Suspect((one,), share * one.weight / len(ways), way) for way in ways]
+    return found
 
 
 def pair_suspects(singles: Sequence[Suspect], chosen: Sequence[int]) -> list[Suspect]:
@@ -81,7 +89,8 @@ def pair_suspects(singles: Sequence[Suspect], chosen: Sequence[int]) -> list[Sus
     scale = PAIR_SHARE / (1 - SOUND_SHARE - PAIR_SHARE) ** 2 * 2
     return [
         Suspect((*singles[a].faults, *singles[b].faults),
-                scale * singles[a].weight * singles[b].weight)
+                scale * singles[a].weight * singles[b].weight,
+                max(singles[a].fuses, singles[b].fuses, key=lambda one: abs(one - 1.0)))
         for number, a in enumerate(chosen) for b in chosen[:number]
         if singles[a].faults and singles[b].faults
         and singles[a].faults[0].where != singles[b].faults[0].where
@@ -116,12 +125,13 @@ class Predictions:
 def predict(evidence: Evidence, suspects: Sequence[Suspect], cases: Sequence[Case]) -> Predictions:
     """Every reading under every case."""
     chosen = [_chosen(suspects[case.suspect], case) for case in cases]
-    blown = _blown(evidence.harness, chosen)
+    fuses = np.array([suspects[case.suspect].fuses for case in cases])
+    blown = _blown(evidence.harness, chosen, fuses)
     values, runs = [], []
     for bench, swapped in zip(evidence.benches, evidence.swapped, strict=True):
         branches = bench.circuit.branches
         changes = [combined(faults, branches, swapped) for faults in chosen]
-        run = bench.run(changes, blown)
+        run = bench.run(changes, blown, fuses)
         runs.append(run)
         values.append(run.values)
     return Predictions(tuple(cases), np.concatenate(values, axis=1), tuple(runs))
@@ -132,19 +142,17 @@ def _chosen(suspect: Suspect, case: Case) -> list[ChosenFault]:
             for fault, value in zip(suspect.faults, case.values, strict=True)]  # fmt: skip
 
 
-def _blown(harness: Harness, chosen: Sequence[Sequence[ChosenFault]]) -> list[frozenset[str]]:
-    """Fuses blown in service; asked only of faults that could carry more than a sound circuit."""
-    risky = [row for row, faults in enumerate(chosen) if any(_is_risky(one) for one in faults)]
+def _blown(
+    harness: Harness, chosen: Sequence[Sequence[ChosenFault]], fuses: Array
+) -> list[frozenset[str]]:
+    """Fuses blown in service; asked only of faults that can overload something."""
+    risky = [row for row, faults in enumerate(chosen) if any(one.mode.overloads for one in faults)]
     if not risky:
         return [frozenset()] * len(chosen)
     rules = [lambda branches, row=row: combined(chosen[row], branches) for row in risky]
     found = [frozenset[str]()] * len(chosen)
-    for row, fuses in zip(risky, blown_in_service(harness, rules), strict=True):
+    for row, fuses in zip(risky, blown_in_service(harness, rules, fuses[risky]),
+                           strict=True):
         found[row] = fuses
     return found
 
-
-def _is_risky(fault: ChosenFault) -> bool:
-    return not math.isfinite(fault.value) or any(
-        word in fault.mode.mode for word in ("short", "seized", "welded", "drifted")
-    )

@@ -37,5 +37,5 @@ class Diode(Part):
         return [
             FaultMode(name, "open", 0.8, f"diode {name} is open", renew, scale(key, strength=0.0)),
             FaultMode(name, "shorted", 0.8, f"diode {name} is shorted", renew,
-                      bridge(key, self.own(name, "a"), self.own(name, "k"))),
+                      bridge(key, self.own(name, "a"), self.own(name, "k")), overloads=True),
         ]  # fmt: skip

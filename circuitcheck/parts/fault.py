@@ -57,6 +57,7 @@ class FaultMode:
     :param severity: the range of its unknown value, if it has one
     :param replace: the unit that is replaced or repaired
     :param source: where the weight comes from
+    :param overloads: whether it can make anything carry more than in a sound circuit
     """
 
     where: str
@@ -68,6 +69,7 @@ class FaultMode:
     severity: Severity | None = None
     replace: str = ""
     source: str = COMMON_PRACTICE
+    overloads: bool = False
 
     @property
     def spec(self) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import ClassVar
 
 from circuitcheck.parts.fault import CHASSIS, FaultMode, joint_faults
@@ -33,6 +34,5 @@ class Ground(Part):
         fresh = joint_faults(f"{name}:joint", f"ground point {name}",
                              open_weight=1.0, high_weight=3.0)  # fmt: skip
         return [
-            FaultMode(name, one.mode, one.weight, one.words, one.remedy, one.change, one.severity)
-            for one in fresh
+            replace(one, where=name) for one in fresh
         ]

@@ -39,7 +39,7 @@ class Ignition(Part):
                       f"renew the contact block of {name}", take_out(key)),
             FaultMode(name, "welded", 0.2, f"{name} feeds terminal 15 when off",
                       f"renew the contact block of {name}",
-                      close_between(key, *ends, self.contact)),
+                      close_between(key, *ends, self.contact), overloads=True),
             FaultMode(name, "high resistance", 0.5, f"the contact of {name} is burnt",
                       f"renew the contact block of {name}", add_ohm(key), HIGH_RESISTANCE),
         ]  # fmt: skip

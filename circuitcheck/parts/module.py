@@ -101,7 +101,7 @@ class Module(Part):
                           f"contact '{label}' of {name} does not close", renew, take_out(key)),
                 FaultMode(name, f"{label} welded", 0.6,
                           f"contact '{label}' of {name} does not open", renew,
-                          close_between(key, ends[0], ends[1], output.ohms)),
+                          close_between(key, ends[0], ends[1], output.ohms), overloads=True),
                 FaultMode(name, f"{label} high resistance", 0.6,
                           f"contact '{label}' of {name} is burnt", renew,
                           add_ohm(key), HIGH_RESISTANCE),

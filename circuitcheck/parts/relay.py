@@ -88,7 +88,7 @@ class Relay(Part):
                           f"contact {label} of {name} does not close", renew, take_out(key)),
                 FaultMode(name, f"{label} welded", 0.8,
                           f"contact {label} of {name} does not open", renew,
-                          close_between(key, common, self.own(name, pin), self.contact)),
+                          close_between(key, common, self.own(name, pin), self.contact), overloads=True),
                 FaultMode(name, f"{label} high resistance", 1.2,
                           f"contact {label} of {name} is burnt", renew,
                           add_ohm(key), HIGH_RESISTANCE),
@@ -96,7 +96,7 @@ class Relay(Part):
         if self.across_coil == "diode":
             found.append(FaultMode(name, "diode shorted", 0.4,
                                    f"the diode across the coil of {name} is shorted", renew,
-                                   bridge(f"{name}:diode", plus, minus)))  # fmt: skip
+                                   bridge(f"{name}:diode", plus, minus), overloads=True))  # fmt: skip
         return found
 
     def check(self) -> list[tuple[str, str, str]]:

@@ -59,9 +59,9 @@ class Resistor(Part):
             FaultMode(name, "open", 6.0, f"resistor {name} is burnt through", renew,
                       take_out(key)),
             FaultMode(name, "drifted", 1.5, f"resistor {name} has changed its value", renew,
-                      set_ohm(key), Severity(self.ohms * 0.1, self.ohms * 20, "ohm")),
+                      set_ohm(key), Severity(self.ohms * 0.1, self.ohms * 20, "ohm"), overloads=True),
             FaultMode(name, "shorted", 0.4, f"resistor {name} is bridged inside", renew,
-                      lambda branches, _: set_ohm(key)(branches, 0.005)),
+                      lambda branches, _: set_ohm(key)(branches, 0.005), overloads=True),
         ]  # fmt: skip
         if self.cut_out is not None:
             found.append(FaultMode(name, "cut-out open", 4.0,

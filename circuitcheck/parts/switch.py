@@ -51,7 +51,7 @@ class Switch(Part):
                 FaultMode(name, f"{label} stuck open", 0.8, f"{label} of {name} does not close",
                           f"renew {name}", take_out(key)),
                 FaultMode(name, f"{label} welded", 0.3, f"{label} of {name} does not open",
-                          f"renew {name}", close_between(key, *ends, self.contact)),
+                          f"renew {name}", close_between(key, *ends, self.contact), overloads=True),
                 FaultMode(name, f"{label} high resistance", 0.8, f"{label} of {name} is burnt",
                           f"renew {name}", add_ohm(key), HIGH_RESISTANCE),
             ]  # fmt: skip

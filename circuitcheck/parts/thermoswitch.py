@@ -67,7 +67,7 @@ class Thermoswitch(Part):
                           take_out(key)),
                 FaultMode(name, f"{label} welded", 0.6,
                           f"the {label} contact of {name} does not open", f"renew {name}",
-                          close_between(key, common, self.own(name, pin), self.contact)),
+                          close_between(key, common, self.own(name, pin), self.contact), overloads=True),
                 FaultMode(name, f"{label} high resistance", 1.0,
                           f"the {label} contact of {name} is burnt", f"renew {name}",
                           add_ohm(key), HIGH_RESISTANCE),

@@ -313,11 +313,12 @@ class Group:
 
 def settle(
     circuit: Circuit, changes: Sequence[Change], probes: Sequence[tuple[str, str]],
-    blown: Sequence[frozenset[str]] | None = None,
+    blown: Sequence[frozenset[str]] | None = None, fuses: Array | None = None,
 ) -> tuple[list[Group], Index]:  # fmt: skip
     """Follow the states of every change to rest.
 
     :param blown: for each change the fuses that have blown in service
+    :param fuses: for each change, by how much every fuse opens above its usual limit [1]
     :returns: the groups that came to rest, and the rows that did not within reason (they may buzz)
     """
     names = list(circuit.thresholds)
@@ -336,7 +337,8 @@ def settle(
         for rows in _alike(states, waiting):
             named = dict(zip(names, states[rows[0]].tolist(), strict=True))
             batch = Batch(circuit, named, [changes[row] for row in rows], probes)
-            after = _after(circuit.thresholds, states[rows], batch)
+            limit = np.ones(len(rows)) if fuses is None else fuses[rows]
+            after = _after(circuit.thresholds, states[rows], batch, limit)
             rest = np.all(after == states[rows], axis=1)
             if rest.all():
                 done.append(Group(rows, named, batch))
@@ -359,7 +361,9 @@ def _alike(states: Array | Bool, rows: Index) -> list[Index]:
     return [rows[label == one] for one in range(label.max() + 1)]
 
 
-def _after(thresholds: Mapping[str, Threshold], states: Bool, batch: Batch) -> Bool:
+def _after(
+    thresholds: Mapping[str, Threshold], states: Bool, batch: Batch, fuses: Array
+) -> Bool:
     """The next states of all rows; the same rule as ``states.next_states``."""
     amps = batch.watched_amps()
     after = states.copy()
@@ -367,9 +371,8 @@ def _after(thresholds: Mapping[str, Threshold], states: Bool, batch: Batch) -> B
     for column, (name, one) in enumerate(thresholds.items()):
         size = np.abs(amps.get(name, np.zeros(len(states))))
         if one.latching:
-            over[:, column] = np.where(
-                ~states[:, column] & (size >= one.on_amps), size / one.on_amps, 0.0
-            )
+            share = size / (one.on_amps * fuses)
+            over[:, column] = np.where(~states[:, column] & (share >= 1), share, 0.0)
         else:
             after[:, column] = np.where(
                 states[:, column], size > one.off_amps, size >= one.on_amps
