@@ -325,8 +325,8 @@ def settle(
     begin = circuit.initial_states()
     states = np.array([[begin[name] for name in names] for _ in changes], dtype=bool)
     states = states.reshape(len(changes), len(names))
-    for row, fuses in enumerate(blown or ()):
-        for name in fuses & begin.keys():
+    for row, already in enumerate(blown or ()):
+        for name in already & begin.keys():
             states[row, names.index(name)] = True
     waiting = np.arange(len(changes))
     done: list[Group] = []
