@@ -16,6 +16,7 @@ from __future__ import annotations
 import csv
 import io
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
@@ -295,3 +296,12 @@ def _take_added(reader: _Reader) -> None:
             reader.setups[test] = reader.harness.tests[test]
         if observation is not None:
             reader.add(test, name, observation, one["read"], path)
+
+
+def sheet_text(harness: str, readings: Mapping[str, Mapping[str, Any]], title: str = "") -> str:
+    """A readings file (YAML) from plain values, test by test."""
+    lines = [f"readings: {title or 'readings'}", f"harness: {harness}", "tests:"]
+    for test, values in readings.items():
+        lines.append(f"  {test}:")
+        lines += [f"    {name}: {value}" for name, value in values.items()]
+    return "\n".join(lines) + "\n"

@@ -1,0 +1,300 @@
+"""The verbs. Each parses, calls, prints, and sets the exit status; nothing is worked out here."""
+
+from __future__ import annotations
+
+import json
+import sys
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from enum import Enum
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+if TYPE_CHECKING:
+    from circuitcheck.loom import Loom
+
+app = typer.Typer(
+    name="circuitcheck", no_args_is_help=True, rich_markup_mode=None,
+    context_settings={"help_option_names": ["-h", "--help"]},
+    help="Knows a fan circuit, says what each test should read, and locates the fault.\n\n"
+         "Begin with:  circuitcheck demo",
+)  # fmt: skip
+
+DEMO_HARNESS, DEMO_READINGS = "twin-fan-switch", "right-fan-dead-on-low"
+
+
+def _shipped_names(incomplete: str) -> list[str]:
+    from circuitcheck.shipped import harness_files  # noqa: PLC0415
+
+    return [name for name in harness_files() if name.startswith(incomplete)]
+
+
+HarnessArgument = Annotated[
+    str, typer.Argument(metavar="HARNESS", help="A path, or the name of a shipped harness.",
+                        autocompletion=_shipped_names),
+]  # fmt: skip
+TestOption = Annotated[str | None, typer.Option("--test", "-t", help="One test only.")]
+FaultOption = Annotated[
+    list[str] | None,
+    typer.Option("--fault", "-f", help="'R1 open', or with a value 'E1 high resistance=0.8 ohm'; "
+                 "may be given again."),
+]  # fmt: skip
+JsonOption = Annotated[bool, typer.Option("--json", help="One JSON document, nothing else.")]
+
+
+class As(str, Enum):
+    """What ``whatif`` prints."""
+
+    expected = "expected"
+    readings = "readings"
+
+
+class To(str, Enum):
+    """What ``export`` writes."""
+
+    spice = "spice"
+
+
+class What(str, Enum):
+    """Which file format."""
+
+    harness = "harness"
+    readings = "readings"
+
+
+@contextmanager
+def _mistakes() -> Iterator[None]:
+    """A mistake in what was given: said in one line each on standard error, exit status 2."""
+    from circuitcheck.errors import CircuitcheckError  # noqa: PLC0415
+
+    try:
+        yield
+    except (CircuitcheckError, ValueError) as error:
+        for line in str(error).splitlines():
+            typer.echo(f"circuitcheck: {line}", err=True)
+        raise typer.Exit(2) from None
+
+
+def _load(harness: str) -> Loom:
+    from circuitcheck.loom import load  # noqa: PLC0415
+
+    return load(harness)
+
+
+def _emit(as_json: bool, data: Callable[[], Any], show: Callable[[], None]) -> None:
+    """One result, for programs or for people."""
+    if as_json:
+        typer.echo(json.dumps(data(), indent=2, ensure_ascii=False, allow_nan=False))
+    else:
+        show()
+
+
+def _version(wanted: bool) -> None:
+    if wanted:
+        from circuitcheck import __version__  # noqa: PLC0415
+
+        typer.echo(f"circuitcheck {__version__}")
+        raise typer.Exit
+
+
+@app.callback()
+def _root(
+    version: Annotated[
+        bool, typer.Option("--version", callback=_version, is_eager=True, help="Show the version.")
+    ] = False,
+) -> None:
+    pass
+
+
+@app.command("list")
+def list_harnesses(as_json: JsonOption = False) -> None:
+    """The shipped harnesses.
+
+    Example:  circuitcheck list
+    """
+    from circuitcheck.cli import tables  # noqa: PLC0415
+    from circuitcheck.shipped import harness_files, readings_files  # noqa: PLC0415
+
+    with _mistakes():
+        looms = [_load(name).harness for name in harness_files()]
+        rows = [
+            {"name": one.name, "title": one.title, "volts": one.volts, "parts": len(one.parts),
+             "wires": len(one.wires), "tests": list(one.tests),
+             "readings": [str(path) for path in readings_files(one.name).values()]}
+            for one in looms
+        ]  # fmt: skip
+        _emit(as_json, lambda: rows, lambda: tables.harnesses(rows))
+
+
+@app.command()
+def demo() -> None:
+    """The main job on a shipped harness: expected against measured, verdict, reasons."""
+    from circuitcheck.cli import tables  # noqa: PLC0415
+    from circuitcheck.shipped import readings_files  # noqa: PLC0415
+
+    with _mistakes():
+        loom = _load(DEMO_HARNESS)
+        path = readings_files(DEMO_HARNESS)[DEMO_READINGS]
+        sheet = loom.sheet(path)
+        tables.demo_head(loom, sheet)
+        tables.verdict(loom, loom.locate(sheet))
+        tables.demo_tail(DEMO_HARNESS, path)
+
+
+@app.command()
+def faults(harness: HarnessArgument, as_json: JsonOption = False) -> None:
+    """Every fault that can be told to whatif and found by locate.
+
+    Example:  circuitcheck faults twin-fan-switch
+    """
+    from circuitcheck.cli import tables  # noqa: PLC0415
+
+    with _mistakes():
+        rows = [
+            {"spec": one.spec, "where": one.where, "fault": one.mode, "replace": one.replace,
+             "weight": one.weight, "words": one.words, "source": one.source,
+             "range": None if one.severity is None else {
+                 "low": one.severity.low, "high": one.severity.high, "unit": one.severity.unit}}
+            for one in _load(harness).faults()
+        ]  # fmt: skip
+        _emit(as_json, lambda: rows, lambda: tables.faults(rows))
+
+
+@app.command()
+def expect(
+    harness: HarnessArgument, test: TestOption = None, as_json: JsonOption = False,
+    second_opinion: Annotated[
+        bool, typer.Option("--second-opinion", help="Solve again in exact arithmetic and compare.")
+    ] = False,
+) -> None:  # fmt: skip
+    """What each test should read in a sound circuit, with its lead and its cautions.
+
+    Example:  circuitcheck expect twin-fan-switch --test low-at-the-plug
+    """
+    with _mistakes():
+        loom = _load(harness)
+        _expected(loom, loom.expect(test), [], as_json=as_json, second_opinion=second_opinion)
+
+
+def _expected(
+    loom: Loom, tests: list[Any], specs: list[str], *, as_json: bool, second_opinion: bool = False
+) -> None:
+    from circuitcheck.cli import tables  # noqa: PLC0415
+
+    twin = None
+    if second_opinion:
+        from circuitcheck.solve.twin import second_opinion_of_test  # noqa: PLC0415
+
+        twin = {one.test: second_opinion_of_test(loom.harness, one.test) for one in tests}
+
+    def data() -> dict[str, Any]:
+        found: dict[str, Any] = {"harness": loom.harness.name, "faults": specs,
+                                 "tests": [one.to_dict() for one in tests]}  # fmt: skip
+        if twin is not None:
+            found["second_opinion"] = {
+                test: [{"name": name, "ours": ours, "exact": exact} for name, ours, exact in rows]
+                for test, rows in twin.items()
+            }
+        return found
+
+    _emit(as_json, data, lambda: tables.expected(loom, tests, specs, twin))
+
+
+@app.command()
+def whatif(
+    harness: HarnessArgument, fault: FaultOption = None, test: TestOption = None,
+    as_: Annotated[As, typer.Option("--as", help="A table, or a readings file.")] = As.expected,
+    spread: Annotated[
+        int | None, typer.Option("--spread", min=0, help="Seed that draws one vehicle and meter.")
+    ] = None,
+    as_json: JsonOption = False,
+) -> None:  # fmt: skip
+    """What each test reads with some faults; or a readings file of one such vehicle.
+
+    Examples:  circuitcheck whatif twin-fan-switch --fault "R1 open"
+
+    circuitcheck whatif first-fan --fault "E2 high resistance=0.8 ohm" --spread 7 --as readings
+    """
+    with _mistakes():
+        loom, specs = _load(harness), fault or []
+        if as_ is As.readings or spread is not None:
+            from circuitcheck.harness.readings import sheet_text  # noqa: PLC0415
+
+            seed = 0 if spread is None else spread
+            written = loom.written(*specs, spread=seed, test=test)
+            title = f"drawn vehicle, seed {seed}" + (f", {' + '.join(specs)}" if specs else "")
+            _emit(as_json, lambda: {"harness": loom.harness.name, "tests": written},
+                  lambda: typer.echo(sheet_text(loom.harness.name, written, title), nl=False))
+            return
+        _expected(loom, loom.whatif(*specs, test=test), specs, as_json=as_json)
+
+
+@app.command()
+def locate(
+    harness: HarnessArgument,
+    readings: Annotated[str, typer.Argument(metavar="READINGS", help="YAML or CSV; - for "
+                                            "standard input.")],
+    as_json: JsonOption = False,
+) -> None:  # fmt: skip
+    """What is wrong, from the readings.
+
+    Example:  circuitcheck locate twin-fan-switch my-readings.csv
+    """
+    from circuitcheck.cli import tables  # noqa: PLC0415
+
+    with _mistakes():
+        loom = _load(harness)
+        if readings == "-":
+            from circuitcheck.harness.readings import parse_readings  # noqa: PLC0415
+
+            text = sys.stdin.buffer.read(2_000_001).decode("utf-8", errors="replace")
+            sheet = parse_readings(loom.harness, text, "standard input")
+        else:
+            sheet = loom.sheet(Path(readings))
+        result = loom.locate(sheet)
+        _emit(as_json, result.to_dict, lambda: tables.verdict(loom, result))
+
+
+@app.command()
+def export(
+    harness: HarnessArgument,
+    test: Annotated[str, typer.Option("--test", "-t", help="Which test.")],
+    fault: FaultOption = None,
+    to: Annotated[To, typer.Option("--to", help="The format.")] = To.spice,
+) -> None:
+    """A test as a deck for general-purpose circuit simulators.
+
+    Run in batch it prints one line 'reading NAME VALUE' for each observation.
+
+    Example:  circuitcheck export first-fan --test fan-direct --to spice > fan.cir
+    """
+    with _mistakes():
+        loom = _load(harness)
+        (name,) = loom.tests(test)
+        from circuitcheck.solve.deck import deck  # noqa: PLC0415
+
+        assert to is To.spice
+        typer.echo(deck(loom.harness, name, loom.fault(*(fault or []))), nl=False)
+
+
+@app.command()
+def schema(what: Annotated[What, typer.Argument(help="Which file format.")]) -> None:
+    """The JSON Schema of a file format, for editors that check while you type.
+
+    Example:  circuitcheck schema harness > harness.schema.json
+    """
+    from circuitcheck.harness import schema as schemas  # noqa: PLC0415
+
+    found = schemas.harness_schema() if what is What.harness else schemas.readings_schema()
+    typer.echo(json.dumps(found, indent=2, sort_keys=True, ensure_ascii=False))
+
+
+def run() -> None:
+    """The entry point; a closed pipe (``| head``) is no error."""
+    try:
+        app()
+    except BrokenPipeError:
+        sys.stderr.close()
+        raise SystemExit(0) from None
