@@ -98,9 +98,9 @@ class Run:
         for group in groups:
             batch = group.batch
             for port, (place, reader) in zip(batch.probe_ports, station.readers, strict=True):
-                self.values[group.rows, place] = reader.values(batch, port)
-            for number in np.flatnonzero(batch.delicate):
-                self._take_one(station, int(group.rows[number]))
+                self.values[group.rows, place] = reader.values(batch, port)[group.local]
+            for row in group.rows[batch.delicate[group.local]]:
+                self._take_one(station, int(row))
         for row in restless:
             self._take_one(station, int(row))
 
@@ -124,7 +124,7 @@ class Run:
                 if not mine.size:
                     continue
                 at = np.array([where[int(group.rows[n])] for n in mine], dtype=np.intp)
-                for place, latent, change in _station_shifts(station, group, mine):
+                for place, latent, change in _station_shifts(station, group, group.local[mine]):
                     names.setdefault(latent, len(names))
                     pieces.append((at, place, latent, change))
         values = np.zeros((len(rows), len(self.bench.observations), len(names)))

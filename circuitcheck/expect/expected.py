@@ -97,8 +97,9 @@ def combined(faults: Sequence[ChosenFault], branches: Branches, swapped: Sequenc
     for fault in faults:
         if fault.mode.where in swapped:
             continue
-        now = {k: b for k, b in {**branches, **total}.items() if b is not None}
-        total.update(fault.change(now))
+        if total:
+            branches = {k: b for k, b in {**branches, **total}.items() if b is not None}
+        total.update(fault.change(branches))
     return total
 
 

@@ -36,6 +36,8 @@ CURVE_SIEMENS = 0.01
 _LEAK = 1e-12
 """Keeps the volts of a curve defined when it hangs on an open motor [S]."""
 _ROUNDS = 60
+_VOLTS_LEFT = 1e-10
+"""Largest error of a port's volts at which the iteration ends [V]."""
 _DELICATE = 1e-7
 
 
@@ -192,42 +194,48 @@ class Batch:
 
     def _solve(self) -> None:
         """Newton on the active ports of all rows together."""
-        active, width = self.active, self.edit_port.shape[1]
+        active = self.active
         start = self.port_volts[active]
         r = self.resistance[active[:, :, None], active[:, None, :]]
         extra = np.where(self.bridging, 0.0, self.extra_siemens)
         amps = np.where(self.bridging, 0.0, self.extra_amps)
-        u = np.linalg.solve(
-            np.eye(r.shape[1]) + r * self._slopes(extra, np.zeros_like(start[:, width:]))[:, None],
-            start[..., None],
-        )[..., 0] if extra.size else start.copy()  # fmt: skip
         self.delicate = self._ill(r, extra)
+        unit = np.eye(r.shape[1])
+        u = start.copy()
+        last, reach = u.copy(), np.full(len(u), np.inf)
+        rows = np.arange(len(u))
         for _ in range(_ROUNDS):
-            flow, slope = self._flows(u, extra, amps)
-            missing = u + np.einsum("sij,sj->si", r, flow) - start
+            flow, slope = self._flows(u[rows], extra[rows], amps[rows], rows)
+            missing = u[rows] + (r[rows] @ flow[..., None])[..., 0] - start[rows]
             size = np.max(np.abs(missing), axis=1, initial=0.0)
-            if np.all(size < 1e-10):
+            open_ = size > _VOLTS_LEFT
+            # A step that made things worse is halved; a curve's kink can throw Newton over.
+            worse = size > 2 * reach[rows] + _VOLTS_LEFT
+            step = np.linalg.solve(unit + r[rows] * slope[:, None, :], -missing[..., None])[..., 0]
+            here = u[rows]
+            back = 0.5 * (last[rows] + here)
+            forward = here + step
+            keep = open_ & ~worse
+            last[rows[keep]], reach[rows[keep]] = here[keep], size[keep]
+            u[rows] = np.where(open_[:, None], np.where(worse[:, None], back, forward), here)
+            rows = rows[open_]
+            if not rows.size:
                 break
-            jacobian = np.eye(r.shape[1]) + r * slope[:, None, :]
-            step = np.linalg.solve(jacobian, -missing[..., None])[..., 0]
-            u = u + np.clip(step, -20.0, 20.0)
-        else:
-            self.delicate |= size >= 1e-8
+        self.delicate[rows] = True
         self.u = u
-        self.flow, self.slope = self._flows(u, extra, amps)
-        self.inverse_jacobian = np.linalg.inv(np.eye(r.shape[1]) + r * self.slope[:, None, :])
+        self.flow, self.slope = self._flows(u, extra, amps, slice(None))
+        self.inverse_jacobian = np.linalg.inv(unit + r * self.slope[:, None, :])
 
-    def _slopes(self, extra: Array, curve_slope: Array) -> Array:
-        return np.concatenate([extra, curve_slope], axis=1)
-
-    def _flows(self, u: Array, extra: Array, amps: Array) -> tuple[Array, Array]:
-        """What flows at the active ports beyond the inverted network, and its slope."""
+    def _flows(
+        self, u: Array, extra: Array, amps: Array, rows: Index | slice
+    ) -> tuple[Array, Array]:
+        """What flows at the active ports of some rows beyond the inverted network, and its slope."""
         width = extra.shape[1]
-        current, slope = self.network.curve_currents(u[:, width:], self.parameters)
-        self.curve_current = current
+        parameters = [one[rows] for one in self.parameters]
+        current, slope = self.network.curve_currents(u[:, width:], parameters)
         beyond = current - (CURVE_SIEMENS - _LEAK) * u[:, width:]
         flow = np.concatenate([extra * u[:, :width] - amps, beyond], axis=1)
-        return flow, self._slopes(extra, slope - CURVE_SIEMENS + _LEAK)
+        return flow, np.concatenate([extra, slope - CURVE_SIEMENS + _LEAK], axis=1)
 
     def _ill(self, r: Array, extra: Array) -> Bool:
         """Rows where so little is left of a branch's surroundings that digits are lost."""
@@ -304,9 +312,14 @@ class Batch:
 
 @dataclass
 class Group:
-    """Rows of a sweep that ended in the same states, and the batch that solved them."""
+    """Rows of a sweep that ended in the same states.
+
+    :param rows: their numbers in the sweep
+    :param local: their numbers in the batch that solved them
+    """
 
     rows: Index
+    local: Index
     states: dict[str, bool]
     batch: Batch
 
@@ -340,12 +353,8 @@ def settle(
             limit = np.ones(len(rows)) if fuses is None else fuses[rows]
             after = _after(circuit.thresholds, states[rows], batch, limit)
             rest = np.all(after == states[rows], axis=1)
-            if rest.all():
-                done.append(Group(rows, named, batch))
-            elif rest.any():
-                kept = rows[rest]
-                again = Batch(circuit, named, [changes[row] for row in kept], probes)
-                done.append(Group(kept, named, again))
+            if rest.any():
+                done.append(Group(rows[rest], np.flatnonzero(rest), named, batch))
             states[rows] = after
             moved.append(rows[~rest])
         waiting = np.concatenate(moved) if moved else waiting[:0]
