@@ -7,7 +7,7 @@
 from circuitcheck.errors import (
     CircuitcheckError, DescriptionError, Problem, ReadingsError, RefusedTest, UnknownName,
 )  # fmt: skip
-from circuitcheck.expect.expected import ExpectedReading, ExpectedTest
+from circuitcheck.expect.expected import Expectation, ExpectedReading, ExpectedTest
 from circuitcheck.harness.readings import Reading, Sheet
 from circuitcheck.locate.verdict import Estimate, ReadingResult, SuspectResult, Verdict
 from circuitcheck.loom import Loom, load
@@ -19,6 +19,7 @@ __all__ = [
     "CircuitcheckError",
     "DescriptionError",
     "Estimate",
+    "Expectation",
     "ExpectedReading",
     "ExpectedTest",
     "FaultMode",

@@ -4,17 +4,18 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import cached_property
 from pathlib import Path
-from typing import Any
+from typing import Any, overload
 
 from circuitcheck.circuit.build import all_faults
 from circuitcheck.errors import UnknownName
-from circuitcheck.expect.expected import ChosenFault, ExpectedTest, expect_tests, find_fault
+from circuitcheck.expect.expected import ChosenFault, Expectation, expect_tests, find_fault
 from circuitcheck.expect.vehicle import read_vehicle
 from circuitcheck.harness.load import load_harness
 from circuitcheck.harness.model import Harness
 from circuitcheck.harness.readings import Sheet, load_readings, parse_readings, sheet_text
-from circuitcheck.locate.locate import locate
+from circuitcheck.locate.locate import Locator
 from circuitcheck.locate.verdict import Verdict
 from circuitcheck.parts.fault import FaultMode
 
@@ -24,6 +25,10 @@ class Loom:
     """A checked harness with what can be asked of it."""
 
     harness: Harness
+
+    @cached_property
+    def _locator(self) -> Locator:
+        return Locator(self.harness)
 
     def faults(self) -> list[FaultMode]:
         """Every fault mode, with its unit to replace and its weight."""
@@ -40,7 +45,7 @@ class Loom:
             raise UnknownName("test", test, self.harness.tests)
         return [test]
 
-    def expect(self, test: str | None = None) -> list[ExpectedTest]:
+    def expect(self, test: str | None = None) -> Expectation:
         """What a sound circuit gives, in one test or in all.
 
         :raises UnknownName: if there is no such test
@@ -55,24 +60,31 @@ class Loom:
         """
         return [find_fault(self.harness, one) for spec in specs for one in spec.split(" + ")]
 
-    def whatif(self, *specs: str, test: str | None = None) -> list[ExpectedTest]:
-        """What the circuit gives with some faults.
+    @overload
+    def whatif(self, *specs: str, test: str | None = None, spread: None = None) -> Expectation: ...
 
+    @overload
+    def whatif(self, *specs: str, test: str | None = None, spread: int) -> Sheet: ...
+
+    def whatif(
+        self, *specs: str, test: str | None = None, spread: int | None = None
+    ) -> Expectation | Sheet:
+        """What the circuit gives with some faults; with a seed, the sheet of one such vehicle.
+
+        :param spread: seed that draws the vehicle and the errors of its meter
         :raises UnknownName: if there is no such fault or test
         """
-        return expect_tests(self.harness, self.tests(test), self.fault(*specs))
-
-    def readings(self, *specs: str, spread: int, test: str | None = None) -> Sheet:
-        """A sheet as one vehicle with some faults (none: sound) would give it.
-
-        :param spread: seed that draws the vehicle and the errors of the meter
-        """
-        return self.sheet(self.written(*specs, spread=spread, test=test))
+        if spread is None:
+            return expect_tests(self.harness, self.tests(test), self.fault(*specs))
+        return self.sheet(self.written(*specs, test=test, spread=spread))
 
     def written(
-        self, *specs: str, spread: int, test: str | None = None
+        self, *specs: str, test: str | None = None, spread: int | None = None
     ) -> dict[str, dict[str, str]]:
-        """The same as plain text values, test by test."""
+        """What a mechanic would write down, test by test.
+
+        :param spread: seed of the vehicle; None for that of the description, read without error
+        """
         return read_vehicle(self.harness, self.tests(test), self.fault(*specs), spread)
 
     def sheet(self, given: Sheet | Mapping[str, Mapping[str, Any]] | str | Path) -> Sheet:
@@ -91,7 +103,7 @@ class Loom:
 
         :raises ReadingsError: with every problem of the sheet
         """
-        return locate(self.harness, self.sheet(given))
+        return self._locator.locate(self.sheet(given))
 
 
 def load(source: str | Path) -> Loom:

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 if TYPE_CHECKING:
+    from circuitcheck.expect.expected import Expectation
     from circuitcheck.loom import Loom
 
 app = typer.Typer(
@@ -175,11 +176,11 @@ def expect(
     """
     with _mistakes():
         loom = _load(harness)
-        _expected(loom, loom.expect(test), [], as_json=as_json, second_opinion=second_opinion)
+        _expected(loom, loom.expect(test), as_json=as_json, second_opinion=second_opinion)
 
 
 def _expected(
-    loom: Loom, tests: list[Any], specs: list[str], *, as_json: bool, second_opinion: bool = False
+    loom: Loom, result: Expectation, *, as_json: bool, second_opinion: bool = False
 ) -> None:
     from circuitcheck.cli import tables  # noqa: PLC0415
 
@@ -187,11 +188,10 @@ def _expected(
     if second_opinion:
         from circuitcheck.solve.twin import second_opinion_of_test  # noqa: PLC0415
 
-        twin = {one.test: second_opinion_of_test(loom.harness, one.test) for one in tests}
+        twin = {one.test: second_opinion_of_test(loom.harness, one.test) for one in result}
 
     def data() -> dict[str, Any]:
-        found: dict[str, Any] = {"harness": loom.harness.name, "faults": specs,
-                                 "tests": [one.to_dict() for one in tests]}  # fmt: skip
+        found = result.to_dict()
         if twin is not None:
             found["second_opinion"] = {
                 test: [{"name": name, "ours": ours, "exact": exact} for name, ours, exact in rows]
@@ -199,7 +199,7 @@ def _expected(
             }
         return found
 
-    _emit(as_json, data, lambda: tables.expected(loom, tests, specs, twin))
+    _emit(as_json, data, lambda: tables.expected(loom, result, twin))
 
 
 @app.command()
@@ -228,7 +228,7 @@ def whatif(
             _emit(as_json, lambda: {"harness": loom.harness.name, "tests": written},
                   lambda: typer.echo(sheet_text(loom.harness.name, written, title), nl=False))
             return
-        _expected(loom, loom.whatif(*specs, test=test), specs, as_json=as_json)
+        _expected(loom, loom.whatif(*specs, test=test), as_json=as_json)
 
 
 @app.command()

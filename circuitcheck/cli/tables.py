@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+import textwrap
+from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -10,7 +11,7 @@ from rich.console import Console
 from rich.padding import Padding
 from rich.table import Table
 
-from circuitcheck.expect.expected import ExpectedReading, ExpectedTest
+from circuitcheck.expect.expected import Expectation, ExpectedReading, ExpectedTest
 from circuitcheck.harness.readings import Sheet
 from circuitcheck.locate.reasons import number
 from circuitcheck.locate.verdict import Estimate, ReadingResult, SuspectResult, Verdict
@@ -30,11 +31,12 @@ def _table(*columns: str, right: Sequence[str] = ()) -> Table:
 
 
 def _say(text: str = "", style: str | None = None) -> None:
-    _out.print(text, style=style, markup=False)
+    _out.print(text, style=style, markup=False, soft_wrap=True)
 
 
 def _indent(text: str, left: int = 2) -> None:
-    _out.print(Padding(text, (0, 0, 0, left)), markup=False)
+    for line in textwrap.wrap(text, max(_out.width - left, 20)) or [""]:
+        _say(" " * left + line)
 
 
 def harnesses(rows: Sequence[Mapping[str, Any]]) -> None:
@@ -59,10 +61,10 @@ def faults(rows: Sequence[Mapping[str, Any]]) -> None:
     _out.print(table)
 
 
-def cautions(tests: Sequence[ExpectedTest]) -> None:
+def cautions(tests: Iterable[ExpectedTest]) -> None:
     """The cautions of some tests, each once, on standard error."""
     for text in dict.fromkeys(text for one in tests for text in one.cautions):
-        _err.print(Padding(f"! {text}", (0, 0, 0, 0)), markup=False)
+        _err.print(f"! {text}", markup=False)
 
 
 def setup_lines(loom: Loom, name: str) -> list[str]:
@@ -85,14 +87,12 @@ def setup_lines(loom: Loom, name: str) -> list[str]:
     return lines
 
 
-def expected(
-    loom: Loom, tests: Sequence[ExpectedTest], specs: Sequence[str], twin: Twin | None
-) -> None:
+def expected(loom: Loom, result: Expectation, twin: Twin | None = None) -> None:
     """Expected readings, test by test."""
-    cautions(tests)
+    cautions(result)
     _say(f"{loom.harness.title} ({loom.harness.name})", "bold")
-    _say(f"with {' and '.join(specs)}" if specs else "as a sound circuit gives them")
-    for one in tests:
+    _say(f"with {' and '.join(result.faults)}" if result.faults else "as a sound circuit gives them")
+    for one in result:
         _say()
         _say(f"{one.title}  [{one.test}]", "bold")
         _indent(", ".join(setup_lines(loom, one.test)))

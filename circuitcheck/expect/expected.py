@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import asdict, dataclass
 from typing import Any
 
@@ -16,6 +16,7 @@ from circuitcheck.expect.cautions import Lead, cautions_for, lead_for
 from circuitcheck.expect.service import blown_in_service
 from circuitcheck.expect.words import OPEN_LINE, SCALES
 from circuitcheck.harness.model import Harness, Observation, Test
+from circuitcheck.notebook import html_table
 from circuitcheck.parts.fault import Branches, Change, FaultMode
 from circuitcheck.parts.part import Situation
 from circuitcheck.parts.quantity import AMP, OHM, RPM, VOLT
@@ -74,11 +75,49 @@ class ExpectedTest:
 
 
 @dataclass(frozen=True)
+class Expectation:
+    """What some tests of a harness give, sound or with faults."""
+
+    harness: str
+    tests: tuple[ExpectedTest, ...]
+    faults: tuple[str, ...] = ()
+
+    def __iter__(self) -> Iterator[ExpectedTest]:
+        return iter(self.tests)
+
+    def __getitem__(self, test: str) -> ExpectedTest:
+        """One test by its name.
+
+        :raises KeyError: if it is not among them
+        """
+        return {one.test: one for one in self.tests}[test]
+
+    def to_dict(self) -> dict[str, Any]:
+        """The fields as a plain dict."""
+        return {"harness": self.harness, "faults": list(self.faults),
+                "tests": [one.to_dict() for one in self.tests]}  # fmt: skip
+
+    def _repr_html_(self) -> str:
+        rows = [(one.test, r.name, "" if r.expected is None else f"{r.expected:.4g}", r.unit, r.word,
+                 "" if r.low is None else f"{r.low:.4g}", "" if r.high is None else f"{r.high:.4g}")
+                for one in self.tests for r in one.readings]  # fmt: skip
+        title = f"{self.harness}: {' and '.join(self.faults) or 'sound'}"
+        return html_table(title, ["test", "reading", "expected", "unit", "word", "low", "high"], rows)
+
+
+@dataclass(frozen=True)
 class ChosenFault:
     """A fault mode with the value it is to have."""
 
     mode: FaultMode
     value: float
+
+    @property
+    def spec(self) -> str:
+        """Its name, with its value where it has one."""
+        if self.mode.severity is None:
+            return self.mode.spec
+        return f"{self.mode.spec}={self.value:.3g} {self.mode.severity.unit}"
 
     def change(self, branches: Branches) -> Change:
         """What it alters in a circuit."""
@@ -105,10 +144,11 @@ def combined(faults: Sequence[ChosenFault], branches: Branches, swapped: Sequenc
 
 def expect_tests(
     harness: Harness, tests: Sequence[str], faults: Sequence[ChosenFault] = ()
-) -> list[ExpectedTest]:
+) -> Expectation:
     """The expected readings of some tests, sound or with faults."""
     (blown,) = blown_in_service(harness, [lambda branches: combined(faults, branches)])
-    return [_expect(harness, name, faults, blown) for name in tests]
+    found = tuple(_expect(harness, name, faults, blown) for name in tests)
+    return Expectation(harness.name, found, tuple(one.spec for one in faults))
 
 
 def _expect(

@@ -25,8 +25,13 @@ Draw = Callable[[str], float]
 """A standard normal number for a latent's name, always the same for the same name."""
 
 
-def drawer(seed: int) -> Draw:
-    """Numbers that depend on the seed and the latent's name alone, on any machine."""
+def drawer(seed: int | None) -> Draw:
+    """Numbers that depend on the seed and the latent's name alone, on any machine.
+
+    :param seed: None for the vehicle of the description itself, read without error
+    """
+    if seed is None:
+        return lambda _: 0.0
 
     def draw(latent: str) -> float:
         stream = np.random.default_rng([seed, zlib.crc32(latent.encode())])
@@ -58,7 +63,7 @@ def _vary(key: str, branch: Branch, draw: Draw, warm: float) -> Branch:
 
 
 def read_vehicle(
-    harness: Harness, tests: Sequence[str], faults: Sequence[ChosenFault], seed: int
+    harness: Harness, tests: Sequence[str], faults: Sequence[ChosenFault], seed: int | None
 ) -> dict[str, dict[str, str]]:
     """What one vehicle with some faults gives in some tests, as it would be written down."""
     draw = drawer(seed)

@@ -56,7 +56,6 @@ class Evidence:
 
     harness: Harness
     benches: tuple[Bench, ...]
-    swapped: tuple[tuple[str, ...], ...]
     seen: tuple[Seen, ...]
 
     @property
@@ -67,7 +66,7 @@ class Evidence:
 
 def lay_out(harness: Harness, sheet: Sheet) -> Evidence:
     """Readings grouped by the test they were taken in."""
-    benches, swapped, seen = [], [], []
+    benches, seen = [], []
     for name, test in sheet.setups.items():
         mine = [one for one in sheet.readings if one.test == name]
         if not mine:
@@ -75,9 +74,8 @@ def lay_out(harness: Harness, sheet: Sheet) -> Evidence:
         benches.append(
             Bench(harness, test.setup, tuple((one.name, one.observation) for one in mine))
         )
-        swapped.append(tuple(test.setup.swap))
         seen += [_judge(harness, one) for one in mine]
-    return Evidence(harness, tuple(benches), tuple(swapped), tuple(seen))
+    return Evidence(harness, tuple(benches), tuple(seen))
 
 
 def _judge(harness: Harness, reading: Reading) -> Seen:

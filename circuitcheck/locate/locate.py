@@ -13,7 +13,7 @@ from circuitcheck.locate.evidence import Evidence, lay_out
 from circuitcheck.locate.suspects import Suspect, pair_suspects, single_suspects
 from circuitcheck.locate.values import deviations, rough_logs
 from circuitcheck.locate.verdict import Verdict
-from circuitcheck.locate.weighing import Rough, fine_look, rough_look
+from circuitcheck.locate.weighing import Coarse, Rough, Standing, fine_look, rough_look
 
 PAIRS_FROM = 26
 """Single faults that pairs are made of."""
@@ -21,20 +21,37 @@ _PARTIAL = 0.3
 """Chance of a wrong reading when a fault is asked to explain only some of them."""
 
 
-def locate(harness: Harness, sheet: Sheet) -> Verdict:
-    """The verdict on a sheet of readings.
+class Locator:
+    """Weighs sheets of one harness; keeps what it has predicted, so that a next sheet is quick."""
 
-    Every single fault is weighed; pairs come in when none of them explains the readings.
-    """
-    evidence = lay_out(harness, sheet)
-    singles = single_suspects(harness)
-    rough = rough_look(evidence, singles)
-    standings = fine_look(evidence, singles, rough)
-    if not explains(standings[0]):
-        pairs = pair_suspects(singles, _partners(evidence, singles, rough))
-        more = fine_look(evidence, pairs, rough_look(evidence, pairs)) if pairs else []
-        standings = sorted([*standings, *more], key=lambda one: -one.log_weight)
-    return conclude(evidence, standings)
+    def __init__(self, harness: Harness) -> None:
+        self.harness = harness
+        self._singles = single_suspects(harness)
+        self._coarse = Coarse(harness, self._singles)
+
+    def locate(self, sheet: Sheet) -> Verdict:
+        """The verdict on a sheet of readings.
+
+        Every single fault is weighed; pairs come in when none of them explains the readings.
+        """
+        evidence = lay_out(self.harness, sheet)
+        rough = rough_look(evidence, self._coarse)
+        standings = fine_look(evidence, self._singles, rough)
+        if not explains(standings[0]):
+            more = self._pairs(evidence, rough)
+            standings = sorted([*standings, *more], key=lambda one: -one.log_weight)
+        return conclude(evidence, standings)
+
+    def _pairs(self, evidence: Evidence, rough: Rough) -> list[Standing]:
+        pairs = pair_suspects(self._singles, _partners(evidence, self._singles, rough))
+        if not pairs:
+            return []
+        return fine_look(evidence, pairs, rough_look(evidence, Coarse(self.harness, pairs)))
+
+
+def locate(harness: Harness, sheet: Sheet) -> Verdict:
+    """The verdict on one sheet of readings."""
+    return Locator(harness).locate(sheet)
 
 
 def _partners(evidence: Evidence, singles: Sequence[Suspect], rough: Rough) -> list[int]:

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from circuitcheck.circuit.build import all_faults
+from circuitcheck.expect.bench import Bench, Run
 from circuitcheck.expect.expected import ChosenFault, combined
 from circuitcheck.expect.service import blown_in_service
 from circuitcheck.harness.model import Harness
@@ -103,12 +104,12 @@ class Predictions:
 
     cases: tuple[Case, ...]
     values: Array
-    runs: tuple[object, ...]
+    runs: tuple[Run, ...]
 
     def moves(self, rows: Index) -> Array:
         """Shift of each reading for each latent of the vehicle (rows, readings, latents)."""
         names: dict[str, int] = {}
-        shifts = [run.shifts(rows) for run in self.runs]  # type: ignore[attr-defined]
+        shifts = [run.shifts(rows) for run in self.runs]
         for one in shifts:
             for latent in one.latents:
                 names.setdefault(latent, len(names))
@@ -122,19 +123,30 @@ class Predictions:
         return total
 
 
+class Predictor:
+    """Predicts the readings of benches under cases; what fuses blew in service it asks once."""
+
+    def __init__(
+        self, harness: Harness, suspects: Sequence[Suspect], cases: Sequence[Case]
+    ) -> None:
+        self.cases = tuple(cases)
+        self._chosen = [_chosen(suspects[case.suspect], case) for case in cases]
+        self._fuses = np.array([suspects[case.suspect].fuses for case in cases])
+        self._blown = _blown(harness, self._chosen, self._fuses)
+
+    def run(self, bench: Bench) -> Run:
+        """All readings of one bench under all cases."""
+        branches, swapped = bench.circuit.branches, bench.setup.swap
+        changes = [combined(faults, branches, swapped) for faults in self._chosen]
+        return bench.run(changes, self._blown, self._fuses)
+
+
 def predict(evidence: Evidence, suspects: Sequence[Suspect], cases: Sequence[Case]) -> Predictions:
     """Every reading under every case."""
-    chosen = [_chosen(suspects[case.suspect], case) for case in cases]
-    fuses = np.array([suspects[case.suspect].fuses for case in cases])
-    blown = _blown(evidence.harness, chosen, fuses)
-    values, runs = [], []
-    for bench, swapped in zip(evidence.benches, evidence.swapped, strict=True):
-        branches = bench.circuit.branches
-        changes = [combined(faults, branches, swapped) for faults in chosen]
-        run = bench.run(changes, blown, fuses)
-        runs.append(run)
-        values.append(run.values)
-    return Predictions(tuple(cases), np.concatenate(values, axis=1), tuple(runs))
+    predictor = Predictor(evidence.harness, suspects, cases)
+    runs = tuple(predictor.run(bench) for bench in evidence.benches)
+    values = np.concatenate([run.values for run in runs], axis=1)
+    return Predictions(predictor.cases, values, runs)
 
 
 def _chosen(suspect: Suspect, case: Case) -> list[ChosenFault]:

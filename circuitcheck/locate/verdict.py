@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import asdict, dataclass, field
 from typing import Any, Literal
 
+from circuitcheck.notebook import html_table
+
 Word = Literal["sound", "located", "narrowed", "unexplained"]
 
 
@@ -82,6 +84,13 @@ class Verdict:
     readings: tuple[ReadingResult, ...]
     summary: str
     repeat: tuple[str, ...] = field(default=())
+
+    def _repr_html_(self) -> str:
+        rows = [(one.group, f"{one.probability:.1%}", one.spec, one.replace,
+                 "" if one.estimate is None else f"{one.estimate.value:.3g} {one.estimate.unit}")
+                for one in self.suspects]  # fmt: skip
+        columns = ["group", "chance", "suspect", "replace", "estimate"]
+        return html_table(f"{self.verdict}: {self.summary}", columns, rows)
 
     def to_dict(self) -> dict[str, Any]:
         """The fields as a plain dict."""

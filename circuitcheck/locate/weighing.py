@@ -8,9 +8,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from circuitcheck.expect.bench import Bench
+from circuitcheck.harness.model import Harness
 from circuitcheck.locate.evidence import Evidence
 from circuitcheck.locate.likelihood import Weighed, weigh
-from circuitcheck.locate.suspects import COARSE, Case, Predictions, Suspect, predict
+from circuitcheck.locate.suspects import (
+    COARSE, Case, Predictions, Predictor, Suspect, predict,
+)  # fmt: skip
 from circuitcheck.locate.values import (
     Place, best_places, deviations, fine_grid, posterior, rough_logs,
 )  # fmt: skip
@@ -52,12 +56,37 @@ class Rough:
     predicted: Array
 
 
-def rough_look(evidence: Evidence, suspects: Sequence[Suspect]) -> Rough:
-    """Every suspect over a coarse range of its unknown value."""
-    plain = [n for n, one in enumerate(suspects) if one.unknown is None]
-    valued = [n for n, one in enumerate(suspects) if one.unknown is not None]
-    cases = [Case(n, values) for n in (*plain, *valued) for values in suspects[n].coarse_values()]
-    values = predict(evidence, suspects, cases).values
+class Coarse:
+    """Every suspect of a harness over a coarse range of its unknown value, bench by bench.
+
+    What a bench predicts does not depend on what was read, so it is kept: weighing a second sheet
+    of the same tests, or the same sheet with one more test, costs only what is new.
+    """
+
+    def __init__(self, harness: Harness, suspects: Sequence[Suspect]) -> None:
+        self.suspects = suspects
+        self.plain = [n for n, one in enumerate(suspects) if one.unknown is None]
+        self.valued = [n for n, one in enumerate(suspects) if one.unknown is not None]
+        order = (*self.plain, *self.valued)
+        cases = [Case(n, values) for n in order for values in suspects[n].coarse_values()]
+        self._predictor = Predictor(harness, suspects, cases)
+        self._kept: dict[str, Array] = {}
+
+    def values(self, evidence: Evidence) -> Array:
+        """Predicted readings (cases, readings)."""
+        return np.concatenate([self._values_of(bench) for bench in evidence.benches], axis=1)
+
+    def _values_of(self, bench: Bench) -> Array:
+        key = f"{bench.setup!r} {bench.observations!r}"
+        if key not in self._kept:
+            self._kept[key] = self._predictor.run(bench).values
+        return self._kept[key]
+
+
+def rough_look(evidence: Evidence, coarse: Coarse) -> Rough:
+    """Every suspect where it fits best over a coarse range of its unknown value."""
+    suspects, plain, valued = coarse.suspects, coarse.plain, coarse.valued
+    values = coarse.values(evidence)
     places: dict[int, Place] = {}
     predicted = np.empty((len(suspects), values.shape[1]))
     scores = rough_logs(evidence, values, deviations(evidence, values)).sum(axis=-1)
