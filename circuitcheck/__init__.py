@@ -5,7 +5,12 @@
 """
 
 from circuitcheck.errors import (
-    CircuitcheckError, DescriptionError, Problem, ReadingsError, RefusedTest, UnknownName,
+    CircuitcheckError,
+    DescriptionError,
+    Problem,
+    ReadingsError,
+    RefusedTest,
+    UnknownName,
 )  # fmt: skip
 from circuitcheck.expect.expected import Expectation, ExpectedReading, ExpectedTest
 from circuitcheck.harness.readings import Reading, Sheet

@@ -1,10 +1,10 @@
 """What can be wrong with what we were given. Never what is wrong with the vehicle: that is a result.
 
-    CircuitcheckError
-    +-- DescriptionError    a harness file
-    +-- ReadingsError       a sheet of readings
-    +-- UnknownName         a harness, test, part or fault that is not there
-    +-- RefusedTest         a set-up or observation that cannot be done, or must not be
+CircuitcheckError
++-- DescriptionError    a harness file
++-- ReadingsError       a sheet of readings
++-- UnknownName         a harness, test, part or fault that is not there
++-- RefusedTest         a set-up or observation that cannot be done, or must not be
 """
 
 from __future__ import annotations

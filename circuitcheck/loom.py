@@ -113,5 +113,3 @@ def load(source: str | Path) -> Loom:
     :raises DescriptionError: with every problem of the file
     """
     return Loom(load_harness(source))
-
-

@@ -225,8 +225,11 @@ def whatif(
             seed = 0 if spread is None else spread
             written = loom.written(*specs, spread=seed, test=test)
             title = f"drawn vehicle, seed {seed}" + (f", {' + '.join(specs)}" if specs else "")
-            _emit(as_json, lambda: {"harness": loom.harness.name, "tests": written},
-                  lambda: typer.echo(sheet_text(loom.harness.name, written, title), nl=False))
+            _emit(
+                as_json,
+                lambda: {"harness": loom.harness.name, "tests": written},
+                lambda: typer.echo(sheet_text(loom.harness.name, written, title), nl=False),
+            )
             return
         _expected(loom, loom.whatif(*specs, test=test), as_json=as_json)
 

@@ -91,7 +91,9 @@ def expected(loom: Loom, result: Expectation, twin: Twin | None = None) -> None:
     """Expected readings, test by test."""
     cautions(result)
     _say(f"{loom.harness.title} ({loom.harness.name})", "bold")
-    _say(f"with {' and '.join(result.faults)}" if result.faults else "as a sound circuit gives them")
+    _say(
+        f"with {' and '.join(result.faults)}" if result.faults else "as a sound circuit gives them"
+    )
     for one in result:
         _say()
         _say(f"{one.title}  [{one.test}]", "bold")
@@ -186,7 +188,9 @@ def _readings(loom: Loom, rows: Sequence[ReadingResult]) -> None:
         mark = "" if one.fits else "<- off"
         if one.misread > 0.5:
             mark = "<- repeat"
-        table.add_row("" if one.test == last else one.test, one.name, one.shown, sound_of(one), mark)
+        table.add_row(
+            "" if one.test == last else one.test, one.name, one.shown, sound_of(one), mark
+        )
         last = one.test
     _say(f"{loom.harness.title} ({loom.harness.name})", "bold")
     _out.print(table)

@@ -91,9 +91,7 @@ class Run:
 
     def _take(self, station: Station) -> None:
         probes = [reader.port() for _, reader in station.readers]
-        groups, restless = settle(
-            station.circuit, self.changes, probes, self.blown, self.fuses
-        )
+        groups, restless = settle(station.circuit, self.changes, probes, self.blown, self.fuses)
         self._groups.append((station, groups))
         for group in groups:
             batch = group.batch
@@ -133,9 +131,7 @@ class Run:
         return Shifts(tuple(names), values)
 
 
-def _station_shifts(
-    station: Station, group: Group, rows: Index
-) -> list[tuple[int, str, Array]]:
+def _station_shifts(station: Station, group: Group, rows: Index) -> list[tuple[int, str, Array]]:
     batch, found = group.batch, []
     by_volts = port_shifts(batch, batch.probe_ports, rows)
     for number, (place, reader) in enumerate(station.readers):

@@ -13,10 +13,14 @@ CONTINUOUS_SHARE = 0.8
 LEAD_SIZES = ((8.0, 1.0), (12.0, 1.5), (20.0, 2.5), (30.0, 4.0), (42.0, 6.0), (60.0, 10.0))
 """Current up to which [A] a lead of some section [mm2] stays cool; common practice, no source."""
 
-FANS = "A fan can start without warning, also with the ignition off: keep hands, hair and tools clear."
+FANS = (
+    "A fan can start without warning, also with the ignition off: keep hands, hair and tools clear."
+)
 LEAD = "Bridge and feed only with a fused lead of the right size; make the last contact away from the battery."
 HOT = "Hot coolant stands under pressure: leave the cap on, and keep clear of hoses and exhaust."
-OHMS = "Ohms only with the battery disconnected and its clamp tied back; 0 V across the points first."
+OHMS = (
+    "Ohms only with the battery disconnected and its clamp tied back; 0 V across the points first."
+)
 FUSES = "Put back the same rating; a fuse that blows again has a reason: find it, never fit a larger one."
 RUNNING = "Engine running: belts and fans turn; brake on, out of gear, exhaust led outside."
 LEAVE_ALONE = (

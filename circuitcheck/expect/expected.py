@@ -102,7 +102,9 @@ class Expectation:
                  "" if r.low is None else f"{r.low:.4g}", "" if r.high is None else f"{r.high:.4g}")
                 for one in self.tests for r in one.readings]  # fmt: skip
         title = f"{self.harness}: {' and '.join(self.faults) or 'sound'}"
-        return html_table(title, ["test", "reading", "expected", "unit", "word", "low", "high"], rows)
+        return html_table(
+            title, ["test", "reading", "expected", "unit", "word", "low", "high"], rows
+        )
 
 
 @dataclass(frozen=True)
@@ -242,7 +244,6 @@ def find_fault(harness: Harness, spec: str) -> ChosenFault:
         raise ValueError(f"'{name}' has no value to give; leave out '= {value}'")
     number = OHM.parse(value) if mode.severity.unit == "ohm" else float(value.split()[0])
     return ChosenFault(mode, number)
-
 
 
 _SITUATION = Situation()

@@ -18,7 +18,12 @@ from circuitcheck.harness.model import Observation
 from circuitcheck.physics.branch import Array, Branch, Conductor, Source
 from circuitcheck.physics.lamp import Filament
 from circuitcheck.physics.meter import (
-    INLINE_OHM, OHMMETER_EMF, OHMMETER_OHM, OPEN_OHM, TEST_LAMP, VOLTMETER_OHM,
+    INLINE_OHM,
+    OHMMETER_EMF,
+    OHMMETER_OHM,
+    OPEN_OHM,
+    TEST_LAMP,
+    VOLTMETER_OHM,
 )  # fmt: skip
 from circuitcheck.physics.motor import RPM, FanMotor
 from circuitcheck.solve.point import OperatingPoint
@@ -181,7 +186,8 @@ class CurveReader:
 
     def meter(self) -> Mapping[str, Branch]:
         """A test lamp, if it is one."""
-        return {self.key: self.branch} if self.added else {}
+        lamp: Branch = self.branch
+        return {self.key: lamp} if self.added else {}
 
     def port(self) -> tuple[str, str]:
         """Its terminals."""

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 
-
 from circuitcheck.circuit.build import build_circuit
 from circuitcheck.harness.model import Harness, Setup
 from circuitcheck.parts.fault import Branches, Change
@@ -47,7 +46,3 @@ def blown_in_service(
             for row in group.rows if blown else ():
                 found[int(row)] |= blown
     return [frozenset(one) for one in found]
-
-
-
-

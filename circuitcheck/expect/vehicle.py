@@ -11,7 +11,12 @@ import numpy as np
 
 from circuitcheck.circuit.circuit import Circuit
 from circuitcheck.expect.expected import (
-    UNITS, ChosenFault, bench_for, combined, meter_for, word_for,
+    UNITS,
+    ChosenFault,
+    bench_for,
+    combined,
+    meter_for,
+    word_for,
 )  # fmt: skip
 from circuitcheck.expect.service import blown_in_service
 from circuitcheck.expect.words import OPEN_LINE

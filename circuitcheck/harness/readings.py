@@ -41,14 +41,16 @@ NOT_TAKEN = ("", "-", "not taken", "not done")
 OPEN_LINE = "OL"
 BUZZES = "buzzes"
 
-_SIGNED = {"low": -1000.0, "high": 1000.0}
 _UNITS: dict[str, Unit] = {
-    kind: replace(unit, spellings={**unit.spellings, "": 1.0}, **limits)
-    for kind, unit, limits in (
-        ("volts", VOLT, _SIGNED), ("drop", VOLT, _SIGNED), ("amps", AMP, {"low": -5000.0}),
-        ("ohms", OHM, {"low": -1.0}), ("speed", RPM, {"low": -1.0}),
+    kind: replace(unit, spellings={**unit.spellings, "": 1.0}, low=low, high=high)
+    for kind, unit, low, high in (
+        ("volts", VOLT, -1000.0, 1000.0),
+        ("drop", VOLT, -1000.0, 1000.0),
+        ("amps", AMP, -5000.0, 5000.0),
+        ("ohms", OHM, -1.0, math.inf),
+        ("speed", RPM, -1.0, math.inf),
     )
-}  # fmt: skip
+}
 
 
 @dataclass(frozen=True, slots=True)

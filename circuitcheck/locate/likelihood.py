@@ -15,6 +15,7 @@ import numpy as np
 
 from circuitcheck.locate.evidence import MISREAD, Evidence
 from circuitcheck.physics.branch import Array
+from circuitcheck.solve.sweep import Bool
 
 _LOG_2PI = math.log(2 * math.pi)
 _NEVER = 1e-12
@@ -65,7 +66,7 @@ def weigh(evidence: Evidence, predicted: Array, moves: Array) -> Weighed:
     )
 
 
-def _covariance(evidence: Evidence, predicted: Array, moves: Array, numbers: Array) -> Array:
+def _covariance(evidence: Evidence, predicted: Array, moves: Array, numbers: Bool) -> Array:
     kept = moves * numbers[..., None]
     covariance = kept @ kept.transpose(0, 2, 1)
     meter = np.stack(
@@ -78,7 +79,7 @@ def _covariance(evidence: Evidence, predicted: Array, moves: Array, numbers: Arr
     return covariance
 
 
-def _joint(missing: Array, covariance: Array, numbers: Array) -> tuple[Array, Array, Array]:
+def _joint(missing: Array, covariance: Array, numbers: Bool) -> tuple[Array, Array, Array]:
     """Log density of all numbers, of each given the others, and their distances."""
     inverse = np.linalg.inv(covariance)
     weighted = np.einsum("sij,sj->si", inverse, missing)
@@ -93,7 +94,7 @@ def _joint(missing: Array, covariance: Array, numbers: Array) -> tuple[Array, Ar
 
 
 def _others(
-    evidence: Evidence, predicted: Array, spread: Array, numbers: Array
+    evidence: Evidence, predicted: Array, spread: Array, numbers: Bool
 ) -> tuple[Array, Array, Array]:
     """Words, open lines and buzzing: log chance in all, chance of a misread, distance."""
     total = np.zeros(len(predicted))

@@ -38,16 +38,20 @@ def reasons_for(
     against = int(np.argmax(standing.distance))
     if standing.distance[against] > 3:
         seen = evidence.seen[against].reading
-        sentences.append(f"Against it: '{seen.name}' in {seen.test} read {seen.shown}, where it "
-                         f"would give {show(evidence, standing.predicted[against], against)}.")
+        sentences.append(
+            f"Against it: '{seen.name}' in {seen.test} read {seen.shown}, where it "
+            f"would give {show(evidence, standing.predicted[against], against)}."
+        )
     return tuple(dict.fromkeys(sentences))
 
 
 def _sound_reason(evidence: Evidence, expected: Sequence[ExpectedReading]) -> str:
     count = len(expected)
     tests = len(evidence.benches)
-    return (f"All {count} readings of {tests} tests can come from a sound circuit; what lies "
-            "outside these tests (engine, coolant, thermostat, an idle contact) is not judged.")
+    return (
+        f"All {count} readings of {tests} tests can come from a sound circuit; what lies "
+        "outside these tests (engine, coolant, thermostat, an idle contact) is not judged."
+    )
 
 
 def _telling(gain: np.ndarray, most: int) -> list[int]:
@@ -67,7 +71,9 @@ def _logs(evidence: Evidence, standing: Standing) -> np.ndarray:
 
 def _logs_of(evidence: Evidence, predicted: np.ndarray, spread: np.ndarray) -> np.ndarray:
     known = np.where(np.isfinite(predicted), predicted, 0.0)
-    meter = np.array([float(seen.meter_uncertainty(known[c])) for c, seen in enumerate(evidence.seen)])
+    meter = np.array(
+        [float(seen.meter_uncertainty(known[c])) for c, seen in enumerate(evidence.seen)]
+    )
     return rough_logs(evidence, predicted, np.hypot(meter, spread))
 
 

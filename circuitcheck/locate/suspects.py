@@ -163,8 +163,6 @@ def _blown(
         return [frozenset()] * len(chosen)
     rules = [lambda branches, row=row: combined(chosen[row], branches) for row in risky]
     found = [frozenset[str]()] * len(chosen)
-    for row, fuses in zip(risky, blown_in_service(harness, rules, fuses[risky]),
-                           strict=True):
-        found[row] = fuses
+    for row, already in zip(risky, blown_in_service(harness, rules, fuses[risky]), strict=True):
+        found[row] = already
     return found
-

@@ -13,12 +13,23 @@ from circuitcheck.harness.model import Harness
 from circuitcheck.locate.evidence import Evidence
 from circuitcheck.locate.likelihood import Weighed, weigh
 from circuitcheck.locate.suspects import (
-    COARSE, Case, Predictions, Predictor, Suspect, predict,
+    COARSE,
+    Case,
+    Predictions,
+    Predictor,
+    Suspect,
+    predict,
 )  # fmt: skip
 from circuitcheck.locate.values import (
-    Place, best_places, deviations, fine_grid, posterior, rough_logs,
+    Place,
+    best_places,
+    deviations,
+    fine_grid,
+    posterior,
+    rough_logs,
 )  # fmt: skip
 from circuitcheck.physics.branch import Array
+from circuitcheck.solve.sweep import Index
 
 KEEP = 18.0
 """Log-likelihood below the best at which a suspect is dropped after the rough look."""
@@ -96,11 +107,10 @@ def rough_look(evidence: Evidence, coarse: Coarse) -> Rough:
     if valued:
         block = values[len(plain) :].reshape(len(valued), COARSE, -1)
         logs = np.array([_log_values(suspects[n]) for n in valued])
-        for number, place, tried, row in zip(
-            valued, best_places(evidence, logs, block), logs, block, strict=True
-        ):
+        best = best_places(evidence, logs, block)
+        for number, place, tried, readings in zip(valued, best, logs, block, strict=True):
             places[number] = place
-            predicted[number] = row[int(np.argmin(np.abs(tried - place.log_value)))]
+            predicted[number] = readings[int(np.argmin(np.abs(tried - place.log_value)))]
     return Rough(tuple(places[n] for n in range(len(suspects))), predicted)
 
 
@@ -119,7 +129,9 @@ def fine_look(evidence: Evidence, suspects: Sequence[Suspect], rough: Rough) -> 
     }  # fmt: skip
     found: dict[int, Standing] = {}
     for look in range(_LOOKS):
-        cases = [Case(n, values) for n, grid in grids.items() for values in _values(suspects[n], grid)]
+        cases = [
+            Case(n, values) for n, grid in grids.items() for values in _values(suspects[n], grid)
+        ]
         predictions = predict(evidence, suspects, cases)
         rows = np.arange(len(cases))
         moves = predictions.moves(rows)
@@ -153,7 +165,7 @@ def _values(suspect: Suspect, grid: Array) -> list[tuple[float, ...]]:
 
 
 def _stand(
-    suspect: Suspect, grid: Array, rows: Array, predictions: Predictions, moves: Array,
+    suspect: Suspect, grid: Array, rows: Index, predictions: Predictions, moves: Array,
     weighed: Weighed,
 ) -> tuple[Standing, Array | None]:  # fmt: skip
     """The standing of a suspect from its rows, and a better grid if this one will not do."""

@@ -136,7 +136,7 @@ def scale_by_value(key: str, *fields: str) -> ChangeRule:
 
 def altered(branch: Branch, **fields: Any) -> Branch:
     """The same branch with other values in some fields."""
-    return dataclasses.replace(branch, **fields)  # type: ignore[type-var, return-value]
+    return dataclasses.replace(branch, **fields)  # type: ignore[type-var]
 
 
 def _ohm(branch: Branch) -> float:

@@ -33,6 +33,4 @@ class Ground(Part):
         """Loose or corroded."""
         fresh = joint_faults(f"{name}:joint", f"ground point {name}",
                              open_weight=1.0, high_weight=3.0)  # fmt: skip
-        return [
-            replace(one, where=name) for one in fresh
-        ]
+        return [replace(one, where=name) for one in fresh]

@@ -53,7 +53,8 @@ class Module(Part):
 
     def pins(self) -> tuple[str, ...]:
         """In the order in which they are named."""
-        pairs = [one.between for one in (*self.inputs.values(), *self.outputs.values())]
+        pairs = [one.between for one in self.inputs.values()]
+        pairs += [one.between for one in self.outputs.values()]
         return tuple(dict.fromkeys(pin for pair in pairs for pin in pair))
 
     def _condition(self, name: str, output: Output) -> Condition:
@@ -64,11 +65,10 @@ class Module(Part):
 
     def inside(self, name: str, situation: Situation) -> dict[str, Branch]:
         """Input resistances and output contacts."""
-        found: dict[str, Branch] = {
-            f"{name}:{label}": Conductor(*(self.own(name, pin) for pin in one.between),
-                                         one.ohms, 0.1)
-            for label, one in self.inputs.items()
-        }  # fmt: skip
+        found: dict[str, Branch] = {}
+        for label, one in self.inputs.items():
+            start, end = (self.own(name, pin) for pin in one.between)
+            found[f"{name}:{label}"] = Conductor(start, end, one.ohms, 0.1)
         for label, output in self.outputs.items():
             start, end = (self.own(name, pin) for pin in output.between)
             found[f"{name}:{label}"] = Conductor(

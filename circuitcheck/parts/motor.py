@@ -46,9 +46,9 @@ class Motor(Part):
     def resistance(self) -> float:
         """Winding and brushes [ohm]."""
         if self.winding is not None:
-            return self.winding
+            return float(self.winding)
         assert self.locked is not None
-        return self.rated.volts / self.locked
+        return float(self.rated.volts / self.locked)
 
     def inside(self, name: str, situation: Situation) -> dict[str, Branch]:
         """One curve."""

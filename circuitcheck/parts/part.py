@@ -14,8 +14,9 @@ from typing import ClassVar
 from pydantic import BaseModel, ConfigDict, Field
 
 from circuitcheck.parts.fault import FaultMode, joint_faults
-from circuitcheck.parts.quantity import YesNo  # noqa: TC001
+from circuitcheck.parts.quantity import YesNo
 from circuitcheck.physics.branch import Branch, Conductor, Threshold
+
 
 @dataclass(frozen=True, slots=True)
 class Situation:
@@ -55,7 +56,9 @@ class Part(BaseModel):
     kind: str = Field(description="which kind of part this is")
     note: str | None = Field(None, description="anything worth knowing about it")
     where: str | None = Field(None, description="where it sits on the vehicle")
-    access: str | None = Field(None, description="which entry of 'access' must be opened to reach it")
+    access: str | None = Field(
+        None, description="which entry of 'access' must be opened to reach it"
+    )
     belongs_to: str | None = Field(None, description="the unit that is replaced as a whole")
     plug: YesNo | None = Field(None, description="no: it is wired in for good, without a plug")
 

@@ -132,7 +132,9 @@ def parse_section(given: Any) -> float:
 Section = Annotated[
     float,
     BeforeValidator(parse_section),
-    WithJsonSchema({"type": "string", "description": "a wire section, such as '4 mm2' or '12 AWG'"}),
+    WithJsonSchema(
+        {"type": "string", "description": "a wire section, such as '4 mm2' or '12 AWG'"}
+    ),
 ]
 
 

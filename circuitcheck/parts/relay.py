@@ -7,7 +7,12 @@ from typing import ClassVar, Literal
 from pydantic import Field
 
 from circuitcheck.parts.fault import (
-    HIGH_RESISTANCE, FaultMode, add_ohm, bridge, close_between, take_out,
+    HIGH_RESISTANCE,
+    FaultMode,
+    add_ohm,
+    bridge,
+    close_between,
+    take_out,
 )  # fmt: skip
 from circuitcheck.parts.part import Part, Situation
 from circuitcheck.parts.quantity import Amp, Ohm, Percent

@@ -8,7 +8,12 @@ from pydantic import BaseModel, ConfigDict, Field, field_validator
 from pydantic_core import PydanticCustomError
 
 from circuitcheck.parts.fault import (
-    CHASSIS, HIGH_RESISTANCE, FaultMode, add_ohm, bridge, take_out,
+    CHASSIS,
+    HIGH_RESISTANCE,
+    FaultMode,
+    add_ohm,
+    bridge,
+    take_out,
 )  # fmt: skip
 from circuitcheck.parts.quantity import Metre, Section
 from circuitcheck.physics.branch import Conductor

@@ -81,8 +81,16 @@ class Curve(Protocol):
 
     #: Names of the parameters, in the order of the columns.
     PARAMETERS: ClassVar[tuple[str, ...]]
-    tail: str
-    head: str
+
+    @property
+    def tail(self) -> str:
+        """The node current comes from when it counts as positive."""
+        ...
+
+    @property
+    def head(self) -> str:
+        """The node it goes to."""
+        ...
 
     @property
     def values(self) -> tuple[float, ...]:

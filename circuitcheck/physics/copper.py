@@ -22,7 +22,7 @@ def awg_area(gauge: int) -> float:
     3.3088
     """
     diameter_mm = 0.127 * 92 ** ((36 - gauge) / 39)
-    return math.pi / 4 * diameter_mm**2
+    return float(math.pi / 4 * diameter_mm**2)
 
 
 def at_temperature(ohm_20: float, celsius: float, coefficient: float = COPPER_COEFFICIENT) -> float:

@@ -24,7 +24,7 @@ def cut_words(size: int, edges: Iterable[Edge]) -> dict[str, int]:
     (0, True)
     """
     listed = list(edges)
-    draw = random.Random(len(listed))  # noqa: S311  (any spread of words will do)
+    draw = random.Random(len(listed))
     around: list[list[tuple[int, str]]] = [[] for _ in range(size)]
     for tail, head, key in listed:
         around[tail].append((head, key))

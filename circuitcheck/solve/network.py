@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from circuitcheck.circuit.circuit import Circuit, conducts
 from circuitcheck.joined import Joined
-from circuitcheck.physics.branch import Array, Conductor, Curve, Source, holds
+from circuitcheck.physics.branch import Array, Branch, Conductor, Curve, Source, holds
 
 Index = NDArray[np.intp]
 
@@ -44,7 +44,10 @@ class Network:
         self.tail, self.head = self._ends(self.linear.values())
         self.siemens = np.array([self._siemens(one) for one in self.linear.values()])
         self.emf = np.array([getattr(one, "emf", 0.0) for one in self.linear.values()])
-        curves = {k: b for k, b in circuit.branches.items() if k not in self.linear}
+        curves: dict[str, Curve] = {
+            key: one for key, one in circuit.branches.items()
+            if not isinstance(one, Conductor | Source)
+        }  # fmt: skip
         self.curves = self._group(curves)
         ordered = [curves[key] for group in self.curves for key in group.keys]
         self.curve_keys = tuple(key for group in self.curves for key in group.keys)
@@ -55,8 +58,8 @@ class Network:
             return 0.0
         return branch.siemens
 
-    def _ends(self, branches: object) -> tuple[Index, Index]:
-        listed = list(branches)  # type: ignore[call-overload]
+    def _ends(self, branches: Iterable[Branch]) -> tuple[Index, Index]:
+        listed = list(branches)
         tails = [self.index[one.tail] for one in listed]
         heads = [self.index[one.head] for one in listed]
         return np.array(tails, dtype=np.intp), np.array(heads, dtype=np.intp)

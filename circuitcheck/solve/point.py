@@ -78,7 +78,7 @@ def solve_network(network: Network, start: Array | None = None) -> Array:
         if np.max(np.abs(residual), initial=0.0) < _AMPS_LEFT:
             break
         jacobian = network.matrix(np.maximum(slope, 1e-9))
-        step = np.linalg.solve(jacobian, -residual)
+        step = np.asarray(np.linalg.solve(jacobian, -residual), dtype=np.float64)
         volts = volts + _line_search(network, linear, push, volts, step) * step
     return volts
 

@@ -77,9 +77,7 @@ def _linear_latents(
     for column, one in enumerate(branches):
         if isinstance(one, Source) and one.emf_spread:
             names.append(f"{network.keys[column]} {one.emf:g} V")
-            blocks.append(
-                (adjoint[:, column] * siemens[:, column, None] * one.emf_spread)[:, None]
-            )
+            blocks.append((adjoint[:, column] * siemens[:, column, None] * one.emf_spread)[:, None])
     return names, blocks
 
 
@@ -117,5 +115,3 @@ def curve_nudges(
                 latent = f"{key} {group.kind.PARAMETERS[index]}"
                 found.append((number, latent, column, (up, down), more, less))
     return found
-
-

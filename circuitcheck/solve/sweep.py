@@ -243,7 +243,8 @@ class Batch:
             return np.zeros(len(r), dtype=bool)
         width = extra.shape[1]
         own = 1 + extra * np.einsum("sii->si", r)[:, :width]
-        return np.any(np.abs(own) < _DELICATE, axis=1)
+        ill: Bool = np.any(np.abs(own) < _DELICATE, axis=1)
+        return ill
 
     # -- what can be read off -------------------------------------------------------------
 
@@ -251,7 +252,8 @@ class Batch:
         """Volts of ports in all rows (rows, ports), without a meter [V]."""
         wanted = np.array(ports, dtype=np.intp)
         r = self.resistance[wanted[None, :, None], self.active[:, None, :]]
-        return self.port_volts[wanted] - np.einsum("spk,sk->sp", r, self.flow)
+        found: Array = self.port_volts[wanted] - np.einsum("spk,sk->sp", r, self.flow)
+        return found
 
     def transfer(self, one: Sequence[int], other: Sequence[int]) -> Array:
         """Differential resistance between ports at the operating points (rows, one, other)."""
@@ -260,7 +262,8 @@ class Batch:
         back = self.resistance[self.active[:, :, None], second[None, None, :]]
         direct = self.resistance[first[:, None], second[None, :]]
         weighted = self.slope[..., None] * np.einsum("sij,sjq->siq", self.inverse_jacobian, back)
-        return direct - np.einsum("spk,skq->spq", to, weighted)
+        found: Array = direct - np.einsum("spk,skq->spq", to, weighted)
+        return found
 
     def metered(self, ports: Sequence[int], siemens: float) -> Array:
         """Volts of ports as a meter of some conductance shows them, each port on its own [V]."""
@@ -276,8 +279,8 @@ class Batch:
         result = np.tile(apart, (len(self.changes), 1))
         for column in np.flatnonzero(self.bridging.any(axis=0)):
             rows = np.flatnonzero(self.bridging[:, column])
-            for row in rows:
-                port = self.edit_port[row, column]
+            for row in rows.tolist():
+                port = int(self.edit_port[row, column])
                 share = self.extra_siemens[row, column] * self._transfer_row(row, ports, port)
                 result[row] |= np.abs(share) > 0.5
         return result
@@ -370,9 +373,7 @@ def _alike(states: Array | Bool, rows: Index) -> list[Index]:
     return [rows[label == one] for one in range(label.max() + 1)]
 
 
-def _after(
-    thresholds: Mapping[str, Threshold], states: Bool, batch: Batch, fuses: Array
-) -> Bool:
+def _after(thresholds: Mapping[str, Threshold], states: Bool, batch: Batch, fuses: Array) -> Bool:
     """The next states of all rows; the same rule as ``states.next_states``."""
     amps = batch.watched_amps()
     after = states.copy()
@@ -383,9 +384,7 @@ def _after(
             share = size / (one.on_amps * fuses)
             over[:, column] = np.where(~states[:, column] & (share >= 1), share, 0.0)
         else:
-            after[:, column] = np.where(
-                states[:, column], size > one.off_amps, size >= one.on_amps
-            )
+            after[:, column] = np.where(states[:, column], size > one.off_amps, size >= one.on_amps)
     still = np.all(after == states, axis=1) & np.any(over > 0, axis=1) if over.size else []
     for row in np.flatnonzero(still):
         after[row, int(np.argmax(over[row]))] = True
