@@ -1,0 +1,87 @@
+"""Write ``docs/parts.md`` from the part kinds themselves: ``python docs/make_parts.py``."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from circuitcheck.parts import KINDS
+from circuitcheck.parts.part import Part
+
+PAGE = Path(__file__).with_name("parts.md")
+_SHARED = set(Part.model_fields)
+
+#: The least that each kind needs, to read its pins and fault modes from.
+EXAMPLES: dict[str, dict[str, object]] = {
+    "battery": {}, "connector": {}, "ground": {}, "splice": {}, "ignition": {}, "relay": {"contacts": "change-over"},
+    "plug": {}, "fuse": {"rating": "20 A"}, "diode": {}, "lamp": {"watts": 3},
+    "resistor": {"ohms": 0.4, "cut_out": {"opens": "180 degC"}},
+    "motor": {"rated": {"volts": 13, "amps": 15, "rpm": 2600}, "winding": "0.18 ohm"},
+    "thermoswitch": {"low": {"closes": "92 degC", "opens": "87 degC"},
+                     "high": {"closes": "99 degC", "opens": "94 degC"}},
+    "switch": {"positions": {"off": [], "low": [["B", "1"]]}, "at_rest": "off"},
+    "module": {"inputs": {"control": {"between": ["15", "31"], "ohms": 400, "on_at": "8 V", "off_at": "5 V"}},
+               "outputs": {"slow": {"between": ["30", "87"], "closed_when": ["not control"]}}},
+}  # fmt: skip
+
+
+def page() -> str:
+    """The page as text."""
+    parts = [section(name, kind) for name, kind in KINDS.items()]
+    return HEAD + shared() + "\n".join(parts)
+
+
+HEAD = """# Kinds of part
+
+Written by `docs/make_parts.py` from the code; do not edit by hand. How often a fault mode occurs is
+common practice, no source, for all of them; only the ratios within one harness count, and a harness
+may override them (`frequencies`).
+
+"""
+
+
+def shared() -> str:
+    """The fields that every kind takes."""
+    lines = ["## Fields of every kind", "", "| field | what it says |", "| --- | --- |"]
+    lines += [f"| `{name}` | {one.description or ''} |" for name, one in Part.model_fields.items()]
+    return "\n".join(lines) + "\n\n"
+
+
+def section(name: str, kind: type[Part]) -> str:
+    """One kind: pins, fields, fault modes."""
+    example = kind.model_validate({"kind": name, **EXAMPLES[name]})
+    letter = kind.letters[0]
+    label = f"{letter}1"
+    lines = [f"## {name}", "", f"{kind.summary[0].upper()}{kind.summary[1:]}.", ""]
+    lines += [f"{kind.__doc__ or ''}".strip(), ""]
+    lines += [f"Designation letter {' or '.join(kind.letters)}; terminals "
+              f"{', '.join(f'`{label}.{pin}`' for pin in example.pins())}; "
+              f"{'has' if example.plugged else 'has no'} plug or socket.", ""]  # fmt: skip
+    own = {k: f for k, f in kind.model_fields.items() if k not in _SHARED}
+    if own:
+        lines += ["| field | needed | default | what it is |", "| --- | --- | --- | --- |"]
+        for key, field in own.items():
+            default = "" if field.is_required() or field.default is None else f"`{field.default}`"
+            needed = "yes" if field.is_required() else "no"
+            lines.append(f"| `{field.alias or key}` | {needed} | {default} | {_describe(field)} |")
+        lines.append("")
+    lines += ["| fault mode | weight | unknown value | what has happened |", "| --- | --- | --- | --- |"]
+    for fault in example.all_faults(label):
+        span = fault.severity
+        value = f"{span.low:g} to {span.high:g} {span.unit}" if span else ""
+        lines.append(f"| `{fault.spec}` | {fault.weight:g} | {value} | {fault.words} |")
+    return "\n".join(lines) + "\n"
+
+
+def _describe(field: object) -> str:
+    text = getattr(field, "description", None)
+    if text:
+        return str(text)
+    for extra in getattr(field, "metadata", []):
+        schema = getattr(extra, "json_schema", None)
+        if isinstance(schema, dict) and "description" in schema:
+            return str(schema["description"])
+    return ""
+
+
+if __name__ == "__main__":
+    PAGE.write_text(page(), encoding="utf-8")
