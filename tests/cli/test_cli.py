@@ -1,0 +1,124 @@
+"""The command line: JSON alone on standard output, one line a mistake, exit status 0 or 2."""
+
+import json
+import subprocess
+import sys
+
+import pytest
+from typer.testing import CliRunner
+
+from circuitcheck.cli.main import app
+from circuitcheck.shipped import harness_files, readings_files
+
+NAMES = sorted(harness_files())
+
+
+def run(*arguments, given=None):
+    return CliRunner().invoke(app, list(arguments), input=given, catch_exceptions=False)
+
+
+def test_version_and_help():
+    assert run("--version").stdout.startswith("circuitcheck ")
+    for verb in ("list", "demo", "faults", "expect", "whatif", "locate", "export", "schema"):
+        done = run(verb, "--help")
+        assert done.exit_code == 0
+        assert verb == "demo" or "Example" in done.stdout, f"{verb} has no example"
+
+
+def test_list_json():
+    rows = json.loads(run("list", "--json").stdout)
+    assert [row["name"] for row in rows] == NAMES
+    assert set(rows[0]) >= {"name", "title", "volts", "parts", "wires", "tests"}
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_shipped_harnesses_have_the_agreed_size(name):
+    row = next(one for one in json.loads(run("list", "--json").stdout) if one["name"] == name)
+    assert 20 <= row["parts"] + row["wires"] <= 120
+    assert len(row["tests"]) >= 5
+    assert len(row["readings"]) >= 3
+
+
+def test_demo_says_what_it_is_and_what_is_wrong():
+    done = run("demo")
+    assert done.exit_code == 0
+    assert "invented" in done.stdout
+    assert "Verdict: located" in done.stdout
+    assert "without warning" in done.stderr
+
+
+def test_expect_json_and_cautions_apart():
+    done = run("expect", "first-fan", "--json")
+    assert done.stderr == ""
+    assert json.loads(done.stdout)["harness"] == "first-fan"
+    done = run("expect", "first-fan")
+    assert "without warning" in done.stderr
+    assert "without warning" not in done.stdout
+
+
+def test_output_fits_eighty_columns():
+    for arguments in (("expect", "twin-fan-switch"), ("demo",), ("list",), ("faults", "first-fan")):
+        for line in run(*arguments).stdout.splitlines():
+            assert len(line.rstrip()) <= 80 or "circuitcheck locate" in line, line
+
+
+def test_whatif_as_readings_goes_back_into_locate():
+    sheet = run("whatif", "first-fan", "--fault", "M1 open", "--spread", "5", "--as", "readings").stdout
+    again = run("whatif", "first-fan", "--fault", "M1 open", "--spread", "5", "--as", "readings").stdout
+    assert sheet == again
+    found = json.loads(run("locate", "first-fan", "-", "--json", given=sheet).stdout)
+    assert "M1 open" in [one["spec"] for one in found["suspects"] if one["group"] == 1]
+    assert found["verdict"] in ("located", "narrowed")
+
+
+@pytest.mark.parametrize(
+    ("arguments", "message"),
+    [
+        (("expect", "firts-fan"), "circuitcheck: no harness 'firts-fan'; nearest: first-fan"),
+        (("expect", "/nowhere/loom.yaml"), "circuitcheck: /nowhere/loom.yaml: found no such file"),
+        (("expect", "first-fan", "-t", "nope"), "circuitcheck: no test 'nope'; there are:"),
+        (("whatif", "first-fan", "-f", "M1 opem"), "no fault 'M1 opem'; nearest: M1 open"),
+        (("locate", "first-fan", "missing.yaml"), "circuitcheck: missing.yaml: found no such file"),
+        (("export", "first-fan", "-t", "nope"), "circuitcheck: no test 'nope'"),
+        (("exepct", "first-fan"), "expect"),
+    ],
+)
+def test_mistakes_get_one_line_and_status_two(arguments, message):
+    done = run(*arguments)
+    assert done.exit_code == 2
+    assert message in " ".join(done.stderr.split())
+    assert done.stdout == ""
+    assert "Traceback" not in done.stderr
+
+
+def test_wrong_readings_are_told_with_file_and_line():
+    sheet = "readings: x\ntests:\n  nope: {a: 1 V}\n"
+    done = run("locate", "first-fan", "-", given=sheet)
+    assert done.exit_code == 2
+    assert "standard input:3" in done.stderr
+    assert "no test 'nope'" in done.stderr
+
+
+def test_a_closed_pipe_is_no_error():
+    command = f"{sys.executable} -m circuitcheck faults first-fan | head -n 1"
+    done = subprocess.run(["bash", "-c", command], capture_output=True, text=True, check=True)
+    assert "Traceback" not in done.stderr
+
+
+def test_no_colour_codes_in_a_pipe():
+    assert "\x1b" not in run("demo").stdout
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_sample_readings_come_out_as_they_say(name):
+    """Each sample sheet names its fault in its note; the first group must hold it."""
+    for path in readings_files(name).values():
+        truth = next(
+            line.split("fault:", 1)[1].strip()
+            for line in path.read_text(encoding="utf-8").splitlines()
+            if line.startswith("note:")
+        )
+        found = json.loads(run("locate", name, str(path), "--json").stdout)
+        first = [one["spec"] for one in found["suspects"] if one["group"] == 1]
+        assert truth in first, f"{path.name}: {truth} not in {first}"
+        assert (found["verdict"] == "sound") == (truth == "sound"), path.name

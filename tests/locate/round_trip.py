@@ -1,0 +1,83 @@
+"""Inject each fault of each shipped harness, read its tests, locate it again.
+
+    python tests/locate/round_trip.py --write     # renews docs/limits.md
+
+The readings are those of the vehicle of the description, rounded as the meter shows them.
+"""
+
+import argparse
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+import circuitcheck
+from circuitcheck.shipped import harness_files
+
+PAGE = Path(__file__).parents[2] / "docs" / "limits.md"
+BEGIN, END = "<!-- round trip begins -->\n", "<!-- round trip ends -->\n"
+
+
+@dataclass(frozen=True)
+class Outcome:
+    spec: str
+    verdict: str
+    found: bool
+    leader: str
+    silent: bool
+    """Whether the fault leaves every reading where a sound circuit has it."""
+
+
+def outcomes(name: str) -> Iterator[Outcome]:
+    loom = circuitcheck.load(name)
+    for fault in loom.faults():
+        verdict = loom.locate(loom.written(fault.spec))
+        first = [one.spec for one in verdict.suspects if one.group == 1]
+        silent = all(one.fits for one in verdict.readings)
+        yield Outcome(fault.spec, verdict.verdict, fault.spec in first, first[0], silent)
+
+
+def limits_of(name: str) -> str:
+    found = list(outcomes(name))
+    missed = [one for one in found if not one.found]
+    unseen = [one.spec for one in found if one.found and one.silent]
+    lines = [f"### {name}", "", f"{len(found)} faults, {len(found) - len(missed)} in the first group.", ""]
+    if unseen:
+        lines += ["Change no reading of the listed tests, so that the verdict is sound: "
+                  + ", ".join(f"`{one}`" for one in unseen) + ".", ""]  # fmt: skip
+    for one in missed:
+        why = (
+            "changes the readings by less than their bands" if one.silent
+            else f"reads like `{one.leader}`, which is likelier"
+        )  # fmt: skip
+        lines.append(f"- missed: `{one.spec}`: {why}.")
+    if missed:
+        lines.append("")
+    return "\n".join(lines) + "\n"
+
+
+def section() -> str:
+    return "\n".join(limits_of(name) for name in harness_files())
+
+
+def listed_misses() -> dict[str, set[str]]:
+    """The misses that the page owns up to, by harness."""
+    found: dict[str, set[str]] = {}
+    name = ""
+    for line in PAGE.read_text(encoding="utf-8").splitlines():
+        if line.startswith("### "):
+            name = line[4:].strip()
+            found[name] = set()
+        elif line.startswith("- missed: `"):
+            found[name].add(line.split("`")[1])
+    return found
+
+
+if __name__ == "__main__":
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("--write", action="store_true", help="renew docs/limits.md")
+    text = section()
+    if parser.parse_args().write:
+        page = PAGE.read_text(encoding="utf-8")
+        head, rest = page.split(BEGIN)
+        PAGE.write_text(head + BEGIN + "\n" + text + END + rest.split(END)[1], encoding="utf-8")
+    print(text)

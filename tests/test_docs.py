@@ -1,0 +1,44 @@
+"""What the pages say is what the code does."""
+
+import re
+import runpy
+from pathlib import Path
+
+from circuitcheck.harness.load import parse_harness
+from circuitcheck.harness.model import KINDS_OF_OBSERVATION, Setup
+from circuitcheck.harness.readings import parse_readings
+
+ROOT = Path(__file__).parent.parent
+
+
+def test_the_page_of_part_kinds_is_current():
+    script = runpy.run_path(str(ROOT / "docs" / "make_parts.py"))
+    assert (ROOT / "docs" / "parts.md").read_text(encoding="utf-8") == script["page"](), (
+        "run: python docs/make_parts.py"
+    )
+
+
+def blocks(page: str) -> list[str]:
+    return re.findall(r"```yaml\n(.*?)```", (ROOT / "docs" / page).read_text(encoding="utf-8"), re.S)
+
+
+def test_the_examples_of_the_format_page_load():
+    harness_text, readings_text = blocks("formats.md")
+    harness = parse_harness(harness_text, name="bench-fan")
+    sheet = parse_readings(harness, readings_text)
+    assert len(sheet.readings) == 5
+    page = (ROOT / "docs" / "formats.md").read_text(encoding="utf-8")
+    table = re.search(r"As CSV:\n\n```\n(.*?)```", page, re.S)
+    assert len(parse_readings(harness, table.group(1)).readings) == 3
+
+
+def test_every_key_of_a_test_is_on_the_format_page():
+    page = (ROOT / "docs" / "formats.md").read_text(encoding="utf-8")
+    for key in (*Setup.model_fields, *KINDS_OF_OBSERVATION):
+        assert f"`{key}" in page, key
+
+
+def test_every_page_is_in_the_readme():
+    readme = (ROOT / "README.md").read_text(encoding="utf-8")
+    for page in (ROOT / "docs").glob("*.md"):
+        assert f"docs/{page.name}" in readme, page.name
