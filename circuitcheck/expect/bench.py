@@ -14,6 +14,7 @@ from circuitcheck.expect.readers import Reader, reader_for
 from circuitcheck.harness.model import Harness, Observation, Setup
 from circuitcheck.parts.fault import Change
 from circuitcheck.physics.branch import Array
+from circuitcheck.solve.network import Networks
 from circuitcheck.solve.point import OperatingPoint, solve_point
 from circuitcheck.solve.spread import Shifts, port_shifts
 from circuitcheck.solve.sweep import Group, Index, settle
@@ -27,6 +28,11 @@ class Station:
 
     circuit: Circuit
     readers: tuple[tuple[int, Reader], ...]
+
+    @cached_property
+    def networks(self) -> Networks:
+        """What has been worked out of this circuit so far."""
+        return Networks(self.circuit)
 
 
 @dataclass(frozen=True)
@@ -91,7 +97,7 @@ class Run:
 
     def _take(self, station: Station) -> None:
         probes = [reader.port() for _, reader in station.readers]
-        groups, restless = settle(station.circuit, self.changes, probes, self.blown, self.fuses)
+        groups, restless = settle(station.networks, self.changes, probes, self.blown, self.fuses)
         self._groups.append((station, groups))
         for group in groups:
             batch = group.batch

@@ -12,6 +12,7 @@ from circuitcheck.circuit.build import build_circuit
 from circuitcheck.harness.model import Harness, Setup
 from circuitcheck.parts.fault import Branches, Change
 from circuitcheck.physics.branch import Array
+from circuitcheck.solve.network import Networks
 from circuitcheck.solve.sweep import settle
 
 HOT = "125 degC warming"
@@ -24,7 +25,7 @@ def service_setups(harness: Harness) -> list[Setup]:
     for name, part in harness.parts.items():
         known = getattr(part, "positions", None)
         positions += [{name: position} for position in known or () if position != part.at_rest]  # type: ignore[attr-defined]
-    described = [{"ignition": "on", "engine": HOT, "switches": one} for one in positions]
+    described = [{"ignition": "on", "running": "yes", "engine": HOT, "switches": one} for one in positions]
     return [Setup.model_validate(one) for one in described]
 
 
@@ -40,7 +41,7 @@ def blown_in_service(
         circuit = build_circuit(harness, setup)
         latching = {name for name, one in circuit.thresholds.items() if one.latching}
         changes = [rule(circuit.branches) for rule in rules]
-        groups, _ = settle(circuit, changes, [], fuses=fuses)
+        groups, _ = settle(Networks(circuit), changes, [], fuses=fuses)
         for group in groups:
             blown = {name for name in latching if group.states[name]}
             for row in group.rows if blown else ():

@@ -21,7 +21,7 @@ SOUND_SHARE = 0.1
 """Chance beforehand that a vehicle brought in for its fans has sound wiring; common practice."""
 PAIR_SHARE = 0.02
 """Chance beforehand of two faults that have nothing to do with each other; common practice."""
-FUSE_LIMITS = (0.8, 1.3)
+FUSE_LIMITS = (0.8, 1.0, 1.3)
 """Where a fuse may give way, against its usual limit of 1.6 times its rating: 1.3 to 2.1 times it."""
 COARSE = 8
 """Values over the range of an unknown one in the first pass."""

@@ -12,8 +12,12 @@ from numpy.typing import NDArray
 from circuitcheck.circuit.circuit import Circuit, conducts
 from circuitcheck.joined import Joined
 from circuitcheck.physics.branch import Array, Branch, Conductor, Curve, Source, holds
+from circuitcheck.solve.cuts import cut_words
 
 Index = NDArray[np.intp]
+
+CURVE_SIEMENS = 0.01
+"""Conductance that stands in for a curve when a network is inverted [S]; a sweep takes it off."""
 
 
 @dataclass(frozen=True)
@@ -42,6 +46,7 @@ class Network:
         }
         self.keys = tuple(self.linear)
         self.tail, self.head = self._ends(self.linear.values())
+        self.place = {key: number for number, key in enumerate(self.keys)}
         self.siemens = np.array([self._siemens(one) for one in self.linear.values()])
         self.emf = np.array([getattr(one, "emf", 0.0) for one in self.linear.values()])
         curves: dict[str, Curve] = {
@@ -121,6 +126,25 @@ class Network:
         flow[self.held] = 0.0
         return flow
 
+    @cached_property
+    def inverse(self) -> Array:
+        """Resistance from node to node [ohm], curves replaced by ``CURVE_SIEMENS``; held nodes 0."""
+        found: Array = np.linalg.inv(self.matrix(np.full(len(self.curve_keys), CURVE_SIEMENS)))
+        found[self.held, self.held] = 0.0
+        return found
+
+    @cached_property
+    def cut_words(self) -> dict[str, int]:
+        """What tells which branches hold parts of the network together; see ``cuts``."""
+        return cut_words(
+            self.size,
+            (
+                (self.index[one.tail], self.index[one.head], key)
+                for key, one in self.circuit.branches.items()
+                if conducts(one, self.states)
+            ),
+        )
+
     def curve_currents(self, volts: Array, parameters: list[Array] | None = None
                        ) -> tuple[Array, Array]:  # fmt: skip
         """Currents [A] and slopes [S] of all curves at their volts, last axis the curves."""
@@ -130,3 +154,18 @@ class Network:
             found = group.kind.current_and_slope(rows, volts[..., group.columns])
             current[..., group.columns], slope[..., group.columns] = found
         return current, slope
+
+
+class Networks:
+    """The networks of a circuit, one for each combination of states that is met; each made once."""
+
+    def __init__(self, circuit: Circuit) -> None:
+        self.circuit = circuit
+        self._made: dict[tuple[bool, ...], Network] = {}
+
+    def of(self, states: Mapping[str, bool]) -> Network:
+        """The network in these states."""
+        key = tuple(states[name] for name in self.circuit.thresholds)
+        if key not in self._made:
+            self._made[key] = Network(self.circuit, states)
+        return self._made[key]

@@ -22,20 +22,18 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from circuitcheck.circuit.circuit import Circuit, conducts
 from circuitcheck.parts.fault import Change
 from circuitcheck.physics.branch import Array, Branch, Conductor, Source, Threshold, holds
-from circuitcheck.solve.cuts import cut_words
-from circuitcheck.solve.network import Network
+from circuitcheck.solve.network import CURVE_SIEMENS, Network, Networks
 
 Bool = NDArray[np.bool_]
 Index = NDArray[np.intp]
 
-CURVE_SIEMENS = 0.01
-"""Conductance that stands in for a curve while the network is inverted [S]; it is taken off again."""
 _LEAK = 1e-12
 """Keeps the volts of a curve defined when it hangs on an open motor [S]."""
-_ROUNDS = 60
+_ROUNDS = 80
+_PLAIN = 12
+"""Rounds of plain Newton before it is steadied."""
 _VOLTS_LEFT = 1e-10
 """Largest error of a port's volts at which the iteration ends [V]."""
 _DELICATE = 1e-7
@@ -79,11 +77,10 @@ class Batch:
     """All changes that share a combination of states: solved together."""
 
     def __init__(
-        self, circuit: Circuit, states: Mapping[str, bool], changes: Sequence[Change],
-        probes: Sequence[tuple[str, str]],
-    ) -> None:  # fmt: skip
-        self.network = Network(circuit, states)
-        self.circuit = circuit
+        self, network: Network, changes: Sequence[Change], probes: Sequence[tuple[str, str]]
+    ) -> None:
+        self.network = network
+        self.circuit = circuit = network.circuit
         self.changes = changes
         self.watched = [
             (name, one.watch) for name, one in circuit.thresholds.items()
@@ -120,7 +117,7 @@ class Batch:
         self.parameters = [
             np.repeat(group.parameters[None], len(edits), axis=0) for group in network.curves
         ]
-        words = self._cut_words() if width else {}
+        words = self.network.cut_words if width else {}
         for row, listed in enumerate(edits):
             gone: set[int] = set()
             for column, edit in enumerate(listed):
@@ -143,7 +140,7 @@ class Batch:
             assert branch is not None
             if branch.tail not in network.index or branch.head not in network.index:
                 continue  # an addition that hangs on a point this set-up has taken away
-            was = network.siemens[network.keys.index(key)] if old is not None else 0.0
+            was = network.siemens[network.place[key]] if old is not None else 0.0
             becomes = 0.0 if new is None else self._siemens(new)
             amps = becomes * getattr(new, "emf", 0.0) - was * getattr(old, "emf", 0.0)
             if becomes != was or amps:
@@ -155,14 +152,6 @@ class Batch:
             return 0.0
         assert isinstance(branch, Conductor | Source)
         return branch.siemens
-
-    def _cut_words(self) -> dict[str, int]:
-        index = self.network.index
-        return cut_words(
-            len(index),
-            ((index[b.tail], index[b.head], key) for key, b in self.circuit.branches.items()
-             if conducts(b, self.network.states)),
-        )  # fmt: skip
 
     def _alter_curves(self) -> None:
         for number, group in enumerate(self.network.curves):
@@ -179,9 +168,7 @@ class Batch:
 
     def _reduce(self) -> None:
         network = self.network
-        fill = np.full(len(network.curve_keys), CURVE_SIEMENS)
-        inverse = np.linalg.inv(network.matrix(fill))
-        inverse[network.held, network.held] = 0.0
+        inverse = network.inverse
         self.open_volts = inverse @ network.injections()
         tail, head = self.ports.ends()
         self.columns = inverse[:, tail] - inverse[:, head]
@@ -202,29 +189,33 @@ class Batch:
         self.delicate = self._ill(r, extra)
         unit = np.eye(r.shape[1])
         u = start.copy()
-        last, reach = u.copy(), np.full(len(u), np.inf)
+        steepest = self._steepest(extra)
         rows = np.arange(len(u))
-        for _ in range(_ROUNDS):
+        for turn in range(_ROUNDS):
             flow, slope = self._flows(u[rows], extra[rows], amps[rows], rows)
             missing = u[rows] + (r[rows] @ flow[..., None])[..., 0] - start[rows]
             size = np.max(np.abs(missing), axis=1, initial=0.0)
             open_ = size > _VOLTS_LEFT
-            # A step that made things worse is halved; a curve's kink can throw Newton over.
-            worse = size > 2 * reach[rows] + _VOLTS_LEFT
-            step = np.linalg.solve(unit + r[rows] * slope[:, None, :], -missing[..., None])[..., 0]
-            here = u[rows]
-            back = 0.5 * (last[rows] + here)
-            forward = here + step
-            keep = open_ & ~worse
-            last[rows[keep]], reach[rows[keep]] = here[keep], size[keep]
-            u[rows] = np.where(open_[:, None], np.where(worse[:, None], back, forward), here)
-            rows = rows[open_]
+            rows, missing, slope = rows[open_], missing[open_], slope[open_]
             if not rows.size:
                 break
+            # Where a fan stops, the current's slope jumps and Newton may be thrown to and fro. With
+            # the steepest slope a curve can have, the step can only fall short: it always gains.
+            if turn >= _PLAIN and turn % 4:
+                slope = steepest[rows]
+            jacobian = unit + r[rows] * slope[:, None, :]
+            u[rows] += np.linalg.solve(jacobian, -missing[..., None])[..., 0]
         self.delicate[rows] = True
         self.u = u
         self.flow, self.slope = self._flows(u, extra, amps, slice(None))
         self.inverse_jacobian = np.linalg.inv(unit + r * self.slope[:, None, :])
+
+    def _steepest(self, extra: Array) -> Array:
+        """The steepest slope at each active port, at whatever volts [S]."""
+        ends = [np.full((len(extra), len(self.curve_ports)), volts) for volts in (0.0, 100.0)]
+        slopes = [self.network.curve_currents(one, self.parameters)[1] for one in ends]
+        curves = np.maximum(*slopes) - CURVE_SIEMENS + _LEAK
+        return np.concatenate([extra, curves], axis=1)
 
     def _flows(
         self, u: Array, extra: Array, amps: Array, rows: Index | slice
@@ -296,7 +287,7 @@ class Batch:
     def siemens_of(self, key: str) -> Array:
         """Conductance of a linear branch in all rows [S]."""
         network = self.network
-        base = network.siemens[network.keys.index(key)] if key in network.linear else 0.0
+        base = network.siemens[network.place[key]] if key in network.place else 0.0
         found = np.full(len(self.changes), base)
         for row, edits in enumerate(self.edits):
             for edit in edits:
@@ -328,7 +319,7 @@ class Group:
 
 
 def settle(
-    circuit: Circuit, changes: Sequence[Change], probes: Sequence[tuple[str, str]],
+    networks: Networks, changes: Sequence[Change], probes: Sequence[tuple[str, str]],
     blown: Sequence[frozenset[str]] | None = None, fuses: Array | None = None,
 ) -> tuple[list[Group], Index]:  # fmt: skip
     """Follow the states of every change to rest.
@@ -337,6 +328,7 @@ def settle(
     :param fuses: for each change, by how much every fuse opens above its usual limit [1]
     :returns: the groups that came to rest, and the rows that did not within reason (they may buzz)
     """
+    circuit = networks.circuit
     names = list(circuit.thresholds)
     begin = circuit.initial_states()
     states = np.array([[begin[name] for name in names] for _ in changes], dtype=bool)
@@ -352,7 +344,7 @@ def settle(
         moved: list[Index] = []
         for rows in _alike(states, waiting):
             named = dict(zip(names, states[rows[0]].tolist(), strict=True))
-            batch = Batch(circuit, named, [changes[row] for row in rows], probes)
+            batch = Batch(networks.of(named), [changes[row] for row in rows], probes)
             limit = np.ones(len(rows)) if fuses is None else fuses[rows]
             after = _after(circuit.thresholds, states[rows], batch, limit)
             rest = np.all(after == states[rows], axis=1)

@@ -1,0 +1,189 @@
+"""The sweep of many changes at once against one by one at full size.
+
+``solve_point`` knows nothing of ports, inverses or cuts: it sets up each changed circuit, its meter
+in place, and solves it by itself. Every fault of every harness at the low end, in the middle and at
+the high end of its range, in every test; a seeded sample with the meters in place, and of pairs.
+"""
+
+import random
+from functools import cache
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from circuitcheck.circuit.build import all_faults
+from circuitcheck.expect.expected import ChosenFault, bench_for, combined
+from circuitcheck.expect.service import blown_in_service
+from circuitcheck.harness.load import load_harness
+from circuitcheck.shipped import harness_files
+from circuitcheck.solve.network import Networks
+from circuitcheck.solve.point import solve_point
+from circuitcheck.solve.sweep import settle
+
+TESTS = Path(__file__).parents[1]
+OWN = [str(TESTS / "data" / "bench.yaml"), str(TESTS / "solve" / "every-kind.yaml")]
+HARNESSES = [*sorted(harness_files()), *OWN]
+PLACES = [(name, test) for name in HARNESSES for test in load_harness(name).tests]
+each_test = pytest.mark.parametrize(
+    ("name", "test"), PLACES, ids=[f"{Path(name).stem}-{test}" for name, test in PLACES]
+)
+VOLTS = 1e-6
+"""Largest difference of volts [V]; of amps the same [A], or this share of them."""
+ROWS = 700 // max(1, len(harness_files()))
+"""Faults and values of each test that are compared; the sweep itself takes all of them."""
+METERED = 20
+PAIRS = 24
+
+
+@cache
+def harness_of(name):
+    return load_harness(name)
+
+
+@cache
+def single_faults(name):
+    """Every fault, alone, at each end and in the middle of its range."""
+    found = []
+    for mode in all_faults(harness_of(name)):
+        one = mode.severity
+        values = (one.low, one.typical, one.high) if one else (0.0,)
+        found += [(ChosenFault(mode, value),) for value in values]
+    return [(), *found]
+
+
+@cache
+def pairs(name):
+    """A seeded sample of two faults on different parts."""
+    draw = random.Random(f"pairs {Path(name).stem}")
+    singles = single_faults(name)[1:]
+    found = []
+    while len(found) < PAIRS:
+        (one,), (other,) = draw.sample(singles, 2)
+        if one.mode.where != other.mode.where:
+            found.append((one, other))
+    return found
+
+
+@cache
+def blown_by(name, kind):
+    """The fuses that each case has blown in service: most circuits have one state or another."""
+    cases = single_faults(name) if kind == "singles" else pairs(name)
+    rules = [lambda branches, case=case: combined(case, branches) for case in cases]
+    return blown_in_service(harness_of(name), rules)
+
+
+def title(case):
+    return " + ".join(one.spec for one in case) or "sound"
+
+
+def near(one, other):
+    """Amps, ohms or speeds: within a millionth, or a millionth part."""
+    if np.isinf(one) or np.isinf(other) or np.isnan(one) or np.isnan(other):
+        return bool(one == other or (np.isnan(one) and np.isnan(other)))
+    return abs(one - other) <= VOLTS * max(1.0, abs(other))
+
+
+def sample(count, most, *seed):
+    """Numbers of rows, all or a seeded choice, the sound one always among them."""
+    if count <= most:
+        return list(range(count))
+    draw = random.Random(" ".join(map(str, seed)))
+    return [0, *sorted(draw.sample(range(1, count), most - 1))]
+
+
+def differences_at_nodes(name, test, kind, most):
+    """Compare volts of every node, watched currents and states, no meter in place."""
+    cases = single_faults(name) if kind == "singles" else pairs(name)
+    bench = bench_for(harness_of(name), harness_of(name).tests[test])
+    circuit, swapped = bench.circuit, bench.setup.swap
+    changes = [combined(case, circuit.branches, swapped) for case in cases]
+    blown = blown_by(name, kind)
+    nodes = circuit.nodes
+    groups, restless = settle(
+        Networks(circuit), changes, [(node, circuit.reference) for node in nodes], blown
+    )
+    wanted = set(sample(len(cases), most, Path(name).stem, test, kind))
+    restless_rows = set(restless.tolist())
+    settled = [row for group in groups for row in group.rows.tolist()]
+    assert sorted([*settled, *restless_rows]) == list(range(len(cases)))
+    for row in sorted(restless_rows & wanted):
+        if not solve_point(circuit.changed(changes[row]).after(blown[row])).buzzing:
+            yield f"{title(cases[row])}: restless in the sweep, at rest one by one"
+    for group in groups:
+        volts = group.batch.volts(group.batch.probe_ports)
+        watched = group.batch.watched_amps()
+        for row, local in zip(group.rows.tolist(), group.local.tolist(), strict=True):
+            # A delicate row is one that the sweep hands over to solve_point itself.
+            if row not in wanted or group.batch.delicate[local]:
+                continue
+            point = solve_point(circuit.changed(changes[row]).after(blown[row]))
+            yield from compared(cases[row], point, group, nodes, volts[local],
+                                {k: v[local] for k, v in watched.items()})  # fmt: skip
+
+
+def compared(case, point, group, nodes, volts, watched):
+    if point.buzzing or {k: point.states[k] for k in group.states} != group.states:
+        yield f"{title(case)}: other states, {point.buzzing}"
+        return
+    for node, ours in zip(nodes, volts.tolist(), strict=True):
+        # A floating node has volts only against its own island: a matter of where it is held.
+        if node not in point.floating and abs(ours - point.volts[node]) > VOLTS:
+            yield f"{title(case)}: {node} {ours:.9g} V, one by one {point.volts[node]:.9g} V"
+    for name, ours in watched.items():
+        theirs = point.amps.get(group.batch.circuit.thresholds[name].watch, 0.0)
+        if not near(abs(float(ours)), abs(theirs)):
+            yield f"{title(case)}: {name} {float(ours):.9g} A, one by one {theirs:.9g} A"
+
+
+def differences_of_readings(name, test, kind, most):
+    """Compare what the instruments show, each in place by itself."""
+    cases = single_faults(name) if kind == "singles" else pairs(name)
+    bench = bench_for(harness_of(name), harness_of(name).tests[test])
+    blown = blown_by(name, kind)
+    rows = sample(len(cases), most, Path(name).stem, test, kind, "metered")
+    changes = [combined(cases[row], bench.circuit.branches, bench.setup.swap) for row in rows]
+    run = bench.run(changes, [blown[row] for row in rows])
+    for station in bench.stations:
+        for place, reader in station.readers:
+            label, observation = bench.observations[place]
+            for number, row in enumerate(rows):
+                circuit = station.circuit.changed(changes[number]).changed(reader.meter())
+                point = solve_point(circuit.after(blown[row]))
+                theirs = np.nan if point.buzzing else reader.value_at(circuit, point)
+                ours = run.values[number, place]
+                same = (
+                    abs(ours - theirs) <= VOLTS if observation.kind in ("volts", "drop")
+                    else near(ours, theirs)
+                )  # fmt: skip
+                if not same:
+                    yield f"{title(cases[row])}: {label} {ours:.9g}, one by one {theirs:.9g}"
+
+
+@each_test
+def test_single_faults_at_every_node(name, test):
+    assert list(differences_at_nodes(name, test, "singles", ROWS)) == []
+
+
+@each_test
+def test_single_faults_with_the_meters_in_place(name, test):
+    assert list(differences_of_readings(name, test, "singles", METERED)) == []
+
+
+@each_test
+def test_pairs(name, test):
+    assert list(differences_at_nodes(name, test, "pairs", PAIRS)) == []
+    assert list(differences_of_readings(name, test, "pairs", PAIRS // 4)) == []
+
+
+def test_the_comparison_can_fail():
+    """A case with other values than the sweep was given must show up as a difference."""
+    name = OWN[0]
+    circuit = bench_for(harness_of(name), harness_of(name).tests["high-at-the-plug"]).circuit
+    nodes = circuit.nodes
+    ports = [(node, circuit.reference) for node in nodes]
+    ((group,), _) = settle(Networks(circuit), [{}], ports)
+    volts = group.batch.volts(group.batch.probe_ports)[0]
+    bad = next(case for case in single_faults(name) if title(case) == "E1 high resistance")
+    point = solve_point(circuit.changed(combined(bad, circuit.branches)))
+    assert list(compared(bad, point, group, nodes, volts, {}))
