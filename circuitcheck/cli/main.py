@@ -186,7 +186,7 @@ def _expected(
 
     twin = None
     if second_opinion:
-        from circuitcheck.solve.twin import second_opinion_of_test  # noqa: PLC0415
+        from circuitcheck.expect.second_opinion import second_opinion_of_test  # noqa: PLC0415
 
         twin = {one.test: second_opinion_of_test(loom.harness, one.test) for one in result}
 
@@ -276,7 +276,7 @@ def export(
     with _mistakes():
         loom = _load(harness)
         (name,) = loom.tests(test)
-        from circuitcheck.solve.deck import deck  # noqa: PLC0415
+        from circuitcheck.expect.second_opinion import deck  # noqa: PLC0415
 
         assert to is To.spice
         typer.echo(deck(loom.harness, name, loom.fault(*(fault or []))), nl=False)
