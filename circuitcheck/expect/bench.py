@@ -3,17 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
 
 from circuitcheck.circuit.build import build_circuit
 from circuitcheck.circuit.circuit import Circuit
-from circuitcheck.expect.readers import Reader, reader_for
+from circuitcheck.expect.readers import AmpsReader, Reader, VoltsReader, reader_for
 from circuitcheck.harness.model import Harness, Observation, Setup
 from circuitcheck.parts.fault import Change
-from circuitcheck.physics.branch import Array
+from circuitcheck.physics.branch import Array, Conductor
+from circuitcheck.physics.meter import INLINE_OHM, VOLTMETER_OHM
 from circuitcheck.solve.network import Networks
 from circuitcheck.solve.point import OperatingPoint, solve_point
 from circuitcheck.solve.spread import Shifts, port_shifts
@@ -28,6 +29,16 @@ class Station:
 
     circuit: Circuit
     readers: tuple[tuple[int, Reader], ...]
+
+    def carried(self, change: Change) -> Change:
+        """A change of the bench's circuit on this one: an in-line meter stays in its branch."""
+        found = dict(change)
+        for _, reader in self.readers:
+            if isinstance(reader, AmpsReader) and reader.inline and reader.key in change:
+                branch = change[reader.key]
+                if isinstance(branch, Conductor):
+                    found[reader.key] = replace(branch, ohm=branch.ohm + INLINE_OHM)
+        return found
 
     @cached_property
     def networks(self) -> Networks:
@@ -97,13 +108,20 @@ class Run:
 
     def _take(self, station: Station) -> None:
         probes = [reader.port() for _, reader in station.readers]
-        groups, restless = settle(station.networks, self.changes, probes, self.blown, self.fuses)
+        changes = [station.carried(change) for change in self.changes]
+        groups, restless = settle(station.networks, changes, probes, self.blown, self.fuses)
         self._groups.append((station, groups))
         for group in groups:
             batch = group.batch
             for port, (place, reader) in zip(batch.probe_ports, station.readers, strict=True):
                 self.values[group.rows, place] = reader.values(batch, port)[group.local]
-            for row in group.rows[batch.delicate[group.local]]:
+            meters = [
+                port
+                for port, (_, reader) in zip(batch.probe_ports, station.readers, strict=True)
+                if isinstance(reader, VoltsReader)
+            ]
+            doubtful = batch.behind_knee(meters, 1 / VOLTMETER_OHM)[group.local]
+            for row in group.rows[doubtful]:
                 self._take_one(station, int(row))
         for row in restless:
             self._take_one(station, int(row))
@@ -111,7 +129,8 @@ class Run:
     def _take_one(self, station: Station, row: int) -> None:
         """At full size, each meter on its own."""
         for place, reader in station.readers:
-            circuit = station.circuit.changed(self.changes[row]).changed(reader.meter())
+            change = station.carried(self.changes[row])
+            circuit = station.circuit.changed(change).changed(reader.meter())
             point = solve_point(circuit.after(self.blown[row]))
             self.buzzing[row] |= bool(point.buzzing)
             self.values[row, place] = np.nan if point.buzzing else reader.value_at(circuit, point)

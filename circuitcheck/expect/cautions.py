@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from circuitcheck.harness.model import Harness, Test
 
-STANDARD_FUSES = (1, 2, 3, 5, 7.5, 10, 15, 20, 25, 30, 40, 50, 60, 70, 80)
+STANDARD_FUSES = (3, 5, 7.5, 10, 15, 20, 25, 30, 40, 50, 60, 70, 80)
 """Rated currents of blade fuses [A] (ISO 8820-3; from memory)."""
 CONTINUOUS_SHARE = 0.8
 """A fuse carries this share of its rating for long; common practice, no source."""

@@ -106,6 +106,7 @@ class AmpsReader:
 
     key: str
     branch: Conductor | None
+    inline: bool = False
 
     def meter(self) -> Mapping[str, Branch]:
         """A clamp adds nothing; an in-line meter is put in by :func:`reader_for`."""
@@ -341,4 +342,4 @@ def _amps(circuit: Circuit, point: str, *, inline: bool) -> tuple[Circuit, Reade
         branch = Conductor(branch.tail, branch.head, branch.ohm + INLINE_OHM, branch.spread,
                            branch.coefficient, branch.closed_when)  # fmt: skip
         circuit = circuit.changed({key: branch})
-    return circuit, AmpsReader(key, branch)
+    return circuit, AmpsReader(key, branch, inline)

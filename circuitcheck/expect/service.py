@@ -13,6 +13,7 @@ from circuitcheck.harness.model import Harness, Setup
 from circuitcheck.parts.fault import Branches, Change
 from circuitcheck.physics.branch import Array
 from circuitcheck.solve.network import Networks
+from circuitcheck.solve.point import solve_point
 from circuitcheck.solve.sweep import settle
 
 HOT = "125 degC warming"
@@ -41,9 +42,12 @@ def blown_in_service(
         circuit = build_circuit(harness, setup)
         latching = {name for name, one in circuit.thresholds.items() if one.latching}
         changes = [rule(circuit.branches) for rule in rules]
-        groups, _ = settle(Networks(circuit), changes, [], fuses=fuses)
+        groups, restless = settle(Networks(circuit), changes, [], fuses=fuses)
         for group in groups:
             blown = {name for name in latching if group.states[name]}
             for row in group.rows if blown else ():
                 found[int(row)] |= blown
+        for row in restless:
+            point = solve_point(circuit.changed(changes[row]))
+            found[int(row)] |= {name for name in latching if point.states[name]}
     return [frozenset(one) for one in found]

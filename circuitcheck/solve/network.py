@@ -16,6 +16,10 @@ from circuitcheck.solve.cuts import cut_words
 
 Index = NDArray[np.intp]
 
+REFERENCE = 0
+"""Number of the reference node."""
+TIE_SIEMENS = 1.0
+"""What ties a floating island to the reference [S]."""
 CURVE_SIEMENS = 0.01
 """Conductance that stands in for a curve when a network is inverted [S]; a sweep takes it off."""
 
@@ -33,8 +37,8 @@ class CurveGroup:
 class Network:
     """Nodal equations ``A v = b - sum(curve currents)`` of a circuit in fixed states.
 
-    Nodes that nothing conducting joins to the reference float: one node of each such island is
-    held at 0 so that the rest of it can be solved, and ``island`` tells the islands apart.
+    Nodes that nothing conducting joins to the reference float; ``island`` tells the islands apart,
+    the reference being on island 0.
     """
 
     def __init__(self, circuit: Circuit, states: Mapping[str, bool]) -> None:
@@ -97,10 +101,14 @@ class Network:
         )
 
     @cached_property
-    def held(self) -> Index:
-        """One node of each island: the reference, and an arbitrary one elsewhere."""
+    def tied(self) -> Index:
+        """One node of each floating island, by the number of the island less one.
+
+        It is tied to the reference by ``TIE_SIEMENS``. A tie carries nothing, since nothing else
+        leads back from its island; it only gives the island's volts a level.
+        """
         _, first = np.unique(self.island, return_index=True)
-        return first.astype(np.intp)
+        return first[1:].astype(np.intp)
 
     def matrix(self, curve_siemens: Array) -> Array:
         """Nodal conductance matrix (n, n) with curves replaced by conductances [S]."""
@@ -112,10 +120,11 @@ class Network:
         np.add.at(matrix, (head, head), siemens)
         np.add.at(matrix, (tail, head), -siemens)
         np.add.at(matrix, (head, tail), -siemens)
-        # A held node's own equation becomes v = 0; its island's currents sum to zero without it.
-        matrix[self.held, :] = 0.0
-        matrix[:, self.held] = 0.0
-        matrix[self.held, self.held] = 1.0
+        matrix[self.tied, self.tied] += TIE_SIEMENS
+        # The reference's own equation becomes v = 0; all currents together sum to zero without it.
+        matrix[REFERENCE, :] = 0.0
+        matrix[:, REFERENCE] = 0.0
+        matrix[REFERENCE, REFERENCE] = 1.0
         return matrix
 
     def injections(self) -> Array:
@@ -123,14 +132,14 @@ class Network:
         flow = np.zeros(self.size)
         np.add.at(flow, self.tail, self.siemens * self.emf)
         np.add.at(flow, self.head, -self.siemens * self.emf)
-        flow[self.held] = 0.0
+        flow[REFERENCE] = 0.0
         return flow
 
     @cached_property
     def inverse(self) -> Array:
-        """Resistance from node to node [ohm], curves replaced by ``CURVE_SIEMENS``; held nodes 0."""
+        """Resistance from node to node [ohm], curves replaced by ``CURVE_SIEMENS``."""
         found: Array = np.linalg.inv(self.matrix(np.full(len(self.curve_keys), CURVE_SIEMENS)))
-        found[self.held, self.held] = 0.0
+        found[REFERENCE, REFERENCE] = 0.0
         return found
 
     @cached_property

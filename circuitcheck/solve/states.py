@@ -28,5 +28,7 @@ def next_states(
         if one.latching and not states[name] and one.next_state(False, flow[name])
     }  # fmt: skip
     if over:
-        after[max(over, key=lambda name: over[name])] = True
+        # Of equals the last: a lead's fuse comes after those of the vehicle.
+        farthest = max(over.values())
+        after[[name for name in over if over[name] >= 0.999 * farthest][-1]] = True
     return after

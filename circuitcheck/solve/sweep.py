@@ -24,7 +24,7 @@ from numpy.typing import NDArray
 
 from circuitcheck.parts.fault import Change
 from circuitcheck.physics.branch import Array, Branch, Conductor, Source, Threshold, holds
-from circuitcheck.solve.network import CURVE_SIEMENS, Network, Networks
+from circuitcheck.solve.network import CURVE_SIEMENS, REFERENCE, TIE_SIEMENS, Network, Networks
 
 Bool = NDArray[np.bool_]
 Index = NDArray[np.intp]
@@ -48,8 +48,11 @@ class Ports:
 
     def add(self, tail: str, head: str) -> int:
         """The number of a port."""
-        pair = (self.index[tail], self.index[head])
-        return self.number.setdefault(pair, len(self.number))
+        return self.add_nodes(self.index[tail], self.index[head])
+
+    def add_nodes(self, tail: int, head: int) -> int:
+        """The number of a port, its nodes given by their numbers."""
+        return self.number.setdefault((tail, head), len(self.number))
 
     def ends(self) -> tuple[Index, Index]:
         """Tail and head nodes of all ports."""
@@ -66,11 +69,17 @@ class Edit:
     siemens: float
     extra_siemens: float
     extra_amps: float
+    is_tie: bool = False
+
+    @property
+    def adds(self) -> bool:
+        """Whether it conducts where nothing did."""
+        return self.siemens > 0 and self.siemens == self.extra_siemens
 
     @property
     def removes(self) -> bool:
         """Whether the branch is gone."""
-        return self.siemens == 0.0 and self.extra_siemens < 0
+        return self.siemens == 0.0 and self.extra_siemens < 0 and not self.is_tie
 
 
 class Batch:
@@ -107,6 +116,7 @@ class Batch:
         """Changes as arrays: port, conductance and current of each edit; curve parameters."""
         network = self.network
         edits = [self._edits(change) for change in self.changes]
+        edits = [one + self._untied(one) for one in edits]
         width = max((len(one) for one in edits), default=0)
         shape = (len(edits), width)
         self.edits = edits
@@ -145,6 +155,23 @@ class Batch:
             amps = becomes * getattr(new, "emf", 0.0) - was * getattr(old, "emf", 0.0)
             if becomes != was or amps:
                 found.append(Edit(key, self._port_of(branch), becomes, becomes - was, amps))
+        return found
+
+    def _untied(self, edits: list[Edit]) -> list[Edit]:
+        """The ties to take off islands that a change joins to others."""
+        network, found = self.network, []
+        merged: dict[int, int] = {}
+        ends = list(self.ports.number)
+        for edit in edits:
+            if not edit.adds:
+                continue
+            one, other = (_root(merged, int(network.island[node])) for node in ends[edit.port])
+            if one != other:
+                loose = max(one, other)  # the reference's island, 0, never
+                merged[loose] = min(one, other)
+                node = int(network.tied[loose - 1])
+                port = self.ports.add_nodes(node, REFERENCE)
+                found.append(Edit(f"tie {loose}", port, 0.0, -TIE_SIEMENS, 0.0, is_tie=True))
         return found
 
     def _siemens(self, branch: Branch) -> float:
@@ -186,7 +213,7 @@ class Batch:
         r = self.resistance[active[:, :, None], active[:, None, :]]
         extra = np.where(self.bridging, 0.0, self.extra_siemens)
         amps = np.where(self.bridging, 0.0, self.extra_amps)
-        self.delicate = self._ill(r, extra)
+        self.delicate = self._ill(r, extra) | self._tangled()
         unit = np.eye(r.shape[1])
         u = start.copy()
         steepest = self._steepest(extra)
@@ -234,8 +261,14 @@ class Batch:
             return np.zeros(len(r), dtype=bool)
         width = extra.shape[1]
         own = 1 + extra * np.einsum("sii->si", r)[:, :width]
+        own[extra == -TIE_SIEMENS] = 1.0
         ill: Bool = np.any(np.abs(own) < _DELICATE, axis=1)
         return ill
+
+    def _tangled(self) -> Bool:
+        """Rows that add a branch and take out one that held something: not told by cut words."""
+        adds = np.array([any(edit.adds for edit in one) for one in self.edits], dtype=bool)
+        return adds & self.bridging.any(axis=1)
 
     # -- what can be read off -------------------------------------------------------------
 
@@ -268,6 +301,9 @@ class Batch:
         island = self.network.island
         apart = island[tail[list(ports)]] != island[head[list(ports)]]
         result = np.tile(apart, (len(self.changes), 1))
+        for row, edits in enumerate(self.edits):
+            if any(edit.is_tie for edit in edits):
+                result[row] = self._apart_in(edits, tail[list(ports)], head[list(ports)])
         for column in np.flatnonzero(self.bridging.any(axis=0)):
             rows = np.flatnonzero(self.bridging[:, column])
             for row in rows.tolist():
@@ -275,6 +311,29 @@ class Batch:
                 share = self.extra_siemens[row, column] * self._transfer_row(row, ports, port)
                 result[row] |= np.abs(share) > 0.5
         return result
+
+    def _apart_in(self, edits: Sequence[Edit], tail: Index, head: Index) -> Bool:
+        """Which ports have their ends on different islands once a change has joined some."""
+        ends, island = list(self.ports.number), self.network.island
+        merged: dict[int, int] = {}
+        for edit in edits:
+            if edit.adds:
+                one, other = (_root(merged, int(island[node])) for node in ends[edit.port])
+                if one != other:
+                    merged[max(one, other)] = min(one, other)
+        roots = [[_root(merged, int(island[node])) for node in side] for side in (tail, head)]
+        return np.array([one != other for one, other in zip(*roots, strict=True)], dtype=bool)
+
+    def behind_knee(self, ports: Sequence[int], siemens: float) -> Bool:
+        """Rows where a meter's current could move a diode along its knee: not linear any more."""
+        slopes = self._steepest(np.zeros((len(self.changes), 0)))
+        at_rest = self.network.curve_currents(np.zeros_like(slopes), self.parameters)[1]
+        knees = np.any(at_rest < 1e-3 * slopes, axis=1)
+        if not knees.any() or not len(ports):
+            return np.zeros(len(self.changes), dtype=bool)
+        own = np.einsum("spp->sp", self.transfer(ports, ports))
+        found: Bool = knees & np.any(own * siemens > 1e-3, axis=1)
+        return found
 
     def _transfer_row(self, row: int, ports: Sequence[int], other: int) -> Array:
         wanted, active = list(ports), self.active[row]
@@ -302,6 +361,12 @@ class Batch:
             name: self.siemens_of(key) * volts[:, column]
             for column, (name, key) in enumerate(self.watched)
         }
+
+
+def _root(merged: Mapping[int, int], island: int) -> int:
+    while island in merged:
+        island = merged[island]
+    return island
 
 
 @dataclass
@@ -338,6 +403,7 @@ def settle(
             states[row, names.index(name)] = True
     waiting = np.arange(len(changes))
     done: list[Group] = []
+    restless: list[Index] = []
     for _ in range(2 * len(names) + 4):
         if not waiting.size:
             break
@@ -347,13 +413,16 @@ def settle(
             batch = Batch(networks.of(named), [changes[row] for row in rows], probes)
             limit = np.ones(len(rows)) if fuses is None else fuses[rows]
             after = _after(circuit.thresholds, states[rows], batch, limit)
-            rest = np.all(after == states[rows], axis=1)
+            # A point that could not be trusted must not throw a relay or blow a fuse.
+            trusted = ~batch.delicate
+            restless.append(rows[~trusted])
+            rest = np.all(after == states[rows], axis=1) & trusted
             if rest.any():
                 done.append(Group(rows[rest], np.flatnonzero(rest), named, batch))
             states[rows] = after
-            moved.append(rows[~rest])
+            moved.append(rows[~rest & trusted])
         waiting = np.concatenate(moved) if moved else waiting[:0]
-    return done, waiting
+    return done, np.concatenate([waiting, *restless])
 
 
 def _alike(states: Array | Bool, rows: Index) -> list[Index]:
@@ -379,5 +448,6 @@ def _after(thresholds: Mapping[str, Threshold], states: Bool, batch: Batch, fuse
             after[:, column] = np.where(states[:, column], size > one.off_amps, size >= one.on_amps)
     still = np.all(after == states, axis=1) & np.any(over > 0, axis=1) if over.size else []
     for row in np.flatnonzero(still):
-        after[row, int(np.argmax(over[row]))] = True
+        # Of equals the last: a lead's fuse comes after those of the vehicle.
+        after[row, int(np.flatnonzero(over[row] >= 0.999 * over[row].max())[-1])] = True
     return after
