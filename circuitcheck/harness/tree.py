@@ -15,8 +15,13 @@ from typing import Any
 from ruamel.yaml import YAML
 from ruamel.yaml.error import MarkedYAMLError, YAMLError
 from ruamel.yaml.events import (
-    AliasEvent, DocumentStartEvent, MappingEndEvent, MappingStartEvent, ScalarEvent,
-    SequenceEndEvent, SequenceStartEvent,
+    AliasEvent,
+    DocumentStartEvent,
+    MappingEndEvent,
+    MappingStartEvent,
+    ScalarEvent,
+    SequenceEndEvent,
+    SequenceStartEvent,
 )  # fmt: skip
 
 from circuitcheck.errors import Problem

@@ -11,7 +11,7 @@ import numpy as np
 from circuitcheck.expect.expected import ExpectedReading, expected_reading
 from circuitcheck.locate.evidence import Evidence
 from circuitcheck.locate.reasons import reasons_for, summary_of
-from circuitcheck.locate.suspects import Case, Suspect, predict
+from circuitcheck.locate.suspects import Suspect
 from circuitcheck.locate.verdict import Estimate, ReadingResult, SuspectResult, Verdict, Word
 from circuitcheck.locate.weighing import Standing
 from circuitcheck.physics.branch import Array
@@ -21,6 +21,8 @@ SURE = 0.8
 ILL_FIT = 1e-3
 """Chance of readings lying farther off, below which a suspect does not explain them."""
 _SHOWN_FROM = 1e-4
+_NEGLIGIBLE = 14.0
+"""Below the leader by this, on a log scale, a suspect is not spoken of."""
 
 
 def explains(standing: Standing) -> bool:
@@ -46,6 +48,9 @@ def _tail(square: float, count: int) -> float:
 def conclude(evidence: Evidence, standings: Sequence[Standing]) -> Verdict:
     """The verdict from all standings, most likely first."""
     standings = _merged(standings)
+    expected = sound_readings(evidence, standings)
+    floor = standings[0].log_weight - _NEGLIGIBLE
+    standings = [one for one in standings if one.log_weight > floor]
     logs = np.array([one.log_weight for one in standings])
     chances = np.exp(logs - logs.max())
     chances /= chances.sum()
@@ -54,7 +59,6 @@ def conclude(evidence: Evidence, standings: Sequence[Standing]) -> Verdict:
     word = _word(standings, groups, units)
     order = sorted(range(len(standings)), key=lambda n: (groups[n], -chances[n]))
     kept = [n for n in order if chances[n] > _SHOWN_FROM or groups[n] == 1]
-    expected = sound_readings(evidence)
     runner_up = next((standings[n] for n in order if groups[n] == 2), None)
     suspects = tuple(
         _result(evidence, standings[n], float(chances[n]), groups[n],
@@ -157,15 +161,14 @@ def _result(
     )  # fmt: skip
 
 
-def sound_readings(evidence: Evidence) -> list[ExpectedReading]:
-    """What a sound circuit gives for every reading."""
-    sound = [Suspect((), 1.0)]
-    predictions = predict(evidence, sound, [Case(0, ())])
-    moves = predictions.moves(np.array([0]))[0]
+def sound_readings(evidence: Evidence, standings: Sequence[Standing]) -> list[ExpectedReading]:
+    """What a sound circuit gives for every reading; sound is always among the standings."""
+    sound = next(one for one in standings if not one.suspect.faults)
     return [
-        expected_reading(evidence.harness, seen.reading.name, seen.reading.observation,
-                         float(predictions.values[0, column]),
-                         float(np.sqrt(np.sum(moves[column] ** 2))))
+        expected_reading(
+            evidence.harness, seen.reading.name, seen.reading.observation,
+            float(sound.predicted[column]), float(sound.spread[column]),
+        )
         for column, seen in enumerate(evidence.seen)
     ]  # fmt: skip
 

@@ -58,6 +58,12 @@ class Evidence:
     benches: tuple[Bench, ...]
     seen: tuple[Seen, ...]
 
+    def part(self, number: int) -> Evidence:
+        """The evidence of one bench alone."""
+        first = sum(len(bench.observations) for bench in self.benches[:number])
+        last = first + len(self.benches[number].observations)
+        return Evidence(self.harness, (self.benches[number],), self.seen[first:last])
+
     @property
     def measured(self) -> Array:
         """The numbers read; NaN for words."""

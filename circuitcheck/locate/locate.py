@@ -13,7 +13,14 @@ from circuitcheck.locate.evidence import Evidence, lay_out
 from circuitcheck.locate.suspects import Suspect, pair_suspects, single_suspects
 from circuitcheck.locate.values import deviations, rough_logs
 from circuitcheck.locate.verdict import Verdict
-from circuitcheck.locate.weighing import Coarse, Rough, Standing, fine_look, rough_look
+from circuitcheck.locate.weighing import (
+    Coarse,
+    Standing,
+    every_prediction,
+    fine_look,
+    rough_look,
+)
+from circuitcheck.physics.branch import Array
 
 PAIRS_FROM = 26
 """Single faults that pairs are made of."""
@@ -38,12 +45,13 @@ class Locator:
         rough = rough_look(evidence, self._coarse)
         standings = fine_look(evidence, self._singles, rough)
         if not explains(standings[0]):
-            more = self._pairs(evidence, rough)
+            more = self._pairs(evidence)
             standings = sorted([*standings, *more], key=lambda one: -one.log_weight)
         return conclude(evidence, standings)
 
-    def _pairs(self, evidence: Evidence, rough: Rough) -> list[Standing]:
-        pairs = pair_suspects(self._singles, _partners(evidence, self._singles, rough))
+    def _pairs(self, evidence: Evidence) -> list[Standing]:
+        predicted = every_prediction(evidence, self._coarse)
+        pairs = pair_suspects(self._singles, _partners(evidence, self._singles, predicted))
         if not pairs:
             return []
         return fine_look(evidence, pairs, rough_look(evidence, Coarse(self.harness, pairs)))
@@ -54,17 +62,19 @@ def locate(harness: Harness, sheet: Sheet) -> Verdict:
     return Locator(harness).locate(sheet)
 
 
-def _partners(evidence: Evidence, singles: Sequence[Suspect], rough: Rough) -> list[int]:
+def _partners(
+    evidence: Evidence, singles: Sequence[Suspect], predicted: Array
+) -> list[int]:
     """The single faults that explain most of the readings, one of each that look alike."""
-    u = deviations(evidence, rough.predicted)
-    partial = rough_logs(evidence, rough.predicted, u, _PARTIAL).sum(axis=-1)
+    u = deviations(evidence, predicted)
+    partial = rough_logs(evidence, predicted, u, _PARTIAL).sum(axis=-1)
     weights = np.array([np.log(max(one.weight, 1e-12)) for one in singles])
     chosen: list[int] = []
     for number in np.argsort(-(partial + weights)):
         if not singles[number].faults:
             continue
         alike = any(
-            _alike(rough.predicted[number], rough.predicted[other], u[number]) for other in chosen
+            _alike(predicted[number], predicted[other], u[number]) for other in chosen
         )
         if not alike:
             chosen.append(int(number))
@@ -73,7 +83,7 @@ def _partners(evidence: Evidence, singles: Sequence[Suspect], rough: Rough) -> l
     return chosen
 
 
-def _alike(one: np.ndarray, other: np.ndarray, u: np.ndarray) -> bool:
+def _alike(one: Array, other: Array, u: Array) -> bool:
     both = np.isfinite(one) & np.isfinite(other)
     if not np.array_equal(np.isfinite(one), np.isfinite(other)):
         return False

@@ -134,11 +134,13 @@ class Predictor:
         self._fuses = np.array([suspects[case.suspect].fuses for case in cases])
         self._blown = _blown(harness, self._chosen, self._fuses)
 
-    def run(self, bench: Bench) -> Run:
-        """All readings of one bench under all cases."""
+    def run(self, bench: Bench, rows: Index | None = None) -> Run:
+        """All readings of one bench, under all cases or some."""
         branches, swapped = bench.circuit.branches, bench.setup.swap
-        changes = [combined(faults, branches, swapped) for faults in self._chosen]
-        return bench.run(changes, self._blown, self._fuses)
+        numbers = range(len(self.cases)) if rows is None else rows.tolist()
+        changes = [combined(self._chosen[row], branches, swapped) for row in numbers]
+        fuses = self._fuses if rows is None else self._fuses[rows]
+        return bench.run(changes, [self._blown[row] for row in numbers], fuses)
 
 
 def predict(evidence: Evidence, suspects: Sequence[Suspect], cases: Sequence[Case]) -> Predictions:

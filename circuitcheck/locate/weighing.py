@@ -29,10 +29,12 @@ from circuitcheck.locate.values import (
     rough_logs,
 )  # fmt: skip
 from circuitcheck.physics.branch import Array
-from circuitcheck.solve.sweep import Index
+from circuitcheck.solve.sweep import Bool, Index
 
 KEEP = 18.0
 """Log-likelihood below the best at which a suspect is dropped after the rough look."""
+HOPELESS = 40.0
+"""The same while only some of the benches have been looked at."""
 _LOOKS = 3
 """How often a grid may be moved to where the value turns out to be."""
 
@@ -61,10 +63,9 @@ class Standing:
 
 @dataclass(frozen=True)
 class Rough:
-    """The rough look: each suspect's best place, and its readings there."""
+    """The rough look: the best place of each suspect that is not hopeless, by its number."""
 
-    places: tuple[Place, ...]
-    predicted: Array
+    places: dict[int, Place]
 
 
 class Coarse:
@@ -78,40 +79,77 @@ class Coarse:
         self.suspects = suspects
         self.plain = [n for n, one in enumerate(suspects) if one.unknown is None]
         self.valued = [n for n, one in enumerate(suspects) if one.unknown is not None]
+        self.logs = np.array([_log_values(suspects[n]) for n in self.valued]).reshape(-1, COARSE)
         order = (*self.plain, *self.valued)
         cases = [Case(n, values) for n in order for values in suspects[n].coarse_values()]
         self._predictor = Predictor(harness, suspects, cases)
-        self._kept: dict[str, Array] = {}
+        self._kept: dict[str, tuple[Array, Bool]] = {}
 
-    def values(self, evidence: Evidence) -> Array:
-        """Predicted readings (cases, readings)."""
-        return np.concatenate([self._values_of(bench) for bench in evidence.benches], axis=1)
+    def values(self, bench: Bench, alive: Bool) -> tuple[Array, Array]:
+        """Predicted readings of the suspects that are still alive.
 
-    def _values_of(self, bench: Bench) -> Array:
+        :returns: of those without an unknown value (suspects, readings), and of those with one
+            (suspects, values, readings), in the order of ``plain`` and ``valued``
+        """
+        wanted = np.concatenate([alive[self.plain], np.repeat(alive[self.valued], COARSE)])
         key = f"{bench.setup!r} {bench.observations!r}"
         if key not in self._kept:
-            self._kept[key] = self._predictor.run(bench).values
-        return self._kept[key]
+            shape = (len(wanted), len(bench.observations))
+            self._kept[key] = np.zeros(shape), np.zeros(len(wanted), dtype=bool)
+        values, there = self._kept[key]
+        missing = np.flatnonzero(wanted & ~there)
+        if missing.size:
+            values[missing] = self._predictor.run(bench, missing).values
+            there[missing] = True
+        found, count = values[wanted], int(np.sum(alive[self.plain]))
+        return found[:count], found[count:].reshape(-1, COARSE, values.shape[1])
 
 
 def rough_look(evidence: Evidence, coarse: Coarse) -> Rough:
-    """Every suspect where it fits best over a coarse range of its unknown value."""
-    suspects, plain, valued = coarse.suspects, coarse.plain, coarse.valued
-    values = coarse.values(evidence)
-    places: dict[int, Place] = {}
-    predicted = np.empty((len(suspects), values.shape[1]))
-    scores = rough_logs(evidence, values, deviations(evidence, values)).sum(axis=-1)
-    for row, number in enumerate(plain):
-        places[number] = Place(float(scores[row]), 0.0, 0.0)
-        predicted[number] = values[row]
+    """Every suspect where it fits best over a coarse range of its unknown value.
+
+    Bench by bench; a suspect that falls hopelessly behind is not asked any further.
+    """
+    alive = np.ones(len(coarse.suspects), dtype=bool)
+    bound = np.zeros(len(coarse.suspects))
+    for number, bench in enumerate(evidence.benches):
+        part = evidence.part(number)
+        for suspect, place in _places(part, coarse, alive, coarse.values(bench, alive)):
+            bound[suspect] += place.score
+        alive &= bound > np.max(bound[alive]) - HOPELESS
+        alive[0] = True  # sound, where it is a suspect, is what all are compared with
+    plain, valued = zip(*(coarse.values(bench, alive) for bench in evidence.benches), strict=True)
+    joined = np.concatenate(plain, axis=-1), np.concatenate(valued, axis=-1)
+    return Rough(dict(_places(evidence, coarse, alive, joined)))
+
+
+def every_prediction(evidence: Evidence, coarse: Coarse) -> Array:
+    """Readings of all suspects (suspects, readings), at the value that fits best alone."""
+    alive = np.ones(len(coarse.suspects), dtype=bool)
+    plain, valued = zip(*(coarse.values(bench, alive) for bench in evidence.benches), strict=True)
+    flat, block = np.concatenate(plain, axis=-1), np.concatenate(valued, axis=-1)
+    predicted = np.empty((len(alive), flat.shape[-1]))
+    predicted[coarse.plain] = flat
+    if coarse.valued:
+        places = best_places(evidence, coarse.logs, block)
+        at = np.array([place.log_value for place in places])
+        nearest = np.argmin(np.abs(coarse.logs - at[:, None]), axis=1)
+        predicted[coarse.valued] = block[np.arange(len(block)), nearest]
+    return predicted
+
+
+def _places(
+    evidence: Evidence, coarse: Coarse, alive: Bool, values: tuple[Array, Array]
+) -> list[tuple[int, Place]]:
+    """Where each suspect that is alive fits best."""
+    plain = [n for n in coarse.plain if alive[n]]
+    scores = rough_logs(evidence, values[0], deviations(evidence, values[0])).sum(axis=-1)
+    found = [(n, Place(float(score), 0.0, 0.0)) for n, score in zip(plain, scores, strict=True)]
+    valued = [n for n in coarse.valued if alive[n]]
     if valued:
-        block = values[len(plain) :].reshape(len(valued), COARSE, -1)
-        logs = np.array([_log_values(suspects[n]) for n in valued])
-        best = best_places(evidence, logs, block)
-        for number, place, tried, readings in zip(valued, best, logs, block, strict=True):
-            places[number] = place
-            predicted[number] = readings[int(np.argmin(np.abs(tried - place.log_value)))]
-    return Rough(tuple(places[n] for n in range(len(suspects))), predicted)
+        logs = coarse.logs[alive[coarse.valued]]
+        found += zip(valued, best_places(evidence, logs, values[1]), strict=True)
+    return found
 
 
 def _log_values(suspect: Suspect) -> list[float]:
@@ -122,11 +160,12 @@ def _log_values(suspect: Suspect) -> list[float]:
 
 def fine_look(evidence: Evidence, suspects: Sequence[Suspect], rough: Rough) -> list[Standing]:
     """Those not hopeless, weighed in full; most likely first."""
-    top = max(place.score for place in rough.places)
+    top = max(place.score for place in rough.places.values())
     grids = {
-        n: _grid(suspects[n], place) for n, place in enumerate(rough.places)
-        if place.score > top - KEEP
-    }  # fmt: skip
+        n: _grid(suspects[n], place)
+        for n, place in rough.places.items()
+        if place.score > top - KEEP or not suspects[n].faults
+    }
     found: dict[int, Standing] = {}
     for look in range(_LOOKS):
         cases = [
