@@ -111,7 +111,7 @@ def unit_of(suspect: Suspect) -> str:
 
 
 def _groups(evidence: Evidence, standings: Sequence[Standing]) -> list[int]:
-    """Suspects whose predictions differ by less than the meters can show, from the top down."""
+    """Suspects whose predictions differ by less than meters and vehicles do, from the top down."""
     heads: list[Standing] = []
     numbers = []
     for one in standings:
@@ -139,7 +139,8 @@ def _same(evidence: Evidence, one: Standing, other: Standing) -> bool:
                 return False
             continue
         meter = float(seen.meter_uncertainty(np.array(max(abs(a), abs(b)))))
-        if abs(a - b) > 1.5 * meter:
+        vehicle = float(min(one.spread[column], other.spread[column]))
+        if abs(a - b) > 1.2 * math.hypot(meter, vehicle):
             return False
     return True
 

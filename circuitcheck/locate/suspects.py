@@ -86,13 +86,14 @@ def single_suspects(harness: Harness) -> list[Suspect]:
 
 
 def pair_suspects(singles: Sequence[Suspect], chosen: Sequence[int]) -> list[Suspect]:
-    """Pairs of chosen single faults on different parts."""
+    """Pairs of chosen single faults on different parts, in the order of the harness."""
+    chosen = sorted(chosen)
     scale = PAIR_SHARE / (1 - SOUND_SHARE - PAIR_SHARE) ** 2 * 2
     return [
         Suspect((*singles[a].faults, *singles[b].faults),
                 scale * singles[a].weight * singles[b].weight,
                 max(singles[a].fuses, singles[b].fuses, key=lambda one: abs(one - 1.0)))
-        for number, a in enumerate(chosen) for b in chosen[:number]
+        for number, b in enumerate(chosen) for a in chosen[:number]
         if singles[a].faults and singles[b].faults
         and singles[a].faults[0].where != singles[b].faults[0].where
     ]  # fmt: skip
