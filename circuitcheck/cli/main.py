@@ -23,7 +23,7 @@ app = typer.Typer(
          "Begin with:  circuitcheck demo",
 )  # fmt: skip
 
-DEMO_HARNESS, DEMO_READINGS = "twin-fan-switch", "right-fan-dead-on-low"
+DEMO_HARNESS, DEMO_READINGS = "twin-fan-switch", "slow-on-low"
 
 
 def _shipped_names(incomplete: str) -> list[str]:

@@ -108,4 +108,7 @@ def shown(harness: Harness, observation: Observation, value: float, error: float
         return word
     accuracy = ACCURACY[meter_for(observation)]
     digits = max(0, round(-math.log10(accuracy.digit)))
-    return f"{accuracy.shown(value, error):.{digits}f} {UNITS[observation.kind]}"
+    reading = accuracy.shown(value, error)
+    if observation.kind not in ("volts", "drop"):
+        reading = max(reading, 0.0)
+    return f"{reading + 0.0:.{digits}f} {UNITS[observation.kind]}"

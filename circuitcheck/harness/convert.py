@@ -17,7 +17,8 @@ _SHAPES = {
     "dict_type": "must be a mapping of names to values", "model_type": "must be a mapping",
     "list_type": "must be a list", "tuple_type": "must be a list of two, such as [S1.2, S1.1]",
     "string_type": "must be one word or text", "model_attributes_type": "must be a mapping",
-    "too_short": "must have two entries", "too_long": "must have two entries",
+    "too_short": "must be a list of two, such as [S1.2, S1.1]",
+    "too_long": "must be a list of two, such as [S1.2, S1.1]",
 }  # fmt: skip
 
 
@@ -26,13 +27,41 @@ def build(model: type[Model], data: Any, tree: Tree, path: Path_) -> Model | Non
     try:
         return model.model_validate(data)
     except ValidationError as error:
-        seen = set()
-        for one in error.errors(include_url=False):
-            where = (*path, *_inside(one["loc"], data))
-            if where not in seen:
-                seen.add(where)
+        errors = {(*path, *_inside(one["loc"], data)): one
+                  for one in reversed(error.errors(include_url=False))}  # fmt: skip
+        meant = _misspelt(errors, model, path) | _decimal_commas(errors, tree, data, path)
+        for where, one in reversed(errors.items()):
+            if where not in meant:
                 _report(one, model, tree, where, path)
         return None
+
+
+def _misspelt(errors: dict[Path_, Any], model: type[BaseModel], base: Path_) -> set[Path_]:
+    """Missing keys that stand there in a wrong spelling: the unknown key is report enough."""
+    return {
+        (*where[:-1], nearest(str(where[-1]), _keys(model, where[len(base) : -1])))
+        for where, one in errors.items()
+        if one["type"] == "extra_forbidden"
+    } & {where for where, one in errors.items() if one["type"] == "missing"}
+
+
+def _decimal_commas(errors: dict[Path_, Any], tree: Tree, data: Any, base: Path_) -> set[Path_]:
+    """``{ohms: 0,40 ohm}`` reads as a key ``40 ohm`` after ``ohms: 0``; reported as what it is."""
+    done: set[Path_] = set()
+    for where, one in errors.items():
+        key = str(where[-1]) if where else ""
+        if one["type"] != "extra_forbidden" or one["input"] != "" or not key[:1].isdigit():
+            continue
+        holder = data
+        for step in where[len(base) : -1]:
+            holder = holder[step]
+        before = list(holder)[: list(holder).index(where[-1])]
+        if before and str(holder[before[-1]])[-1:].isdigit():
+            place = (*where[:-1], before[-1])
+            tree.report(place, f"'{holder[before[-1]]},{key}'",
+                        f"must have a decimal point: {holder[before[-1]]}.{key}")  # fmt: skip
+            done |= {where, place}
+    return done
 
 
 def _inside(loc: tuple[Any, ...], data: Any) -> Path_:
@@ -52,6 +81,8 @@ def _report(error: Any, model: type[BaseModel], tree: Tree, where: Path_, base: 
     kind, context, given = error["type"], error.get("ctx", {}), error["input"]
     if kind == "quantity":
         tree.report(where, f"'{context['found']}'", context["must"])
+    elif kind == "missing" and isinstance(where[-1], int):
+        tree.report(where[:-1], f"a list of {where[-1]}", _SHAPES["tuple_type"])
     elif kind == "missing":
         tree.report(where[:-1], f"no '{where[-1]}'", f"must have '{where[-1]}'")
     elif kind == "extra_forbidden":

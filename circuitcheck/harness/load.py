@@ -3,17 +3,19 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 from circuitcheck.errors import DescriptionError, UnknownName, nearest
 from circuitcheck.harness.convert import build
 from circuitcheck.harness.model import Harness, Header, Test
-from circuitcheck.harness.rules import RULES
+from circuitcheck.harness.rules import BASIC_RULES, RULES, can_be_wired
 from circuitcheck.harness.tree import Tree, parse, read_text
 from circuitcheck.parts import KINDS
 from circuitcheck.parts.part import Part
 from circuitcheck.parts.wire import Wire
 from circuitcheck.shipped import harness_files
+
+Entry = TypeVar("Entry")
 
 
 def load_harness(source: str | Path) -> Harness:
@@ -68,19 +70,29 @@ def _checked(tree: Tree, name: str) -> Harness | None:
     wires = {key: build(Wire, one, tree, ("wires", key)) for key, one in _section(raw, "wires")}
     tests = {key: build(Test, one, tree, ("tests", key)) for key, one in _section(raw, "tests")}
     frequencies = {key: _weight(tree, key, one) for key, one in _section(raw, "frequencies")}
-    if header is None or None in (*parts.values(), *wires.values(), *tests.values()):
+    whole = _whole(parts), _whole(wires), _whole(tests)
+    if header is None or None in whole:
         return None
     if not parts or not wires:
         tree.report(("parts",) if not parts else ("wires",), "nothing", "must have some")
         return None
     harness = Harness.model_construct(
         name=name, title=header.harness, about=header.about or "", volts=int(header.volts),
-        supply=header.supply, ambient=header.ambient, parts=parts, wires=wires, tests=tests,
+        supply=header.supply, ambient=header.ambient, parts=whole[0] or {}, wires=whole[1] or {},
+        tests=whole[2] or {},
         access=header.access, frequencies=frequencies,
     )  # fmt: skip
-    for rule in RULES:
+    for rule in BASIC_RULES:
+        rule(harness, tree)
+    for rule in RULES if can_be_wired(harness) else ():
         rule(harness, tree)
     return harness
+
+
+def _whole(entries: dict[str, Entry | None]) -> dict[str, Entry] | None:
+    """The entries, or None if one of them could not be read."""
+    found = {key: one for key, one in entries.items() if one is not None}
+    return found if len(found) == len(entries) else None
 
 
 def _section(raw: dict[str, Any], key: str) -> list[tuple[str, Any]]:

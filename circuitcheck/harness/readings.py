@@ -27,7 +27,11 @@ from pydantic_core import PydanticCustomError
 from circuitcheck.errors import Problem, ReadingsError, nearest
 from circuitcheck.harness.convert import build
 from circuitcheck.harness.model import (
-    KINDS_OF_OBSERVATION, Harness, Observation, Setup, Test,
+    KINDS_OF_OBSERVATION,
+    Harness,
+    Observation,
+    Setup,
+    Test,
 )  # fmt: skip
 from circuitcheck.harness.rules import check_observation, check_setup
 from circuitcheck.harness.tree import Path_, Tree, parse, read_text

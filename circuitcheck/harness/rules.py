@@ -13,6 +13,7 @@ from circuitcheck.harness.tree import Path_, Tree
 from circuitcheck.joined import Joined
 from circuitcheck.parts.battery import Battery
 from circuitcheck.parts.fault import CHASSIS
+from circuitcheck.parts.wire import Wire
 
 Rule = Callable[[Harness, Tree], None]
 
@@ -41,9 +42,38 @@ def names_can_be_written(harness: Harness, tree: Tree) -> None:
     """A dot, slash, colon or blank in a name would clash with terminals and fault names."""
     for section, names in (("parts", harness.parts), ("wires", harness.wires)):
         for name in names:
-            if not name or any(sign in name for sign in "./: \t,"):
+            if _cannot_be_written(name):
                 tree.report((section, name), f"the name '{name}'",
                             "must be one word without dot, slash, colon or comma")  # fmt: skip
+
+
+def can_be_wired(harness: Harness) -> bool:
+    """Whether terminals can be made up at all: names without dots, counts that are counts."""
+    names = [*harness.parts, *harness.wires]
+    counted = [one for one in harness.parts.values() if one.kind_name in ("plug", "splice")]
+    return not any(map(_cannot_be_written, names)) and not any(one.check() for one in counted)
+
+
+def _cannot_be_written(name: str) -> bool:
+    return not name or any(sign in name for sign in "./: \t,")
+
+
+def _all_wires_end(harness: Harness) -> bool:
+    """Whether it is worth following them: a wire to nowhere is reported once, and not its traces."""
+    known = set(harness.terminals())
+    return all(wire.start in known and wire.end in known for wire in harness.wires.values())
+
+
+def _wired(harness: Harness) -> set[str]:
+    """The parts that a wire goes to."""
+    return {end.split(".")[0] for wire in harness.wires.values() for end in (wire.start, wire.end)}
+
+
+def _home(harness: Harness) -> str:
+    """The battery of the supply, or nothing where the wires cannot be followed to it."""
+    name = harness.supply.battery
+    there = isinstance(harness.parts.get(name), Battery)
+    return name if there and _all_wires_end(harness) else ""
 
 
 def wires_end_at_terminals(harness: Harness, tree: Tree) -> None:
@@ -73,9 +103,9 @@ def _no_terminal(harness: Harness, tree: Tree, path: Path_, given: str) -> None:
 
 def every_terminal_of_a_plugless_part_is_reached(harness: Harness, tree: Tree) -> None:
     """A part with no wire at all is a part that was forgotten."""
-    touched = {end.split(".")[0] for wire in harness.wires.values() for end in (wire.start, wire.end)}
+    touched = _wired(harness)
     for name in harness.parts:
-        if name not in touched:
+        if name not in touched and _all_wires_end(harness):
             tree.report(("parts", name), "no wire to it", "must be wired")
 
 
@@ -87,57 +117,75 @@ def the_battery_is_there(harness: Harness, tree: Tree) -> None:
         must = f"must be a part of kind battery: {', '.join(batteries) or 'there is none'}"
         tree.report(("supply", "battery"), f"'{name}'", must, nearest(name, batteries))
         return
-    ends = {end for wire in harness.wires.values() for end in (wire.start, wire.end)}
     for clamp in ("+", "-"):
-        if not ends & {f"{name}.{clamp}", f"{name}.post{clamp}"}:
+        if not _clamp_is_wired(harness, name, clamp) and _all_wires_end(harness):
             tree.report(("parts", name), f"no wire on {name}.{clamp}",
                         f"must have a wire on its {'plus' if clamp == '+' else 'minus'} clamp")
+
+
+def _clamp_is_wired(harness: Harness, name: str, clamp: str) -> bool:
+    ends = {end for wire in harness.wires.values() for end in (wire.start, wire.end)}
+    return bool(ends & {f"{name}.{clamp}", f"{name}.post{clamp}"})
 
 
 def charging_is_above_resting(harness: Harness, tree: Tree) -> None:
     """A running engine raises the volts; both fit the nominal voltage."""
     supply, nominal = harness.supply, harness.volts
-    if supply.running < supply.resting:
-        tree.report(("supply", "running"), f"{supply.running:g} V",
-                    f"must be at least the {supply.resting:g} V at rest")  # fmt: skip
+    before = len(tree.problems)
     for key, value in (("resting", supply.resting), ("running", supply.running)):
         if not 0.8 * nominal < value < 1.4 * nominal:
             tree.report(("supply", key), f"{value:g} V",
                         f"must be near the {nominal} V of the vehicle")  # fmt: skip
+    if len(tree.problems) == before and supply.running < supply.resting:
+        tree.report(("supply", "running"), f"{supply.running:g} V",
+                    f"must be at least the {supply.resting:g} V at rest")  # fmt: skip
 
 
 def everything_has_a_way_back(harness: Harness, tree: Tree) -> None:
     """With every contact closed, each part is joined to the battery: feed and ground."""
-    name = harness.supply.battery
-    if name not in harness.parts:
+    name, touched = _home(harness), _wired(harness)
+    if not name:
         return
     sets = _joined(harness, whole_parts=True)
     home = sets.root(f"{name}.-")
     for other, part in harness.parts.items():
         loose = [node for node in part.nodes(other) if sets.root(node) != home]
-        if loose and len(loose) == len(part.nodes(other)):
+        if other in touched and loose and len(loose) == len(part.nodes(other)):
             tree.report(("parts", other), "no path to the battery",
                         "must be joined to battery minus, through ground points or wires")  # fmt: skip
 
 
 def the_return_reaches_the_battery(harness: Harness, tree: Tree) -> None:
     """If there are ground points, the body must be strapped to battery minus, and nothing else."""
-    name = harness.supply.battery
-    if name not in harness.parts:
+    name = _home(harness)
+    if not name:
         return
     sets = _joined(harness, whole_parts=False)
     grounded = any(part.kind_name == "ground" for part in harness.parts.values())
-    if grounded and not sets.together(f"{name}.-", CHASSIS):
+    returns = _clamp_is_wired(harness, name, "-")
+    if returns and grounded and not sets.together(f"{name}.-", CHASSIS):
         tree.report(("parts", name), f"no strap from {name}.- to the body",
                     "must have a wire from battery minus to a ground point")  # fmt: skip
-    if not grounded and not any(
+    if returns and not grounded and not any(
         sets.together(f"{name}.-", end) and end != f"{name}.-"
         for wire in harness.wires.values() for end in (wire.start, wire.end)
     ):  # fmt: skip
         tree.report(("parts",), "no ground point and no return wire", "must have a ground")
     if sets.together(f"{name}.-", f"{name}.+"):
-        tree.report(("wires",), "battery plus joined to battery minus by wires alone",
+        tree.report(("wires", _closing_wire(harness, name)),
+                    "battery plus joined to battery minus by wires alone",
                     "must have a load between them")  # fmt: skip
+
+
+def _closing_wire(harness: Harness, name: str) -> str:
+    """The first wire in the order of the file with which plus and minus are joined."""
+    wires: dict[str, Wire] = {}
+    for key, wire in harness.wires.items():
+        wires[key] = wire
+        part_of_it = harness.model_copy(update={"wires": wires})
+        if _joined(part_of_it, whole_parts=False).together(f"{name}.-", f"{name}.+"):
+            return key
+    return ""
 
 
 def parallel_batteries_agree(harness: Harness, tree: Tree) -> None:
@@ -281,8 +329,10 @@ def frequencies_name_faults(harness: Harness, tree: Tree) -> None:
                         nearest(spec, specs))  # fmt: skip
 
 
-RULES: tuple[Rule, ...] = (
+BASIC_RULES: tuple[Rule, ...] = (
     parts_agree_with_themselves, names_differ_by_more_than_case, names_can_be_written,
+)  # fmt: skip
+RULES: tuple[Rule, ...] = (
     wires_end_at_terminals, every_terminal_of_a_plugless_part_is_reached, the_battery_is_there,
     charging_is_above_resting, everything_has_a_way_back, the_return_reaches_the_battery,
     parallel_batteries_agree, access_exists, tests_name_what_exists, frequencies_name_faults,

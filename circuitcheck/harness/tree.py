@@ -23,6 +23,7 @@ from ruamel.yaml.events import (
     SequenceEndEvent,
     SequenceStartEvent,
 )  # fmt: skip
+from ruamel.yaml.reader import ReaderError
 
 from circuitcheck.errors import Problem
 
@@ -53,20 +54,24 @@ class Tree:
         self.problems.append(Problem(self.file, self.line(path), name, found, must, near))
 
 
+_WHY_NOT: dict[type[OSError], tuple[str, str]] = {
+    FileNotFoundError: ("no such file", "must be a file that exists"),
+    IsADirectoryError: ("a directory", "must be a file"),
+    PermissionError: ("no permission to read it", "must be readable"),
+}
+
+
 def read_text(path: Path) -> tuple[str, list[Problem]]:
     """The text of a file, or what stops it from being one."""
     name = str(path)
     try:
-        if path.is_dir():
-            return "", [Problem(name, 0, "", "a directory", "must be a file")]
         with path.open("rb") as stream:
             raw = stream.read(MAX_BYTES + 1)
-    except FileNotFoundError:
-        return "", [Problem(name, 0, "", "no such file", "must be a file that exists")]
-    except PermissionError:
-        return "", [Problem(name, 0, "", "no permission to read it", "must be readable")]
     except OSError as error:
-        return "", [Problem(name, 0, "", error.strerror or "an error", "must be readable")]
+        found, must = _WHY_NOT.get(type(error), (error.strerror or "an error", "must be readable"))
+        return "", [Problem(name, 0, "", found, must)]
+    except ValueError:  # a NUL in the name
+        return "", [Problem(name, 0, "", "no such file", "must be a file that exists")]
     if len(raw) > MAX_BYTES:
         return "", [Problem(name, 0, "", f"more than {MAX_BYTES // 1_000_000} MB",
                             "must be a description, not a data dump")]  # fmt: skip
@@ -93,17 +98,24 @@ def parse(text: str, file: str) -> Tree:
         _Builder(tree).run(text)
     except MarkedYAMLError as error:
         mark = error.problem_mark or error.context_mark
-        found = " ".join((error.problem or "something that is not YAML").split())
+        found = _in_words(error.problem or "")
         line = mark.line + 1 if mark else 0
         tree.problems.append(Problem(file, line, "", found, "must be YAML"))
+    except ReaderError as error:
+        line = text[: error.position].count("\n") + 1
+        tree.problems.append(Problem(file, line, "", "a control character", "must be plain text"))
     except YAMLError as error:
         found = " ".join(str(error).split())[:120]
         tree.problems.append(Problem(file, 0, "", found, "must be YAML"))
     return tree
 
 
-class _Stop(YAMLError):
-    """A construct that a description never needs."""
+def _in_words(problem: str) -> str:
+    """What the YAML reader says, to stand after 'found'."""
+    problem = " ".join(problem.split())
+    if problem.startswith("found "):
+        return problem.removeprefix("found ")
+    return f"something that is not YAML ({problem})" if problem else "something that is not YAML"
 
 
 class _Builder:
@@ -125,6 +137,9 @@ class _Builder:
                     return
             elif isinstance(event, AliasEvent) or getattr(event, "anchor", None):
                 self._refuse(event, "an anchor or alias (& or *)", "must be written out")
+                return
+            elif getattr(event, "tag", None) not in (None, "!"):
+                self._refuse(event, f"a tag ({event.tag})", "must be written without tags")
                 return
             elif isinstance(event, MappingStartEvent | SequenceStartEvent):
                 if len(self.stack) >= MAX_DEPTH:
@@ -158,6 +173,7 @@ class _Builder:
                 self._refuse(event, f"'{name}' a second time",
                              f"must stand once (first on line {first})")  # fmt: skip
             self.key[-1] = name
+            self.tree.lines.setdefault((*path, name), event.start_mark.line + 1)
             return
         self._place(event.value, event)
 

@@ -55,14 +55,16 @@ def _sound_reason(evidence: Evidence, expected: Sequence[ExpectedReading]) -> st
 
 
 def _telling(gain: np.ndarray, most: int) -> list[int]:
-    order = np.argsort(-gain)[:most]
+    # Beyond some point more is not better; of equals the first on the sheet is the easiest to follow.
+    order = np.argsort(-np.minimum(gain, 8.0), kind="stable")[:most]
     return [int(column) for column in order if gain[column] > _TELLING]
 
 
 def _sentence(evidence: Evidence, standing: Standing, column: int, other: str) -> str:
     seen = evidence.seen[column].reading
     would = show(evidence, standing.predicted[column], column)
-    return f"'{seen.name}' in {seen.test} read {seen.shown}: {standing.suspect.spec} gives {would}, {other}."
+    spec = standing.suspect.spec
+    return f"'{seen.name}' in {seen.test} read {seen.shown}: {spec} gives {would}, {other}."
 
 
 def _logs(evidence: Evidence, standing: Standing) -> np.ndarray:
@@ -130,7 +132,15 @@ def summary_of(
     else:
         names = ", ".join(one.suspect.spec for one in first[:5])
         more = f" and {len(first) - 5} more" if len(first) > 5 else ""
-        text = f"Narrowed down to {names}{more}; these readings do not part them further."
+        rest = [one for one in units if one != unit and units[one] >= 0.05 and one]
+        text = f"Narrowed down to {names}{more}"
+        if len(first) > 1:
+            text += ", which these readings cannot part"
+        text += f". Most likely to put right: {unit} ({units[unit]:.0%})"
+        if rest:
+            rest.sort(key=lambda one: -units[one])
+            text += "; then " + ", ".join(f"{one} ({units[one]:.0%})" for one in rest[:3])
+        text = text.replace("%)", " %)") + "."
     if repeat:
         text += f" Repeat first: {'; '.join(repeat)}."
     return text

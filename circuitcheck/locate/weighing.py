@@ -36,6 +36,8 @@ KEEP = 18.0
 HOPELESS = 40.0
 """The same while only some of the benches have been looked at."""
 _LOOKS = 3
+_WORTH_IT = 9.0
+"""Farther below the best than this, a suspect's grid is left where it is."""
 """How often a grid may be moved to where the value turns out to be."""
 
 
@@ -184,9 +186,10 @@ def fine_look(evidence: Evidence, suspects: Sequence[Suspect], rough: Rough) -> 
             found[number] = standing
             if moved is not None and look + 1 < _LOOKS:
                 again[number] = moved
-        if not again:
+        best = max(one.log_weight for one in found.values())
+        grids = {n: grid for n, grid in again.items() if found[n].log_weight > best - _WORTH_IT}
+        if not grids:
             break
-        grids = again
     return sorted(found.values(), key=lambda one: -one.log_weight)
 
 

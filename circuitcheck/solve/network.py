@@ -138,7 +138,8 @@ class Network:
     @cached_property
     def inverse(self) -> Array:
         """Resistance from node to node [ohm], curves replaced by ``CURVE_SIEMENS``."""
-        found: Array = np.linalg.inv(self.matrix(np.full(len(self.curve_keys), CURVE_SIEMENS)))
+        matrix = self.matrix(np.full(len(self.curve_keys), CURVE_SIEMENS))
+        found = np.asarray(np.linalg.inv(matrix), dtype=np.float64)
         found[REFERENCE, REFERENCE] = 0.0
         return found
 
