@@ -16,12 +16,18 @@ LEAD_SIZES = ((8.0, 1.0), (12.0, 1.5), (20.0, 2.5), (30.0, 4.0), (42.0, 6.0), (6
 FANS = (
     "A fan can start without warning, also with the ignition off: keep hands, hair and tools clear."
 )
-LEAD = "Bridge and feed only with a fused lead of the right size; make the last contact away from the battery."
+LEAD = (
+    "Bridge and feed only with a fused lead of the right size; make the last contact away from "
+    "the battery."
+)
 HOT = "Hot coolant stands under pressure: leave the cap on, and keep clear of hoses and exhaust."
 OHMS = (
     "Ohms only with the battery disconnected and its clamp tied back; 0 V across the points first."
 )
-FUSES = "Put back the same rating; a fuse that blows again has a reason: find it, never fit a larger one."
+FUSES = (
+    "Put back the same rating; a fuse that blows again has a reason: find it, never fit a larger "
+    "one."
+)
 RUNNING = "Engine running: belts and fans turn; brake on, out of gear, exhaust led outside."
 LEAVE_ALONE = (
     "Leave airbag and high-voltage (orange) wiring alone. The vehicle's manual, local rules and "

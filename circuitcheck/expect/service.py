@@ -25,8 +25,10 @@ def service_setups(harness: Harness) -> list[Setup]:
     positions: list[dict[str, str]] = [{}]
     for name, part in harness.parts.items():
         known = getattr(part, "positions", None)
-        positions += [{name: position} for position in known or () if position != part.at_rest]  # type: ignore[attr-defined]
-    described = [{"ignition": "on", "running": "yes", "engine": HOT, "switches": one} for one in positions]
+        at_rest = getattr(part, "at_rest", "")
+        positions += [{name: position} for position in known or () if position != at_rest]
+    always = {"ignition": "on", "running": "yes", "engine": HOT}
+    described = [{**always, "switches": one} for one in positions]
     return [Setup.model_validate(one) for one in described]
 
 

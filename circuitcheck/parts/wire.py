@@ -73,7 +73,9 @@ class Wire(BaseModel):
             FaultMode(name, "high resistance", 1.0, f"{words} or one of its crimps is corroded",
                       f"renew {words}", add_ohm(name), HIGH_RESISTANCE),
             FaultMode(name, "short to ground", 0.3, f"{words} touches the body",
-                      f"repair {words} where it chafes", bridge(name, self.end, CHASSIS), overloads=True),
+                      f"repair {words} where it chafes", bridge(name, self.end, CHASSIS),
+                      overloads=True),
             FaultMode(name, "short to supply", 0.05, f"{words} touches a live wire",
-                      f"repair {words} where it chafes", bridge(name, self.end, positive), overloads=True),
+                      f"repair {words} where it chafes", bridge(name, self.end, positive),
+                      overloads=True),
         ]  # fmt: skip
