@@ -64,7 +64,9 @@ def test_locate_takes_a_mapping_and_a_file(loom, tmp_path):
     written = loom.written("M1 open", spread=2)
     by_mapping = loom.locate(written)
     rows = ["test,name,reading"]
-    rows += [f"{test},{name},{value}" for test, values in written.items() for name, value in values.items()]
+    rows += [
+        f"{test},{name},{value}" for test, values in written.items() for name, value in values.items()
+    ]
     path = tmp_path / "sheet.csv"
     path.write_text("\n".join(rows), encoding="utf-8")
     assert loom.locate(path).to_dict() == by_mapping.to_dict()

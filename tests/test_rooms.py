@@ -34,7 +34,9 @@ def test_part_kinds_do_not_know_each_other():
         if path.stem not in kinds:
             continue
         for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
-            if isinstance(node, ast.ImportFrom) and (node.module or "").startswith("circuitcheck.parts."):
+            if isinstance(node, ast.ImportFrom) and (node.module or "").startswith(
+                "circuitcheck.parts."
+            ):
                 assert node.module.split(".")[2] not in kinds, f"{path.name} imports {node.module}"
 
 

@@ -128,12 +128,17 @@ class Run:
 
     def _take_one(self, station: Station, row: int) -> None:
         """At full size, each meter on its own."""
+        change = station.carried(self.changes[row])
+        circuit = station.circuit.changed(change).after(self.blown[row])
+        bare = solve_point(circuit)
+        self.buzzing[row] |= bool(bare.buzzing)
         for place, reader in station.readers:
-            change = station.carried(self.changes[row])
-            circuit = station.circuit.changed(change).changed(reader.meter())
-            point = solve_point(circuit.after(self.blown[row]))
-            self.buzzing[row] |= bool(point.buzzing)
-            self.values[row, place] = np.nan if point.buzzing else reader.value_at(circuit, point)
+            if bare.buzzing:
+                self.values[row, place] = np.nan
+                continue
+            meter = {key: one for key, one in reader.meter().items() if key not in circuit.branches}
+            point = solve_point(circuit.changed(meter)) if meter else bare
+            self.values[row, place] = reader.value_at(circuit, point)
 
     def shifts(self, rows: Index) -> Shifts:
         """How readings move with every latent, for some rows (in the order given)."""

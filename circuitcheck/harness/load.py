@@ -106,7 +106,7 @@ def _part(tree: Tree, name: str, data: Any) -> Part | None:
         tree.report(path, "no mapping", "must be written like {kind: fuse, rating: 40 A}")
         return None
     kind = data.get("kind")
-    if kind not in KINDS:
+    if not isinstance(kind, str) or kind not in KINDS:
         found = f"kind '{kind}'" if kind is not None else "no kind"
         tree.report((*path, "kind"), found, f"must be one of {', '.join(KINDS)}",
                     nearest(str(kind), KINDS))  # fmt: skip

@@ -40,7 +40,12 @@ def limits_of(name: str) -> str:
     found = list(outcomes(name))
     missed = [one for one in found if not one.found]
     unseen = [one.spec for one in found if one.found and one.silent]
-    lines = [f"### {name}", "", f"{len(found)} faults, {len(found) - len(missed)} in the first group.", ""]
+    lines = [
+        f"### {name}",
+        "",
+        f"{len(found)} faults, {len(found) - len(missed)} in the first group.",
+        "",
+    ]
     if unseen:
         lines += ["Change no reading of the listed tests, so that the verdict is sound: "
                   + ", ".join(f"`{one}`" for one in unseen) + ".", ""]  # fmt: skip

@@ -63,7 +63,7 @@ def test_it_lies_below_the_maximum_of_building_wire_too(area, maximum):
 
 # IEC 60028, 0.017241 ohm mm2/m and 0.00393 per K: read (secondary).
 def test_the_constants_are_those_of_annealed_copper():
-    assert COPPER_RESISTIVITY == pytest.approx(0.017241, abs=1e-6)
+    assert pytest.approx(0.017241, abs=1e-6) == COPPER_RESISTIVITY
     assert COPPER_COEFFICIENT == 0.00393
 
 

@@ -1,0 +1,422 @@
+"""Broken harness files: each is the good one with one change, and each gets one helpful answer."""
+
+from __future__ import annotations
+
+import os
+import re
+import tracemalloc
+from pathlib import Path
+
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from circuitcheck.errors import DescriptionError, UnknownName
+from circuitcheck.harness.load import load_harness, parse_harness, read_harness
+
+BENCH = Path(__file__).parents[1] / "data" / "bench.yaml"
+GOOD = BENCH.read_text(encoding="utf-8")
+RELAY = GOOD.replace("  E0: {kind: ground}\n", """\
+  E0: {kind: ground}
+  K1: {kind: relay, coil: 80 ohm, pick_up: 60 %, drop_out: 20 %}
+  S3: {kind: switch, positions: {off: [], low: [[B, 1]]}, at_rest: off}
+  A1:
+    kind: module
+    inputs: {sense: {between: [7, 8], ohms: 1 kohm, on_at: 8 V, off_at: 4 V}}
+    outputs: {fan: {between: [1, 2], closed_when: [not sense]}}
+""").replace("tests:\n", """\
+  W10: {from: F3.out, to: S3.B, size: 1 mm2, length: 1 m}
+  W11: {from: S3.1, to: K1.86, size: 1 mm2, length: 1 m}
+  W12: {from: K1.85, to: E1.31, size: 1 mm2, length: 1 m}
+  W13: {from: F3.out, to: A1.7, size: 1 mm2, length: 1 m}
+  W14: {from: A1.8, to: E1.31, size: 1 mm2, length: 1 m}
+  W15: {from: A1.1, to: K1.30, size: 1 mm2, length: 1 m}
+  W16: {from: A1.2, to: K1.87, size: 1 mm2, length: 1 m}
+tests:
+  clicking:
+    title: Relay
+    setup: {switches: {S3: low}, pull: [K1]}
+    observe: {relay: {click: K1}}
+""", 1)  # fmt: skip
+TWO = GOOD.replace("  F3: {kind", "  G2: {kind: battery, resting: 12.6 V}\n  F3: {kind").replace(
+    "wires:\n", """\
+wires:
+  W90: {from: G1.+, to: G2.+, size: 25 mm2, length: 0.3 m}
+  W91: {from: G1.-, to: G2.-, size: 25 mm2, length: 0.3 m}
+""", 1)  # fmt: skip
+FREQUENT = GOOD.replace("access:\n", "frequencies: {R1 open: 12}\naccess:\n")
+BRIDGE = "bridge: [[S1.2, S1.1]]"
+LEFT = "left: {speed: M1}"
+FEED = "setup: {unplug: [S1]}"
+W0 = "  W0: {from: G1.-, to: E0.31, size: 25 mm2, length: 0.4 m, colour: BK}\n"
+
+
+@pytest.mark.parametrize("text", [GOOD, RELAY, TWO, FREQUENT], ids=["bench", "relay", "two", "often"])
+def test_the_unchanged_texts_are_good(text):
+    assert parse_harness(text).parts
+
+
+def problems_of(text):
+    with pytest.raises(DescriptionError) as caught:
+        parse_harness(text, "loom.yaml")
+    return caught.value.problems
+
+
+# (good text, what is replaced, by what, name, words of what was found, words of what it must be, nearest)
+ONE_PROBLEM = {
+    # keys
+    "unknown key at the top": (GOOD, "ambiance", None, "", "", "", ""),
+    "unknown key of the supply": (GOOD, "resting:", "restin:", "supply.restin", "unknown key",
+                                  "battery, resting, running", "resting"),
+    "unknown key of a part": (GOOD, "internal:", "internl:", "parts.G1.internl", "unknown key",
+                              "known here: kind", "internal"),
+    "unknown key inside a part": (GOOD, "low: {closes:", "low: {close:", "parts.S1.low.close",
+                                  "unknown key 'close'", "closes, opens", "closes"),
+    "unknown key of a rated point": (GOOD, "rpm: 2600}", "rpm: 2600, kg: 1}", "parts.M1.rated.kg",
+                                     "unknown key 'kg'", "volts, amps, rpm", ""),
+    "unknown key of a wire": (GOOD, "length: 0.4 m", "lenght: 0.4 m", "wires.W0.lenght",
+                              "unknown key", "from, to, size", "length"),
+    "unknown key of a test": (GOOD, "minutes: 4", "minuts: 4", "tests.low-at-the-plug.minuts",
+                              "unknown key", "title, setup, observe", "minutes"),
+    "unknown key of a set-up": (GOOD, FEED, "setup: {unplugged: [S1]}", "tests.feed.setup.unplugged",
+                                "unknown key", "ignition, running", "unplug"),
+    "unknown key of an observation": (GOOD, LEFT, "left: {sped: M1}",
+                                      "tests.low-at-the-plug.observe.left.sped", "unknown key 'sped'",
+                                      "volts, drop", "speed"),
+    "unknown key of an access": (GOOD, "note: grille off", "notes: grille off",
+                                 "access.behind the grille.notes", "unknown key", "minutes, note",
+                                 "note"),
+    "misspelt section": (GOOD, "observe:", "obs:", "tests.low-at-the-plug.obs", "unknown key 'obs'",
+                         "title, setup", "observe"),
+    "no title": (GOOD, "harness: Test bench, one fan with a series resistor\n", "", "",
+                 "no 'harness'", "must have 'harness'", ""),
+    "wire without an end": (GOOD, "to: E0.31, ", "", "wires.W0", "no 'to'", "must have 'to'", ""),
+    "duplicate key": (GOOD, "  F3: {kind", "  G1: {kind", "", "'G1' a second time",
+                      "first on line 6", ""),
+    # form
+    "tab": (GOOD, "    low: {closes", "\t low: {closes", "", "a tab", "spaces", ""),
+    "not YAML": (GOOD, "harness: Test", "harness: @Test", "", "character that cannot start",
+                 "must be YAML", ""),
+    "control character": (GOOD, "0.40", "0.4\x070", "", "control character", "plain text", ""),
+    "anchor": (GOOD, "supply: {", "supply: &s {", "", "an anchor", "written out", ""),
+    "alias": (GOOD, "internal: 12 mohm", "internal: *s", "", "alias", "written out", ""),
+    "second document": (GOOD, "access:\n", "---\naccess:\n", "", "a second document",
+                        "one document", ""),
+    "tag": (GOOD, "ohms: 0.40", "ohms: !!float 0.40", "", "a tag (tag:yaml.org,2002:float)",
+            "without tags", ""),
+    "list as a key": (GOOD, "access: behind", "[a]: behind", "", "as a key", "must be a name", ""),
+    "list for mapping": (GOOD, LEFT, "left: [speed, M1]", "tests.low-at-the-plug.observe.left",
+                         "a list of 2", "must be a mapping", ""),
+    "word for a part": (GOOD, "E0: {kind: ground}", "E0: ground", "parts.E0", "no mapping",
+                        "{kind: fuse", ""),
+    "mapping for list": (GOOD, FEED, "setup: {unplug: {S1: yes}}", "tests.feed.setup.unplug",
+                         "a mapping", "must be a list", ""),
+    "word for list": (GOOD, FEED, "setup: {unplug: S1}", "tests.feed.setup.unplug", "'S1'",
+                      "must be a list", ""),
+    # quantities
+    "wrong unit": (GOOD, "ohms: 0.40", "ohms: 0.40 V", "parts.R1.ohms", "'0.40 V'",
+                   "a resistance in ohm, mohm", ""),
+    "missing unit": (GOOD, "internal: 12 mohm", "internal: 12", "parts.G1.internal", "'12'",
+                     "not without a unit", ""),
+    "decimal comma": (GOOD, "ohms: 0.40", "ohms: 0,40 ohm", "parts.R1.ohms", "'0,40 ohm'",
+                      "decimal point: 0.40 ohm", ""),
+    "decimal comma in quotes": (GOOD, "ohms: 0.40", "ohms: '0,40 ohm'", "parts.R1.ohms", "'0,40 ohm'",
+                                "a decimal point", ""),
+    "negative ohms": (GOOD, "ohms: 0.40", "ohms: -0.40", "parts.R1.ohms", "'-0.40'", "above 0 ohm", ""),
+    "zero ohms": (GOOD, "ohms: 0.40", "ohms: 0", "parts.R1.ohms", "'0'", "above 0 ohm", ""),
+    "NaN ohms": (GOOD, "ohms: 0.40", "ohms: .nan", "parts.R1.ohms", "'.nan'", "a resistance", ""),
+    "infinite ohms": (GOOD, "ohms: 0.40", "ohms: .inf", "parts.R1.ohms", "'.inf'", "a resistance", ""),
+    "overflowing ohms": (GOOD, "ohms: 0.40", "ohms: 1e999", "parts.R1.ohms", "'1e999'",
+                         "a resistance above", ""),
+    "null": (GOOD, "ohms: 0.40", "ohms: null", "parts.R1.ohms", "'null'", "a resistance", ""),
+    "bad section": (GOOD, "size: 25 mm2", "size: 25 mm", "wires.W0.size", "'25 mm'", "mm2", ""),
+    "bad yes or no": (GOOD, "plug: no}", "plug: nope}", "parts.R1.plug", "'nope'", "yes or no", ""),
+    "bad colour": (GOOD, "colour: BN", "colour: XX", "wires.W5.colour", "'XX'", "IEC 60757", ""),
+    "bad engine text": (GOOD, FEED, "setup: {engine: warm}", "tests.feed.setup.engine", "'warm'",
+                        "95 degC warming", ""),
+    "bad engine unit": (GOOD, FEED, "setup: {engine: 95 C cooling}", "tests.feed.setup.engine", "95 C",
+                        "degC", ""),
+    "volts: 13": (GOOD, "volts: 12\n", "volts: 13\n", "volts", "'13'", "12 or 24", ""),
+    "running below resting": (GOOD, "running: 14.2 V", "running: 12.2 V", "supply.running", "12.2 V",
+                              "at least the 12.6 V", ""),
+    "resting of another vehicle": (GOOD, "resting: 12.6 V", "resting: 24.6 V", "supply.resting",
+                                   "24.6 V", "near the 12 V", ""),
+    "negative minutes": (GOOD, "minutes: 4", "minutes: -4", "tests.low-at-the-plug.minutes", "'-4'",
+                         "at least 0", ""),
+    # kinds
+    "unknown kind": (GOOD, "kind: thermoswitch", "kind: thermoswich", "parts.S1.kind",
+                     "kind 'thermoswich'", "must be one of battery", "thermoswitch"),
+    "no kind": (GOOD, "{kind: fuse, rating", "{rating", "parts.F3.kind", "no kind",
+                "must be one of battery", ""),
+    "list for kind": (GOOD, "kind: fuse", "kind: [fuse]", "parts.F3.kind", "kind", "must be one of", ""),
+    "opens above closes": (GOOD, "opens: 87 degC", "opens: 95 degC", "parts.S1.low.opens", "95 degC",
+                           "below the 92 degC", ""),
+    "high stage below low": (GOOD, "closes: 99 degC, opens: 94", "closes: 91 degC, opens: 84",
+                             "parts.S1.high.closes", "91 degC", "above the 92 degC", ""),
+    "drop-out above pick-up": (RELAY, "drop_out: 20 %", "drop_out: 70 %", "parts.K1.drop_out", "70",
+                               "must be", ""),
+    "winding twice": (GOOD, "winding: 0.18 ohm", "winding: 0.18 ohm, locked: 72 A",
+                      "parts.M1.winding", "both of winding and locked", "must give one", ""),
+    "no winding": (GOOD, "winding: 0.18 ohm, ", "", "parts.M1.winding", "neither", "must give one", ""),
+    "no back EMF": (GOOD, "winding: 0.18 ohm", "winding: 0.9 ohm", "parts.M1.winding", "0.9 ohm",
+                    "back EMF", ""),
+    "at rest nowhere": (RELAY, "at_rest: off", "at_rest: up", "parts.S3.at_rest", "'up'",
+                        "must be one of off, low", ""),
+    "condition without input": (RELAY, "closed_when: [not sense]", "closed_when: [not sensor]",
+                                "parts.A1.outputs.fan.closed_when", "'not sensor'", "inputs: sense", ""),
+    "input on below off": (RELAY, "off_at: 4 V", "off_at: 9 V", "parts.A1.inputs.sense.off_at", "9 V",
+                           "at most the 8 V", ""),
+    "half a cavity": (GOOD, "cavities: 3", "cavities: 2.5", "parts.X2.cavities", "2.5",
+                      "whole number from 1 to 120", ""),
+    "endless cavities": (GOOD, "cavities: 3", "cavities: 1e300", "parts.X2.cavities", "1e+300",
+                         "whole number", ""),
+    # wires
+    "wire to nowhere": (GOOD, "to: F3.in", "to: nowhere", "wires.W1.to", "'nowhere'",
+                        "part.terminal", ""),
+    "wire to a missing part": (GOOD, "to: X2.1a", "to: XX2.1a", "wires.W3.to", "no part 'XX2'",
+                               "terminal of a part", "X2.1a"),
+    "wire to a missing terminal": (GOOD, "to: F3.in", "to: F3.inn", "wires.W1.to",
+                                   "no terminal 'F3.inn'", "terminal of F3: in, out", "F3.in"),
+    "wire to itself": (GOOD, "to: F3.in", "to: G1.+", "wires.W1", "both ends on G1.+",
+                       "join two terminals", ""),
+    "part never wired": (GOOD, "  E1: {kind", "  F9: {kind: fuse, rating: 5 A}\n  E1: {kind",
+                         "parts.F9", "no wire to it", "must be wired", ""),
+    "no strap": (GOOD, "to: E0.31", "to: M1.-", "parts.E0", "no wire to it", "must be wired", ""),
+    "battery minus unwired": (GOOD, "from: G1.-, to: E0.31", "from: E1.31, to: E0.31", "parts.G1",
+                              "no wire on G1.-", "minus clamp", ""),
+    "plus joined to minus": (GOOD, "to: F3.in", "to: G1.-", "wires.W1",
+                             "plus joined to battery minus", "a load between", ""),
+    "supply names no battery": (GOOD, "battery: G1", "battery: F3", "supply.battery", "'F3'",
+                                "kind battery: G1", ""),
+    "supply names a missing one": (TWO, "battery: G1", "battery: G11", "supply.battery", "'G11'",
+                                   "kind battery: G1, G2", "G1"),
+    "batteries that differ": (TWO, "battery, resting: 12.6 V", "battery, resting: 6.3 V", "parts.G2",
+                              "6.3 V beside 12.6 V of G1", "same volts", ""),
+    "dotted name": (GOOD, "  X2: {kind", "  X.2: {kind", "parts.X.2", "the name 'X.2'",
+                    "without dot", ""),
+    "case twins": (GOOD, "  W3: {", "  w2: {", "wires.w2", "'w2' beside 'W2'", "more than capitals", ""),
+    "wire named as a part": (GOOD, "  W1: {", "  G1: {", "wires.G1", "'G1' as wire and as part",
+                             "its own name", ""),
+    # tests
+    "test of a missing part": (GOOD, FEED, "setup: {unplug: [S11]}", "tests.feed.setup.unplug.0",
+                               "no part 'S11'", "must be a part", "S1"),
+    "test of a missing terminal": (GOOD, BRIDGE, "bridge: [[S1.2, S1.4]]",
+                                   "tests.low-at-the-plug.setup.bridge", "no terminal 'S1.4'",
+                                   "terminal of S1: 1, 2, 3", "S1.3"),
+    "bridge with one end": (GOOD, BRIDGE, "bridge: [[S1.2]]", "tests.low-at-the-plug.setup.bridge.0",
+                            "a list of 1", "a list of two", ""),
+    "bridge to itself": (GOOD, BRIDGE, "bridge: [[S1.2, S1.2]]",
+                         "tests.low-at-the-plug.setup.bridge.0", "S1.2 with itself",
+                         "join two terminals", ""),
+    "missing position": (RELAY, "{S3: low}", "{S3: lo}", "tests.clicking.setup.switches.S3", "'lo'",
+                         "a position of S3: off, low", "low"),
+    "no hand switch": (RELAY, "{S3: low}", "{S33: low}", "tests.clicking.setup.switches.S33", "'S33'",
+                       "must be a hand switch", "S3"),
+    "missing motor": (GOOD, LEFT, "left: {speed: M11}", "tests.low-at-the-plug.observe.left.speed",
+                      "'M11'", "kind motor: M1", "M1"),
+    "missing relay": (RELAY, "{click: K1}", "{click: K11}", "tests.clicking.observe.relay.click",
+                      "'K11'", "kind relay: K1", "K1"),
+    "no relay at all": (GOOD, LEFT, "left: {click: K1}", "tests.low-at-the-plug.observe.left.click",
+                        "'K1'", "there is none", ""),
+    "pull without a plug": (GOOD, FEED, "setup: {pull: [M1]}", "tests.feed.setup.pull.0", "'M1'",
+                            "a plug or socket", ""),
+    "clamp on nothing": (GOOD, "{amps: bridge}", "{amps: W44}",
+                         "tests.low-at-the-plug.observe.amps.amps", "'W44'", "a wire, a fuse", "W4"),
+    "clamp on no lead": (GOOD, "{amps: bridge}", "{amps: feed}",
+                         "tests.low-at-the-plug.observe.amps.amps", "no such lead", "'feed'", ""),
+    "same point twice": (GOOD, "volts: [S1.2, G1.-]", "volts: [S1.2, S1.2]",
+                         "tests.low-at-the-plug.observe.feed.volts", "S1.2 twice", "two points", ""),
+    "two kinds in one": (GOOD, LEFT, "left: {speed: M1, amps: F3}",
+                         "tests.low-at-the-plug.observe.left", "2 things", "one of volts, drop", ""),
+    "no kind in one": (GOOD, LEFT, "left: {inline: yes}", "tests.low-at-the-plug.observe.left",
+                       "0 things", "one of volts, drop", ""),
+    "missing access of a part": (GOOD, "access: behind the grille", "access: behind the gril",
+                                 "parts.S1.access", "'behind the gril'", "entry of 'access'",
+                                 "behind the grille"),
+    "missing access of a test": (GOOD, "minutes: 4", "access: [behind the grill]",
+                                 "tests.low-at-the-plug.access.0", "'behind the grill'",
+                                 "entry of 'access'", "behind the grille"),
+    "frequency of no fault": (FREQUENT, "R1 open: 12", "R1 opn: 12", "frequencies.R1 opn",
+                              "no fault 'R1 opn'", "must be a fault mode", "R1 open"),
+    "frequency of a word": (FREQUENT, "R1 open: 12", "R1 open: often", "frequencies.R1 open",
+                            "'often'", "a number from 0", ""),
+    "negative frequency": (FREQUENT, "R1 open: 12", "R1 open: -1", "frequencies.R1 open", "'-1'",
+                           "a number from 0", ""),
+}  # fmt: skip
+ONE_PROBLEM["unknown key at the top"] = (
+    GOOD, "volts: 12\n", "ambiant: 20 degC\nvolts: 12\n", "ambiant", "unknown key 'ambiant'",
+    "harness, about, volts", "ambient",
+)  # fmt: skip
+#: where the answer is not on the line of the change: the line begins so
+ELSEWHERE = {
+    "part never wired": "  F9:", "no strap": "  E0:", "battery minus unwired": "  G1:",
+    "at rest nowhere": "  S3:", "endless cavities": "  X2:",
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("case", ONE_PROBLEM)
+def test_one_mistake_gets_one_answer(case):
+    text, old, new, name, found, must, near = ONE_PROBLEM[case]
+    assert old in text
+    broken = text.replace(old, new, 1)
+    (problem,) = problems_of(broken)
+    start = ELSEWHERE.get(case)
+    if start is None:
+        line = text[: text.index(old)].count("\n") + 1
+    else:
+        line = next(number for number, one in enumerate(broken.splitlines(), 1) if one.startswith(start))
+    assert problem.line == line
+    assert problem.name == name
+    assert found in problem.found
+    assert must in problem.must
+    assert problem.nearest == near
+    assert str(problem).startswith(f"loom.yaml:{line}: ")
+
+
+def test_no_strap_to_the_body():
+    (first, *rest) = problems_of(GOOD.replace(W0, "  W0: {from: G1.-, to: M1.-, size: 4 mm2, length: 1 m}\n")
+                                 .replace("  E0: {kind: ground}\n", "")
+                                 .replace("  W5: {from: X2.3a, to: E1.31,", "  W5: {from: X2.1a, to: E1.31,"))
+    assert (first.line, first.name, rest) == (6, "parts.G1", [])
+    assert "no strap from G1.- to the body" in first.found
+
+
+def test_no_battery():
+    problems = problems_of(GOOD.replace("  G1: {kind: battery, internal: 12 mohm}\n", ""))
+    assert (problems[0].line, problems[0].must) == (4, "must be a part of kind battery: there is none")
+    assert all("no part 'G1'" in one.found for one in problems[1:])
+
+
+@pytest.mark.parametrize("change", [(", battery: disconnected}", "}"),
+                                    ("battery: disconnected", "battery: connected")])
+def test_ohms_with_the_battery_connected(change):
+    problems = problems_of(GOOD.replace(*change))
+    assert [one.line for one in problems] == [55, 56, 57]
+    assert all("battery: disconnected" in one.must for one in problems)
+
+
+def test_all_problems_at_once_in_the_order_of_lines():
+    text = GOOD
+    for old, new in (("minutes: 4", "minuts: 4"), ("0.40", "0.40 V"), ("kind: fuse", "kind: fuze"),
+                     ("volts: 12\n", "volts: 13\n"), ("colour: BN", "colour: XX")):
+        text = text.replace(old, new, 1)
+    assert [one.line for one in problems_of(text)] == [3, 7, 14, 24, 37]
+
+
+@pytest.mark.parametrize(("text", "line", "found", "must"), [
+    ("", 0, "an empty file", "must hold a description"),
+    (" \n\n", 0, "an empty file", "must hold a description"),
+    ("# nothing\n# at all\n", 0, "no keys", "must begin with 'harness: a title'"),
+    ("just a word\n", 1, "no keys", "must begin with"),
+    ("- a\n- b\n", 1, "no keys", "must begin with"),
+    ("harness: x\n  y: [\n", 2, "", "must be YAML"),
+    ("a: " + "[" * 10_000, 1, "more than 12 levels", "less nested"),
+    ("a: " + "{a: " * 10_000, 1, "more than 12 levels", "less nested"),
+    ("a: &a [x, x]\nb: &b [*a, *a]\nc: &c [*b, *b]\nd: [*c, *c]\n", 1, "an anchor", "written out"),
+])  # fmt: skip
+def test_text_that_is_no_description(text, line, found, must):
+    (problem,) = problems_of(text)
+    assert problem.line == line
+    assert found in problem.found
+    assert must in problem.must
+
+
+def refused(path):
+    with pytest.raises(DescriptionError) as caught:
+        read_harness(path)
+    (problem,) = caught.value.problems
+    assert problem.file == str(path)
+    return problem
+
+
+def test_not_utf_8(tmp_path):
+    path = tmp_path / "latin.yaml"
+    path.write_bytes(GOOD.encode().replace(b"left chassis leg", b"k\xfchler"))
+    problem = refused(path)
+    assert (problem.line, problem.found, problem.must) == (17, "byte 0xfc", "must be text in UTF-8")
+
+
+def test_a_byte_order_mark_is_no_mistake(tmp_path):
+    path = tmp_path / "marked.yaml"
+    path.write_bytes(b"\xef\xbb\xbf" + GOOD.replace("\n", "\r\n").encode())
+    assert read_harness(path).name == "marked"
+
+
+def test_directory(tmp_path):
+    assert (refused(tmp_path).found, refused(tmp_path).must) == ("a directory", "must be a file")
+
+
+def test_missing_file(tmp_path):
+    assert refused(tmp_path / "none.yaml").found == "no such file"
+
+
+def test_no_permission(tmp_path, monkeypatch):
+    path = tmp_path / "locked.yaml"
+    path.write_text(GOOD, encoding="utf-8")
+
+    def locked(*_args, **_keywords):
+        raise PermissionError(13, "Permission denied")
+
+    monkeypatch.setattr(Path, "open", locked)
+    assert refused(path).found == "no permission to read it"
+
+
+def test_huge_file_is_not_read_to_its_end(tmp_path):
+    path = tmp_path / "huge.yaml"
+    with path.open("wb") as stream:
+        os.truncate(stream.fileno(), 50_000_000)
+    tracemalloc.start()
+    try:
+        problem = refused(path)
+        _, peak = tracemalloc.get_traced_memory()
+    finally:
+        tracemalloc.stop()
+    assert (problem.found, problem.must) == ("more than 2 MB", "must be a description, not a data dump")
+    assert peak < 50_000_000
+
+
+def test_unknown_shipped_harness():
+    with pytest.raises(UnknownName, match="nearest: twin-fan-switch") as caught:
+        load_harness("twin-fan-swich")
+    assert caught.value.nearest == "twin-fan-switch"
+
+
+LINES = RELAY.splitlines(keepends=True)
+SNIPPETS = st.sampled_from([
+    "", " ", "\n", ":", ": ", "{", "}", "[", "]", "- ", "&a ", "*a", "!!int ", "'", '"', "#", "\t", "|",
+    "? ", "---\n", "0", "-1", "1e999", "null", "S1.2", "kind: ", "\x00", "\ud800", "\u2028", "\ufeff", "é",
+])  # fmt: skip
+
+
+@st.composite
+def mutations(draw):
+    lines = list(LINES)
+    for _ in range(draw(st.integers(1, 4))):
+        at = draw(st.integers(0, len(lines) - 1))
+        what = draw(st.sampled_from(["drop", "double", "swap", "splice", "cut"]))
+        column = draw(st.integers(0, len(lines[at])))
+        if what == "drop":
+            lines[at] = ""
+        elif what == "double":
+            lines.insert(at, lines[at])
+        elif what == "swap":
+            other = draw(st.integers(0, len(lines) - 1))
+            lines[at], lines[other] = lines[other], lines[at]
+        elif what == "splice":
+            lines[at] = lines[at][:column] + draw(SNIPPETS) + lines[at][column:]
+        else:
+            until = draw(st.integers(column, len(lines[at])))
+            lines[at] = lines[at][:column] + draw(SNIPPETS) + lines[at][until:]
+    return "".join(lines)
+
+
+@settings(max_examples=300, deadline=None, suppress_health_check=list(HealthCheck), derandomize=True)
+@given(mutations())
+def test_no_mutation_of_a_good_file_raises_anything_else(text):
+    try:
+        assert parse_harness(text, "loom.yaml").parts
+    except DescriptionError as error:
+        lines = len(re.split(r"\r\n|[\n\r\x85\u2028\u2029]", text))
+        assert error.problems
+        assert all(0 <= one.line <= lines + 1 for one in error.problems)
+        assert all(one.found and one.must for one in error.problems)
