@@ -42,3 +42,9 @@ def test_every_page_is_in_the_readme():
     readme = (ROOT / "README.md").read_text(encoding="utf-8")
     for page in (ROOT / "docs").glob("*.md"):
         assert f"docs/{page.name}" in readme, page.name
+
+
+def test_the_output_in_the_readme_is_current():
+    script = runpy.run_path(str(ROOT / "docs" / "make_readme.py"))
+    readme = (ROOT / "README.md").read_text(encoding="utf-8")
+    assert script["page"](readme) == readme, "run: python docs/make_readme.py"
