@@ -30,7 +30,7 @@ def reasons_for(
     for column in _telling(own - _logs_of(evidence, sound, standing.spread), 2):
         sentences.append(_sentence(evidence, standing, column, f"a sound circuit gives "
                                    f"{_band(expected[column])}"))  # fmt: skip
-    if runner_up is not None and runner_up is not standing:
+    if runner_up is not None and runner_up is not standing and runner_up.suspect.faults:
         for column in _telling(own - _logs(evidence, runner_up), 1):
             other = show(evidence, runner_up.predicted[column], column)
             sentences.append(_sentence(evidence, standing, column,
