@@ -64,8 +64,10 @@ def _checked(tree: Tree, name: str) -> Harness | None:
     if not isinstance(tree.data, dict):
         tree.report((), "no keys", "must begin with 'harness: a title'")
         return None
-    header = build(Header, tree.data, tree, ())
     raw = tree.data
+    sections = [key for key in ("parts", "wires", "tests") if isinstance(raw.get(key), dict)]
+    emptied: dict[str, Any] = {key: {} for key in sections}
+    header = build(Header, {**raw, **emptied}, tree, ())  # the entries are read one by one below
     parts = {key: _part(tree, key, one) for key, one in _section(raw, "parts")}
     wires = {key: build(Wire, one, tree, ("wires", key)) for key, one in _section(raw, "wires")}
     tests = {key: build(Test, one, tree, ("tests", key)) for key, one in _section(raw, "tests")}

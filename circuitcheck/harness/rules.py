@@ -206,14 +206,12 @@ def _joined(harness: Harness, *, whole_parts: bool) -> Joined:
     """What is joined by wires, splices, plugs and grounds; by whole parts too, if asked."""
     sets = Joined((wire.start, wire.end) for wire in harness.wires.values())
     for name, part in harness.parts.items():
-        if part.kind_name in ("splice", "ground", "plug") or whole_parts:
+        if part.kind_name in ("splice", "ground") or whole_parts:
             nodes = part.nodes(name)
             for node in nodes:
                 sets.join(nodes[0], node)
             if part.kind_name == "ground":
                 sets.join(nodes[0], CHASSIS)
-        if part.kind_name == "plug" and not whole_parts:
-            continue
         for contact in part.contacts(name).values():
             sets.join(contact.tail, contact.head)
         if isinstance(part, Battery):

@@ -101,8 +101,9 @@ def parse(text: str, file: str) -> Tree:
         found = _in_words(error.problem or "")
         line = mark.line + 1 if mark else 0
         tree.problems.append(Problem(file, line, "", found, "must be YAML"))
-    except ReaderError as error:
-        line = text[: error.position].count("\n") + 1
+    except (ReaderError, UnicodeEncodeError) as error:
+        place = error.start if isinstance(error, UnicodeEncodeError) else error.position
+        line = text[:place].count("\n") + 1
         tree.problems.append(Problem(file, line, "", "a control character", "must be plain text"))
     except YAMLError as error:
         found = " ".join(str(error).split())[:120]

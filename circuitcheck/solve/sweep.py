@@ -404,6 +404,7 @@ def settle(
     waiting = np.arange(len(changes))
     done: list[Group] = []
     restless: list[Index] = []
+    seen: dict[int, set[bytes]] = {}
     for _ in range(2 * len(names) + 4):
         if not waiting.size:
             break
@@ -419,10 +420,21 @@ def settle(
             rest = np.all(after == states[rows], axis=1) & trusted
             if rest.any():
                 done.append(Group(rows[rest], np.flatnonzero(rest), named, batch))
+            going = np.flatnonzero(~rest & trusted)
+            ring = np.array([_seen_before(seen, rows[n], states[rows[n]], after[n]) for n in going],
+                            dtype=bool)  # fmt: skip
             states[rows] = after
-            moved.append(rows[~rest & trusted])
+            restless.append(rows[going[ring]])
+            moved.append(rows[going[~ring]])
         waiting = np.concatenate(moved) if moved else waiting[:0]
     return done, np.concatenate([waiting, *restless])
+
+
+def _seen_before(seen: dict[int, set[bytes]], row: int, before: Bool, after: Bool) -> bool:
+    """Note where a row was; whether it now comes back to where it has been: it may buzz."""
+    been = seen.setdefault(int(row), set())
+    been.add(before.tobytes())
+    return after.tobytes() in been
 
 
 def _alike(states: Array | Bool, rows: Index) -> list[Index]:

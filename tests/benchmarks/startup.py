@@ -1,0 +1,46 @@
+"""How long `circuitcheck locate` takes as a whole process, against importing its libraries alone.
+
+    python tests/benchmarks/startup.py [--json] [--rounds 5]
+
+Both sides in turn, in one run; medians, and the ratio of the medians.
+"""
+
+import argparse
+import json
+import statistics
+import subprocess
+import sys
+import time
+
+from circuitcheck.shipped import harness_files, readings_files
+
+LIBRARIES = "import numpy, networkx, pydantic, typer, rich, ruamel.yaml"
+
+
+def seconds(command: list[str]) -> float:
+    begin = time.perf_counter()
+    subprocess.run(command, check=True, capture_output=True)
+    return time.perf_counter() - begin
+
+
+def measure(name: str, rounds: int) -> dict[str, float | str]:
+    sheet = str(next(iter(readings_files(name).values())))
+    ours = [sys.executable, "-m", "circuitcheck", "locate", name, sheet]
+    bare = [sys.executable, "-c", LIBRARIES]
+    pairs = [(seconds(ours), seconds(bare)) for _ in range(rounds + 1)][1:]
+    locate, libraries = (statistics.median(side) for side in zip(*pairs, strict=True))
+    return {"harness": name, "locate_s": locate, "libraries_s": libraries, "ratio": locate / libraries}
+
+
+if __name__ == "__main__":
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("--json", action="store_true")
+    parser.add_argument("--rounds", type=int, default=5)
+    given = parser.parse_args()
+    rows = [measure(name, given.rounds) for name in harness_files()]
+    if given.json:
+        print(json.dumps(rows, indent=2))
+    else:
+        for row in rows:
+            print(f"{row['harness']:24} {row['locate_s']:.2f} s against {row['libraries_s']:.2f} s: "
+                  f"{row['ratio']:.2f}")  # fmt: skip
