@@ -142,31 +142,34 @@ class Run:
 
     def shifts(self, rows: Index) -> Shifts:
         """How readings move with every latent, for some rows (in the order given)."""
+        where = np.full(len(self.changes), -1, dtype=np.intp)
+        where[rows] = np.arange(len(rows))
         names: dict[str, int] = {}
-        pieces: list[tuple[Index, int, str, Array]] = []
-        where = {int(row): place for place, row in enumerate(rows)}
+        pieces = []
         for station, groups in self._groups:
             for group in groups:
-                mine = np.array([n for n, row in enumerate(group.rows) if int(row) in where],
-                                dtype=np.intp)  # fmt: skip
-                if not mine.size:
-                    continue
-                at = np.array([where[int(group.rows[n])] for n in mine], dtype=np.intp)
-                for place, latent, change in _station_shifts(station, group, group.local[mine]):
-                    names.setdefault(latent, len(names))
-                    pieces.append((at, place, latent, change))
+                mine = np.flatnonzero(where[group.rows] >= 0)
+                if mine.size:
+                    at = where[group.rows[mine]]
+                    for place, latents, change in _station_shifts(station, group, group.local[mine]):
+                        columns = [names.setdefault(one, len(names)) for one in latents]
+                        pieces.append((np.ix_(at, [place], columns), change))
         values = np.zeros((len(rows), len(self.bench.observations), len(names)))
-        for at, place, latent, change in pieces:
-            values[at, place, names[latent]] += change
+        for cells, change in pieces:
+            values[cells] += change[:, None, :]
         return Shifts(tuple(names), values)
 
 
-def _station_shifts(station: Station, group: Group, rows: Index) -> list[tuple[int, str, Array]]:
+def _station_shifts(
+    station: Station, group: Group, rows: Index
+) -> list[tuple[int, tuple[str, ...], Array]]:
+    """For each reader its place, and its shifts (rows, latents): through the volts, and its own."""
     batch, found = group.batch, []
     by_volts = port_shifts(batch, batch.probe_ports, rows)
     for number, (place, reader) in enumerate(station.readers):
         gain = reader.gain(batch, batch.probe_ports[number])[rows]
-        for column, latent in enumerate(by_volts.latents):
-            found.append((place, latent, gain * by_volts.values[:, number, column]))
-        found += [(place, latent, own) for latent, own in reader.own(batch, rows).items()]
+        found.append((place, by_volts.latents, gain[:, None] * by_volts.values[:, number]))
+        own = reader.own(batch, rows)
+        if own:
+            found.append((place, tuple(own), np.stack(list(own.values()), axis=1)))
     return found

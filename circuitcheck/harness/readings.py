@@ -122,7 +122,7 @@ class _Reader:
 
     def _added(self, name: str) -> Observation | None:
         """``volts S1.2 G1.-`` as an observation."""
-        kind, *points = name.split()
+        kind, *points = name.split() or [""]
         if kind not in KINDS_OF_OBSERVATION or not points:
             return None
         target: Any = points[0] if len(points) == 1 else points
@@ -197,6 +197,7 @@ def parse_readings(harness: Harness, text: str, file: str = "<text>") -> Sheet:
 
     :raises ReadingsError: with every problem
     """
+    text = text.removeprefix("\ufeff")
     first = next((line for line in text.splitlines() if line.strip()), "")
     reader = (
         _from_csv(harness, text, file) if _is_csv_head(first) else _from_yaml(harness, text, file)
@@ -237,6 +238,10 @@ def _from_csv(harness: Harness, text: str, file: str) -> _Reader:
                                              f"must be {', '.join(_HEAD)}"))  # fmt: skip
                 return reader
             continue
+        if len(cells) > len(header):
+            tree.problems.append(Problem(file, line, "", f"{len(cells)} columns, '{cells[-1]}' last",
+                                         f"must be {len(header)}, with a decimal point"))  # fmt: skip
+            continue
         by_name = dict(zip(header, cells, strict=False))
         test, name, value = (by_name.get(one, "") for one in _HEAD)
         path: Path_ = (test, name)
@@ -269,6 +274,10 @@ def _from_yaml(harness: Harness, text: str, file: str) -> _Reader:
         if not isinstance(readings, dict):
             tree.report(("tests", test), "no mapping", "must be '{name: reading}'")
             continue
+        if test not in harness.tests:
+            tree.report(("tests", test), f"no test '{test}'", "must be a test of the harness",
+                        nearest(test, harness.tests))  # fmt: skip
+            continue
         for name, value in readings.items():
             reader.take(test, name, value, ("tests", test, name))
     _take_added(reader)
@@ -284,13 +293,22 @@ def _take_added(reader: _Reader) -> None:
             reader.tree.report(path, "no reading", "must be {test: T, volts: [A, B], read: 12 V}, "
                                "or with 'setup' in place of 'test'")  # fmt: skip
             continue
+        known = ("test", "setup", *KINDS_OF_OBSERVATION, "read")
+        unknown = [key for key in one if key not in known]
+        for key in unknown:
+            reader.tree.report((*path, key), f"unknown key '{key}'", f"known here: {', '.join(known)}",
+                               nearest(key, known))  # fmt: skip
+        if unknown:
+            continue
         target = {key: value for key, value in one.items() if key in KINDS_OF_OBSERVATION}
         observation = build(Observation, target, reader.tree, path)
+        if observation is None:
+            continue
         name = " ".join([k if isinstance(v, str) else f"{k} {' '.join(v)}" for k, v in target.items()])
         test = str(one.get("test", f"own set-up {number + 1}"))
         if "setup" in one:
             setup = build(Setup, one["setup"], reader.tree, (*path, "setup"))
-            if setup is None or observation is None:
+            if setup is None:
                 continue
             check_setup(reader.harness, reader.tree, (*path, "setup"), setup)
             reader.setups[test] = Test(title=test, setup=setup, observe={name: observation})
@@ -300,8 +318,7 @@ def _take_added(reader: _Reader) -> None:
             continue
         else:
             reader.setups[test] = reader.harness.tests[test]
-        if observation is not None:
-            reader.add(test, name, observation, one["read"], path)
+        reader.add(test, name, observation, one["read"], path)
 
 
 def sheet_text(harness: str, readings: Mapping[str, Mapping[str, Any]], title: str = "") -> str:

@@ -135,4 +135,6 @@ class Threshold:
 
 def holds(condition: Condition, states: Mapping[str, bool]) -> bool:
     """Whether a contact with this condition is closed, given the states of all thresholds."""
+    if condition is ALWAYS:
+        return True
     return any(all(states[name] is wanted for name, wanted in one) for one in condition)

@@ -170,12 +170,10 @@ KNOWN = {
 }
 
 
-@pytest.mark.xfail(strict=True, reason="the reader of sheets takes it, or stumbles over it")
 @pytest.mark.parametrize("case", KNOWN)
 def test_known_to_be_wrong(case):
     assert problem_of(KNOWN[case]).must
 
 
-@pytest.mark.xfail(strict=True, reason="a byte order mark on standard input hides the header")
 def test_byte_order_mark_before_csv():
     assert shown("\ufefftest;name;reading\nohms;low;OL\n") == [("ohms", "low", "OL")]
