@@ -34,9 +34,9 @@ def _say(text: str = "", style: str | None = None) -> None:
     _out.print(text, style=style, markup=False, soft_wrap=True)
 
 
-def _indent(text: str, left: int = 2) -> None:
+def _indent(text: str, left: int = 2, style: str | None = None) -> None:
     for line in textwrap.wrap(text, max(_out.width - left, 20)) or [""]:
-        _say(" " * left + line)
+        _say(" " * left + line, style)
 
 
 def harnesses(rows: Sequence[Mapping[str, Any]]) -> None:
@@ -96,7 +96,7 @@ def expected(loom: Loom, result: Expectation, twin: Twin | None = None) -> None:
     )
     for one in result:
         _say()
-        _say(f"{one.title}  [{one.test}]", "bold")
+        _indent(f"{one.title}  [{one.test}]", 0, "bold")
         _indent(", ".join(setup_lines(loom, one.test)))
         if one.lead:
             _indent(f"jumper lead: {one.lead.size_mm2:g} mm2 with a {one.lead.fuse_a:g} A fuse "

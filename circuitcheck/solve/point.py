@@ -21,6 +21,8 @@ from circuitcheck.solve.states import next_states
 _ROUNDS = 200
 _AMPS_LEFT = 1e-9
 """Largest current that may be unaccounted for at a node [A]; sets the end of the iteration."""
+_VOLTS_LEFT = 1e-11
+"""A step smaller than this changes nothing any more [V]: milliohms beside megohms leave no digits."""
 
 
 @dataclass(frozen=True)
@@ -55,7 +57,7 @@ def solve_point(circuit: Circuit, start: Array | None = None) -> OperatingPoint:
     seen: list[dict[str, bool]] = []
     while True:
         network = Network(circuit, states)
-        volts = solve_network(network, start)
+        volts = start = solve_network(network, start)
         amps = branch_amps(network, volts)
         seen.append(states)
         states = next_states(circuit.thresholds, states, amps)
@@ -79,7 +81,9 @@ def solve_network(network: Network, start: Array | None = None) -> Array:
         done = bool(np.max(np.abs(residual), initial=0.0) < _AMPS_LEFT)
         jacobian = network.matrix(np.maximum(slope, 1e-9))
         step = np.asarray(np.linalg.solve(jacobian, -residual), dtype=np.float64)
-        volts = volts + _line_search(network, linear, push, volts, step) * step
+        move = _line_search(network, linear, push, volts, step) * step
+        volts = volts + move
+        done |= bool(np.max(np.abs(move), initial=0.0) < _VOLTS_LEFT)
         if done:
             break
     return volts

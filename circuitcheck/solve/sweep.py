@@ -325,14 +325,20 @@ class Batch:
         return np.array([one != other for one, other in zip(*roots, strict=True)], dtype=bool)
 
     def behind_knee(self, ports: Sequence[int], siemens: float) -> Bool:
-        """Rows where a meter's current could move a diode along its knee: not linear any more."""
+        """Rows where a meter's current could move a diode along its knee: not linear any more.
+
+        That is where a port is held by little more than leakage, and a diode is what holds it.
+        """
+        none = np.zeros(len(self.changes), dtype=bool)
         slopes = self._steepest(np.zeros((len(self.changes), 0)))
         at_rest = self.network.curve_currents(np.zeros_like(slopes), self.parameters)[1]
-        knees = np.any(at_rest < 1e-3 * slopes, axis=1)
-        if not knees.any() or not len(ports):
-            return np.zeros(len(self.changes), dtype=bool)
+        knees = np.flatnonzero(np.any(at_rest < 1e-3 * slopes, axis=0) & np.any(at_rest > 0, axis=0))
+        if not knees.size or not len(ports):
+            return none
         own = np.einsum("spp->sp", self.transfer(ports, ports))
-        found: Bool = knees & np.any(own * siemens > 1e-3, axis=1)
+        across = np.abs(self.transfer(ports, [self.curve_ports[one] for one in knees])).max(axis=-1)
+        light = (own * siemens > 1e-3) & (across > 0.01 * own) & ~self.cut_off(ports)
+        found: Bool = np.any(light, axis=1)
         return found
 
     def _transfer_row(self, row: int, ports: Sequence[int], other: int) -> Array:

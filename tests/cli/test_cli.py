@@ -114,7 +114,7 @@ def test_sample_readings_come_out_as_they_say(name):
     """Each sample sheet names its fault in its note; the first group must hold it."""
     for path in readings_files(name).values():
         truth = next(
-            line.split("fault:", 1)[1].strip()
+            line.split("fault:", 1)[1].strip(" '")
             for line in path.read_text(encoding="utf-8").splitlines()
             if line.startswith("note:")
         )

@@ -171,7 +171,7 @@ KNOWN = {
 
 
 @pytest.mark.parametrize("case", KNOWN)
-def test_known_to_be_wrong(case):
+def test_slips_are_told(case):
     assert problem_of(KNOWN[case]).must
 
 
