@@ -220,7 +220,7 @@ def _percent(chance: float) -> str:
 def demo_head(loom: Loom, sheet: Sheet) -> None:
     """What the demo is about."""
     _say("A demonstration. Vehicle, values and readings are invented.")
-    _say(f"{loom.harness.title}: {sheet.title}.")
+    _indent(f"{loom.harness.title}: {sheet.title}.", 0)
     tests = loom.expect()
     cautions(tests)
     _say()

@@ -13,6 +13,11 @@ from circuitcheck.harness.tree import Path_, Tree
 
 Model = TypeVar("Model", bound=BaseModel)
 
+LONGEST = 80
+"""Of what stands in the file, so much is repeated in a report."""
+MAX_ERRORS = 100
+"""Of one entry; nobody reads on, and each has a search for the nearest right key."""
+
 _SHAPES = {
     "dict_type": "must be a mapping of names to values", "model_type": "must be a mapping",
     "list_type": "must be a list", "tuple_type": "must be a list of two, such as [S1.2, S1.1]",
@@ -27,8 +32,8 @@ def build(model: type[Model], data: Any, tree: Tree, path: Path_) -> Model | Non
     try:
         return model.model_validate(data)
     except ValidationError as error:
-        errors = {(*path, *_inside(one["loc"], data)): one
-                  for one in reversed(error.errors(include_url=False))}  # fmt: skip
+        listed = error.errors(include_url=False)[:MAX_ERRORS]
+        errors = {(*path, *_inside(one["loc"], data)): one for one in reversed(listed)}
         meant = _misspelt(errors, model, path) | _decimal_commas(errors, tree, data, path)
         for where, one in reversed(errors.items()):
             if where not in meant:
@@ -80,7 +85,7 @@ def _inside(loc: tuple[Any, ...], data: Any) -> Path_:
 def _report(error: Any, model: type[BaseModel], tree: Tree, where: Path_, base: Path_) -> None:
     kind, context, given = error["type"], error.get("ctx", {}), error["input"]
     if kind == "quantity":
-        tree.report(where, f"'{context['found']}'", context["must"])
+        tree.report(where, shown(given), context["must"])
     elif kind == "missing" and isinstance(where[-1], int):
         tree.report(where[:-1], f"a list of {where[-1]}", _SHAPES["tuple_type"])
     elif kind == "missing":
@@ -92,17 +97,21 @@ def _report(error: Any, model: type[BaseModel], tree: Tree, where: Path_, base: 
     elif kind == "literal_error":
         expected = context["expected"].replace("'", "")
         options = [one.strip() for one in expected.replace(" or ", ", ").split(",")]
-        tree.report(where, _show(given), f"must be {expected}", nearest(str(given), options))
+        tree.report(where, shown(given), f"must be {expected}", nearest(str(given), options))
     else:
-        tree.report(where, _show(given), _SHAPES.get(kind, error["msg"]))
+        tree.report(where, shown(given), _SHAPES.get(kind, error["msg"]))
 
 
-def _show(given: Any) -> str:
+def shown(given: Any) -> str:
+    """What stands in the file, to follow 'found'."""
     if isinstance(given, Mapping):
         return "a mapping"
     if isinstance(given, list | tuple):
         return f"a list of {len(given)}"
-    return f"'{given}'" if given != "" else "nothing"
+    if given == "":
+        return "nothing"
+    text = str(given)
+    return f"'{text}'" if len(text) <= LONGEST else f"'{text[:LONGEST]}...'"
 
 
 def _keys(model: type[BaseModel], path: Path_) -> list[str]:

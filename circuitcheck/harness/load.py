@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from dataclasses import replace
 from pathlib import Path
 from typing import Any, TypeVar
 
-from circuitcheck.errors import DescriptionError, UnknownName, nearest
-from circuitcheck.harness.convert import build
-from circuitcheck.harness.model import Harness, Header, Test
-from circuitcheck.harness.rules import BASIC_RULES, RULES, can_be_wired
+from circuitcheck.errors import DescriptionError, Problem, UnknownName, nearest
+from circuitcheck.harness.convert import build, shown
+from circuitcheck.harness.model import Access, Harness, Header, Supply, Test
+from circuitcheck.harness.rules import ALL_ACCESS, ALL_NAMES, check, report_check
 from circuitcheck.harness.tree import Tree, parse, read_text
 from circuitcheck.parts import KINDS
 from circuitcheck.parts.part import Part
@@ -16,6 +18,11 @@ from circuitcheck.parts.wire import Wire
 from circuitcheck.shipped import harness_files
 
 Entry = TypeVar("Entry")
+
+MAX_ENTRIES = 2000
+"""Parts, wires or tests in one file; a real loom has a hundred."""
+COUNTS = ("cavities", "wires")
+"""Fields of parts that say how many terminals there are."""
 
 
 def load_harness(source: str | Path) -> Harness:
@@ -52,68 +59,115 @@ def parse_harness(text: str, file: str = "<text>", name: str = "harness") -> Har
     :raises DescriptionError: with every problem of the text
     """
     tree = parse(text, file)
-    harness = None
-    if not tree.problems:
-        harness = _checked(tree, name)
+    harness = _checked(tree, name) if tree.whole else None
     if tree.problems or harness is None:
-        raise DescriptionError(sorted(tree.problems, key=lambda one: one.line))
+        raise DescriptionError(_told_once(tree.problems))
     return harness
 
 
+def _told_once(problems: list[Problem]) -> list[Problem]:
+    """In the order of lines; a missing part is told where it is named first, with the other lines."""
+    found: list[Problem] = []
+    lines: dict[str, dict[int, None]] = {}
+    for one in sorted(problems, key=lambda one: one.line):
+        if not one.found.startswith("no part "):
+            found.append(one)
+            continue
+        if one.found not in lines:
+            found.append(one)
+        lines.setdefault(one.found, {})[one.line] = None
+    return [_with_lines(one, list(lines.get(one.found, ()))[1:]) for one in found]
+
+
+def _with_lines(problem: Problem, lines: list[int]) -> Problem:
+    if not lines:
+        return problem
+    some = ", ".join(str(line) for line in lines[:12]) + (", ..." if len(lines) > 12 else "")
+    word = "line" if len(lines) == 1 else "lines"
+    return replace(problem, found=f"{problem.found} (again on {word} {some})")
+
+
 def _checked(tree: Tree, name: str) -> Harness | None:
+    """Everything that can be read, checked as far as it can be; None if the tree has problems."""
     if not isinstance(tree.data, dict):
         tree.report((), "no keys", "must begin with 'harness: a title'")
         return None
     raw = tree.data
     sections = [key for key in ("parts", "wires", "tests") if isinstance(raw.get(key), dict)]
     emptied: dict[str, Any] = {key: {} for key in sections}
+    if not isinstance(raw.get("access", {}), dict):
+        tree.unread.add(ALL_ACCESS)
     header = build(Header, {**raw, **emptied}, tree, ())  # the entries are read one by one below
-    parts = {key: _part(tree, key, one) for key, one in _section(raw, "parts")}
-    wires = {key: build(Wire, one, tree, ("wires", key)) for key, one in _section(raw, "wires")}
-    tests = {key: build(Test, one, tree, ("tests", key)) for key, one in _section(raw, "tests")}
-    frequencies = {key: _weight(tree, key, one) for key, one in _section(raw, "frequencies")}
-    whole = _whole(parts), _whole(wires), _whole(tests)
-    if header is None or None in whole:
-        return None
-    if not parts or not wires:
-        tree.report(("parts",) if not parts else ("wires",), "nothing", "must have some")
-        return None
+    whole = _is_whole(tree, sections)
+    parts = {key: _part(tree, key, one) for key, one in _section(tree, "parts")}
+    wires = {key: build(Wire, one, tree, ("wires", key)) for key, one in _section(tree, "wires")}
+    tests = {key: build(Test, one, tree, ("tests", key)) for key, one in _section(tree, "tests")}
+    frequencies = {key: _weight(tree, key, one) for key, one in _section(tree, "frequencies")}
+    tree.unread |= {key for key, one in [*parts.items(), *wires.items()] if one is None}
+    for title, entries in (("parts", parts), ("wires", wires)):
+        if title in sections and not raw[title]:
+            tree.report((title,), "nothing", "must have some")
+        elif not entries:
+            tree.unread.add(ALL_NAMES)
+    top = header or _stand_in(raw)
     harness = Harness.model_construct(
-        name=name, title=header.harness, about=header.about or "", volts=int(header.volts),
-        supply=header.supply, ambient=header.ambient, parts=whole[0] or {}, wires=whole[1] or {},
-        tests=whole[2] or {},
-        access=header.access, frequencies=frequencies,
+        name=name, title=top.harness, about=top.about or "", volts=int(top.volts),
+        supply=top.supply, ambient=top.ambient, parts=_read(parts), wires=_read(wires),
+        tests=_read(tests), access=top.access, frequencies=frequencies,
     )  # fmt: skip
-    for rule in BASIC_RULES:
-        rule(harness, tree)
-    for rule in RULES if can_be_wired(harness) else ():
-        rule(harness, tree)
+    check(harness, tree, header=header is not None, whole=whole)
     return harness
 
 
-def _whole(entries: dict[str, Entry | None]) -> dict[str, Entry] | None:
-    """The entries, or None if one of them could not be read."""
-    found = {key: one for key, one in entries.items() if one is not None}
-    return found if len(found) == len(entries) else None
+def _is_whole(tree: Tree, sections: list[str]) -> bool:
+    """Whether each name stands for one part or wire; marks the names that may be missing."""
+    doubled = {path[0] for path in tree.doubled if len(path) == 2}
+    if "parts" in doubled:
+        tree.unread.add(ALL_NAMES)
+    return not {"parts", "wires"} & doubled and {"parts", "wires"} <= set(sections)
 
 
-def _section(raw: dict[str, Any], key: str) -> list[tuple[str, Any]]:
-    section = raw.get(key)
-    return list(section.items()) if isinstance(section, dict) else []
+def _stand_in(raw: dict[str, Any]) -> Header:
+    """For a top level that could not be read, so that the names below it are checked all the same."""
+    access = raw.get("access")
+    return Header.model_construct(
+        harness="", about=None, volts="12", ambient=20.0, parts={}, wires={}, tests={}, frequencies={},
+        supply=Supply(battery="", resting="12.6 V", running="14.2 V"),
+        access={key: Access(minutes=0.0) for key in access} if isinstance(access, dict) else {},
+    )  # fmt: skip
+
+
+def _read(entries: Mapping[str, Entry | None]) -> dict[str, Entry]:
+    """The entries that could be read."""
+    return {key: one for key, one in entries.items() if one is not None}
+
+
+def _section(tree: Tree, title: str) -> list[tuple[str, Any]]:
+    section = tree.data.get(title)
+    if not isinstance(section, dict):
+        return []
+    if len(section) > MAX_ENTRIES:
+        tree.report((title,), f"{len(section)} entries", f"must be one loom: at most {MAX_ENTRIES}")
+        return []
+    return list(section.items())
 
 
 def _part(tree: Tree, name: str, data: Any) -> Part | None:
     path = ("parts", name)
     if not isinstance(data, dict):
-        tree.report(path, "no mapping", "must be written like {kind: fuse, rating: 40 A}")
+        tree.report(path, shown(data), "must be a mapping, such as {kind: fuse, rating: 40 A}")
         return None
     kind = data.get("kind")
     if not isinstance(kind, str) or kind not in KINDS:
-        found = f"kind '{kind}'" if kind is not None else "no kind"
+        found = "no kind" if kind is None else f"kind {shown(kind)}"
         tree.report((*path, "kind"), found, f"must be one of {', '.join(KINDS)}",
                     nearest(str(kind), KINDS))  # fmt: skip
         return None
-    return build(KINDS[kind], data, tree, path)
+    part = build(KINDS[kind], data, tree, path)
+    if part is not None and any(field in COUNTS for field, *_ in part.check()):
+        report_check(name, part, tree)  # it has no terminals to speak of
+        return None
+    return part
 
 
 def _weight(tree: Tree, spec: str, text: Any) -> float:
@@ -122,7 +176,7 @@ def _weight(tree: Tree, spec: str, text: Any) -> float:
     except (TypeError, ValueError):
         weight = -1.0
     if not 0 <= weight < 1e6:
-        tree.report(("frequencies", spec), f"'{text}'", "must be a number from 0 up")
+        tree.report(("frequencies", spec), shown(text), "must be a number from 0 up to a million")
         return 0.0
     return weight
 

@@ -123,11 +123,11 @@ class Header(_Strict):
     volts: Literal["12", "24"]
     supply: Supply
     ambient: Celsius = 20.0
-    parts: dict[str, dict[str, Any]]
-    wires: dict[str, dict[str, Any]]
-    tests: dict[str, dict[str, Any]] = {}
+    parts: dict[str, Any]
+    wires: dict[str, Any]
+    tests: dict[str, Any] = {}
     access: dict[str, Access] = {}
-    frequencies: dict[str, str] = Field({}, description="how often a fault occurs: 'R1 open': 12")
+    frequencies: dict[str, Any] = Field({}, description="how often a fault occurs: 'R1 open': 12")
 
 
 class Harness(_Strict):

@@ -23,23 +23,34 @@ from ruamel.yaml.events import (
     SequenceEndEvent,
     SequenceStartEvent,
 )  # fmt: skip
-from ruamel.yaml.reader import ReaderError
 
 from circuitcheck.errors import Problem
 
 MAX_BYTES = 2_000_000
 MAX_DEPTH = 12
+_CONTROL = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x84\x86-\x9f\ud800-\udfff\ufffe\uffff]")
+_STANDARD_TAG = "tag:yaml.org,2002:"
 Path_ = tuple[str | int, ...]
 
 
 @dataclass(slots=True)
 class Tree:
-    """The content of a file, the line of each path in it, and what was wrong with its form."""
+    """The content of a file, the line of each path in it, and what was wrong with it.
+
+    :param whole: whether the content is all there; if not, it is not worth a look
+    :param settled: paths that have had their problem reported, and need no second one
+    :param unread: names of parts and wires that stand there and could not be read
+    :param doubled: paths that stand there more than once; the first counts
+    """
 
     file: str
     data: Any = None
     lines: dict[Path_, int] = field(default_factory=dict)
     problems: list[Problem] = field(default_factory=list)
+    whole: bool = True
+    settled: set[Path_] = field(default_factory=set)
+    unread: set[str] = field(default_factory=set)
+    doubled: set[Path_] = field(default_factory=set)
 
     def line(self, path: Path_) -> int:
         """The line of a path, or of the nearest thing around it."""
@@ -49,7 +60,9 @@ class Tree:
         return 0
 
     def report(self, path: Path_, found: str, must: str, near: str = "") -> None:
-        """Add a problem at a path."""
+        """Add a problem at a path, unless there is one from the reading of the text."""
+        if path in self.settled:
+            return
         name = ".".join(str(one) for one in path)
         self.problems.append(Problem(self.file, self.line(path), name, found, must, near))
 
@@ -86,37 +99,64 @@ def read_text(path: Path) -> tuple[str, list[Problem]]:
 def parse(text: str, file: str) -> Tree:
     """Build the tree; problems of form end up in ``Tree.problems`` and nothing is raised."""
     tree = Tree(file)
-    tab = re.search(r"^[ ]*\t", text, re.MULTILINE)
-    if tab:
-        line = text[: tab.start()].count("\n") + 1
-        tree.problems.append(Problem(file, line, "", "a tab", "must be indented with spaces"))
-        return tree
-    if not text.strip():
-        tree.problems.append(Problem(file, 0, "", "an empty file", "must hold a description"))
-        return tree
-    try:
-        _Builder(tree).run(text)
-    except MarkedYAMLError as error:
-        mark = error.problem_mark or error.context_mark
-        found = _in_words(error.problem or "")
-        line = mark.line + 1 if mark else 0
-        tree.problems.append(Problem(file, line, "", found, "must be YAML"))
-    except (ReaderError, UnicodeEncodeError) as error:
-        place = error.start if isinstance(error, UnicodeEncodeError) else error.position
-        line = text[:place].count("\n") + 1
-        tree.problems.append(Problem(file, line, "", "a control character", "must be plain text"))
-    except YAMLError as error:
-        found = " ".join(str(error).split())[:120]
-        tree.problems.append(Problem(file, 0, "", found, "must be YAML"))
+    problem = _unreadable(text, file)
+    if problem is None:
+        try:
+            tree.whole = _Builder(tree).run(text)
+        except MarkedYAMLError as error:
+            problem = _not_yaml(error, file)
+        except YAMLError as error:
+            problem = Problem(file, 0, "", " ".join(str(error).split())[:120], "must be YAML")
+    if problem is not None:
+        tree.whole = False
+        tree.problems.append(problem)
     return tree
 
 
-def _in_words(problem: str) -> str:
-    """What the YAML reader says, to stand after 'found'."""
-    problem = " ".join(problem.split())
-    if problem.startswith("found "):
-        return problem.removeprefix("found ")
-    return f"something that is not YAML ({problem})" if problem else "something that is not YAML"
+def _unreadable(text: str, file: str) -> Problem | None:
+    """What the YAML reader would explain badly: control characters, tabs, an empty file."""
+    control = _CONTROL.search(text)
+    if control:
+        found = f"the control character U+{ord(control[0]):04X}"
+        return Problem(file, _line_at(text, control.start()), "", found, "must be plain text")
+    tab = re.search(r"^ *\t", text, re.MULTILINE)
+    if tab:
+        found = "a tab at the start of a line"
+        return Problem(file, _line_at(text, tab.start()), "", found, "must be indented with spaces")
+    if not re.search(r"^ *[^#\s]", text, re.MULTILINE):
+        found = "nothing but comments" if text.strip() else "an empty file"
+        return Problem(file, 0, "", found, "must hold a description")
+    return None
+
+
+def _line_at(text: str, position: int) -> int:
+    return text.count("\n", 0, position) + 1
+
+
+_IN_WORDS = (
+    (r"did not find expected (.*[,\]}'].*)", r"no \1 where one is due"),
+    (r"did not find expected (key|node content|'-' indicator)", "something out of place"),
+    (r"mapping values are not allowed in this context", "a ':' where none can stand"),
+    (r"(found )?(character that cannot start any token)", "a character that no value can begin with"),
+    (r"found unexpected end of stream", "an opening quote without its closing quote"),
+    (r"found (.*)", r"\1"),
+    (r"could not find expected ':'", "a line without ':'"),
+)  # fmt: skip
+"""What the YAML reader says of a text that is not YAML, to stand after 'found'."""
+
+
+def _not_yaml(error: Any, file: str) -> Problem:
+    said = " ".join((error.problem or "").split())
+    found = "something that is not YAML"
+    for pattern, words in _IN_WORDS:
+        match = re.fullmatch(pattern, said)
+        if match:
+            found = match.expand(words)
+            break
+    # A missing closing quote shows at the end of the file; the opening one is where to look.
+    ends = "end of stream" in said
+    mark = (error.context_mark if ends else None) or error.problem_mark or error.context_mark
+    return Problem(file, mark.line + 1 if mark else 0, "", found, "must be YAML")
 
 
 class _Builder:
@@ -128,39 +168,42 @@ class _Builder:
         self.key: list[str | None] = []
         self.documents = 0
 
-    def run(self, text: str) -> None:
+    def run(self, text: str) -> bool:
+        """Whether all of the text could be taken in."""
         yaml = YAML(typ="safe", pure=False)
         for event in yaml.parse(text):
             if isinstance(event, DocumentStartEvent):
                 self.documents += 1
                 if self.documents > 1:
                     self._refuse(event, "a second document", "must be one document")
-                    return
+                    return False
             elif isinstance(event, AliasEvent) or getattr(event, "anchor", None):
                 self._refuse(event, "an anchor or alias (& or *)", "must be written out")
-                return
-            elif getattr(event, "tag", None) not in (None, "!"):
-                self._refuse(event, f"a tag ({event.tag})", "must be written without tags")
-                return
-            elif isinstance(event, MappingStartEvent | SequenceStartEvent):
+                return False
+            tag = getattr(event, "tag", None)
+            if tag not in (None, "!"):
+                short = tag.replace(_STANDARD_TAG, "!!")
+                self._refuse(event, f"the tag {short}", "must be written without tags")
+            if isinstance(event, MappingStartEvent | SequenceStartEvent):
                 if len(self.stack) >= MAX_DEPTH:
                     self._refuse(event, f"more than {MAX_DEPTH} levels", "must be less nested")
-                    return
+                    return False
+                if self._awaits_key():
+                    self._refuse(event, "a list or mapping as a key", "must be a name")
+                    return False
                 self._open({} if isinstance(event, MappingStartEvent) else [], event)
             elif isinstance(event, MappingEndEvent | SequenceEndEvent):
                 self.stack.pop()
                 self.key.pop()
             elif isinstance(event, ScalarEvent):
                 self._scalar(event)
+        return True
 
-    def _refuse(self, event: Any, found: str, must: str) -> None:
+    def _refuse(self, event: Any, found: str, must: str, name: str = "") -> None:
         line = event.start_mark.line + 1
-        self.tree.problems.append(Problem(self.tree.file, line, "", found, must))
+        self.tree.problems.append(Problem(self.tree.file, line, name, found, must))
 
     def _open(self, container: Any, event: Any) -> None:
-        if self._awaits_key():
-            self._refuse(event, "a list or mapping as a key", "must be a name")
-            self.key[-1] = "?"
         path = self._place(container, event)
         self.stack.append((container, path))
         self.key.append(None)
@@ -169,10 +212,15 @@ class _Builder:
         if self._awaits_key():
             container, path = self.stack[-1]
             name = event.value
-            if name in container:
+            where = ".".join(str(one) for one in (*path, name))
+            if name == "<<" and event.implicit[0]:
+                self._refuse(event, "a merge key '<<'", "must be written out", where)
+                self.tree.settled.add((*path, name))
+            elif name in container:
                 first = self.tree.lines[(*path, name)]
                 self._refuse(event, f"'{name}' a second time",
-                             f"must stand once (first on line {first})")  # fmt: skip
+                             f"must stand once (first on line {first})", where)  # fmt: skip
+                self.tree.doubled.add((*path, name))
             self.key[-1] = name
             self.tree.lines.setdefault((*path, name), event.start_mark.line + 1)
             return

@@ -45,7 +45,7 @@ class Unit:
         value = number * self.spellings[unit]
         inside = self.low < value < self.high or (self.low_allowed and value == self.low)
         if not inside or not math.isfinite(value):
-            raise self._wrong(text, self._range_advice())
+            raise self._wrong(text, self._range_advice(value))
         return value
 
     def _unit_advice(self, unit: str) -> str:
@@ -55,11 +55,21 @@ class Unit:
             return f"must have a decimal point and a unit, such as {self.example}"
         return f"must be {self.what} in {names}, such as {self.example}, not {wrong}"
 
-    def _range_advice(self) -> str:
-        base = next(name for name, size in self.spellings.items() if size == 1.0)
-        at_least = "at least" if self.low_allowed else "above"
-        upper = "" if math.isinf(self.high) else f" and below {self.high:g} {base}"
-        return f"must be {self.what} {at_least} {self.low:g} {base}{upper}, such as {self.example}"
+    def _range_advice(self, value: float) -> str:
+        """The limit that was passed; below zero is told so, and not the nanoohms of the true limit."""
+        if value > self.low:
+            limit = f"below {self._bound(self.high)}" if self.high < math.inf else "finite"
+        else:
+            low = 0.0 if value <= 0.0 <= self.low else self.low
+            limit = f"{'at least' if self.low_allowed else 'above'} {self._bound(low)}"
+        return f"must be {self.what} {limit}, such as {self.example}"
+
+    def _bound(self, value: float) -> str:
+        names = {name: size for name, size in self.spellings.items() if name and name.isascii()}
+        if value == 0.0:
+            names = {name: size for name, size in names.items() if size == 1.0} or names
+        texts = [f"{value / size:g} {name}" for name, size in names.items()] or [f"{value:g}"]
+        return min(texts, key=lambda text: ("e" in text.split(" ")[0], len(text)))
 
     def _wrong(self, found: str, must: str) -> PydanticCustomError:
         return PydanticCustomError("quantity", "{must}", {"must": must, "found": found})
@@ -84,18 +94,19 @@ class Unit:
 
 OHM = Unit("a resistance", "'0.40 ohm' or '12 mohm'", {
     "ohm": 1.0, "mohm": 1e-3, "kohm": 1e3, "Mohm": 1e6, "Ω": 1.0, "mΩ": 1e-3, "kΩ": 1e3, "MΩ": 1e6,
-})  # fmt: skip
+}, low=1e-7, high=1e9)  # fmt: skip
 VOLT = Unit("a voltage", "'12.6 V' or '80 mV'", {"V": 1.0, "mV": 1e-3}, high=100.0)
 AMP = Unit("a current", "'15 A' or '120 mA'", {"A": 1.0, "mA": 1e-3}, high=5000.0)
-WATT = Unit("a power", "'60 W'", {"W": 1.0, "kW": 1e3})
+WATT = Unit("a power", "'60 W'", {"W": 1.0, "kW": 1e3}, low=1e-3, high=1e5)
 METRE = Unit(
-    "a length", "'1.8 m' or '450 mm'", {"m": 1.0, "cm": 1e-2, "mm": 1e-3}, high=1000.0
+    "a length", "'1.8 m' or '450 mm'", {"m": 1.0, "cm": 1e-2, "mm": 1e-3}, low=1e-4, high=1000.0
 )  # fmt: skip
 CELSIUS = Unit("a temperature", "'92 degC'", {"degC": 1.0, "°C": 1.0}, low=-60.0, high=300.0)
 PERCENT = Unit("a share", "'5 %'", {"%": 0.01, "": 1.0}, high=1.0, low_allowed=True)
 RPM = Unit("a speed", "'2600 rpm'", {"rpm": 1.0, "": 1.0}, high=100_000.0)
-MINUTE = Unit("a time", "'4 min' or 4", {"min": 1.0, "": 1.0, "h": 60.0}, low_allowed=True)
-COUNT = Unit("a number", "3", {"": 1.0})
+MINUTE = Unit("a time", "'4 min' or 4", {"min": 1.0, "": 1.0, "h": 60.0}, high=10_000.0,
+              low_allowed=True)
+COUNT = Unit("a whole number", "3", {"": 1.0}, high=1000.0)
 
 Ohm = OHM.annotation
 Volt = VOLT.annotation
@@ -112,7 +123,7 @@ Volts = VOLT.named_by_its_key
 Amps = AMP.named_by_its_key
 Watts = WATT.named_by_its_key
 
-_MM2 = Unit("a wire section", "'4 mm2' or '12 AWG'", {"mm2": 1.0, "mm²": 1.0}, high=1000.0)
+_MM2 = Unit("a wire section", "'4 mm2' or '12 AWG'", {"mm2": 1.0, "mm²": 1.0}, low=0.01, high=1000.0)
 _AWG = re.compile(r"(\d{1,2}|[1-4]/0)\s*AWG")
 
 

@@ -1,7 +1,7 @@
 """The 95 % bands, first order, against drawing vehicles one by one.
 
-``expect.vehicle`` draws each uncertain value of a vehicle and ``solve_point`` solves it at full size;
-neither knows of the propagation in ``solve.spread``. 400 vehicles for each test.
+``expect.vehicle`` draws each uncertain value of a vehicle and ``solve_point`` solves it at full
+size; neither knows of the propagation in ``solve.spread``. 400 vehicles for each test.
 
 What may differ, and why (all of it JCGM 101, propagation of distributions by Monte Carlo, from
 memory):
@@ -160,7 +160,7 @@ def test_standard_deviations_agree(name, test):
 
 @each_test
 def test_the_middle_is_where_the_vehicle_of_the_description_is(name, test):
-    """A median out of 400 scatters by 1.25 / sqrt(400) = 6 % of a deviation; a quarter is allowed."""
+    """A median out of 400 scatters by 1.25 / sqrt(400) = 6 % of a deviation; 25 % is allowed."""
     found = drawn(name, test)
     for place in varying(found):
         scatter = found.values[:, place].std(ddof=1)

@@ -27,8 +27,8 @@ SAMPLES = {
     "module": [
         {
             "inputs": {
-                "control": {"between": ["15", "31"], "ohms": "1 kohm", "on_at": "7 V", "off_at": "5 V"},
-                "warm": {"between": ["S", "31"], "ohms": "2 kohm", "on_at": "6 V", "off_at": "4 V"},
+                "control": {"between": ["15", "31"], "ohms": 1000, "on_at": "7 V", "off_at": "5 V"},
+                "warm": {"between": ["S", "31"], "ohms": 2000, "on_at": "6 V", "off_at": "4 V"},
             },
             "outputs": {
                 "slow": {"between": ["30", "L"], "closed_when": ["not control", "warm"]},
@@ -207,8 +207,9 @@ class TestNames:
         for fault in part.all_faults("P1"):
             assert fault.weight > 0, fault.spec
             if fault.severity:
-                assert 0 < fault.severity.low < fault.severity.typical < fault.severity.high, fault.spec
-                assert fault.severity.unit, fault.spec
+                one = fault.severity
+                assert 0 < one.low < one.typical < one.high, fault.spec
+                assert one.unit, fault.spec
 
 
 class TestWhatTheyDo:

@@ -216,7 +216,8 @@ class TestFuse:
         sound = {"fuse": False, "relay": False}
         after = next_states(thresholds, sound, {"f": 50.0, "c": 0.2})
         assert after == {"fuse": False, "relay": True}
-        assert next_states(thresholds, after, {"f": 50.0, "c": 0.2}) == {"fuse": True, "relay": True}
+        both = {"fuse": True, "relay": True}
+        assert next_states(thresholds, after, {"f": 50.0, "c": 0.2}) == both
         assert next_states(thresholds, sound, {}) == sound
 
 
@@ -251,7 +252,8 @@ class TestBuzzing:
         """K1's make contact feeds K2; K2's ``last`` contact feeds K1."""
         pin = {"break": "87a", "make": "87"}[last]
         return bench(12.0, K1=made("relay"), K2=made("relay", contacts=last),
-                     feed1=join("+", "K1.30"), to2=join("K1.87", "K2.86"), minus2=join("K2.85", "0"),
+                     feed1=join("+", "K1.30"), to2=join("K1.87", "K2.86"),
+                     minus2=join("K2.85", "0"),
                      feed2=join("+", "K2.30"), to1=join(f"K2.{pin}", "K1.86"),
                      minus1=join("K1.85", "0"))  # fmt: skip
 

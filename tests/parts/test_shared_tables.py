@@ -1,9 +1,10 @@
-"""The tables in ``shared/`` that other programs may read: a source in every row, and the code's own."""
+"""The tables in ``shared/``: a source in every row, and the same as in the code."""
 
 import csv
 
 import pytest
 
+from circuitcheck.expect.cautions import STANDARD_FUSES
 from circuitcheck.parts import KINDS
 from circuitcheck.parts.fuse import OPENS_AT
 from circuitcheck.parts.wire import COLOURS
@@ -11,8 +12,14 @@ from circuitcheck.shipped import folder
 
 TABLES = sorted(path.name for path in folder("shared").glob("*.csv"))
 MARKS = {"read", "read (secondary)", "from memory", "common practice", "computed"}
-KEYS = {"wire.csv": ("mm2", "standard"), "awg.csv": ("awg",), "fuse.csv": ("type", "rating_a"),
-        "colour.csv": ("code",), "terminal.csv": ("terminal",), "letter.csv": ("letter",)}  # fmt: skip
+KEYS = {
+    "wire.csv": ("mm2", "standard"),
+    "awg.csv": ("awg",),
+    "fuse.csv": ("type", "rating_a"),
+    "colour.csv": ("code",),
+    "terminal.csv": ("terminal",),
+    "letter.csv": ("letter",),
+}
 
 
 def rows(table):
@@ -102,9 +109,13 @@ class TestFuses:
                 if low and high:
                     assert float(low) < float(high), row
 
+    def test_the_fuses_that_a_lead_may_have_are_in_the_table(self):
+        assert set(STANDARD_FUSES) <= {float(row["rating_a"]) for row in rows("fuse.csv")}
+
     def test_the_limit_of_the_code_is_one_of_the_table(self):
         """At this share of its rating a blade fuse is sure to open within a minute."""
         percent = round(100 * OPENS_AT)
         assert percent in self.PERCENT
-        longest = {row[f"max_s_at_{percent}_percent"] for row in rows("fuse.csv") if row["type"] != "E"}
+        blades = [row for row in rows("fuse.csv") if row["type"] != "E"]
+        longest = {row[f"max_s_at_{percent}_percent"] for row in blades}
         assert longest == {"50"}

@@ -57,9 +57,10 @@ class TestTextbook:
         assert motor.back_emf * speed(motor, 48.0) == pytest.approx(40.0, abs=0.1)
         assert current(motor, 48.0) ** 2 * motor.resistance == pytest.approx(160, abs=1)
 
-    # M2. CP2e 23.6 exercise, read: 120 V; 10.0 A at start; back EMF 100 V running -> 12.00 ohm, 1.67 A.
+    # M2. CP2e 23.6 exercise, read: 120 V; 10.0 A at start; back EMF 100 V running -> 12.00 ohm and
+    # 1.67 A.
     def test_current_from_back_emf(self):
-        # Ke = 1 and a fan that needs 5/3 N m at 100 rad/s, so that 100 V of back EMF is the balance.
+        # Ke = 1 and a fan that needs 5/3 N m at 100 rad/s: 100 V of back EMF is the balance.
         motor = FanMotor("+", "-", 12.00, 1.0, (5 / 3) / 100**2, 0.0)
         assert current(locked(motor), 120.0) == pytest.approx(10.0, abs=0.1)
         assert current(motor, 120.0) == pytest.approx(1.67, abs=0.01)
@@ -71,8 +72,8 @@ class TestTextbook:
         assert current(locked(motor), 120.0) == pytest.approx(20.0, abs=0.1)
         assert motor.back_emf * speed(motor, 120.0) == pytest.approx(72.0, abs=0.1)
 
-    # M4. UP2 13.6, second example, read: 2.0 ohm, 120 V; the motor there is series-wound, which does
-    # not touch where the power goes at a given current.
+    # M4. UP2 13.6, second example, read: 2.0 ohm, 120 V; the motor there is series-wound, which
+    # does not touch where the power goes at a given current.
     @pytest.mark.parametrize(
         ("amps", "back_emf", "shaft", "heat", "given_watts"),
         [(10, 100, 1000, 200, 1200), (20, 80, 1600, 800, 2400)],
@@ -129,7 +130,7 @@ class TestLaws:
 
     @given(motors, volts_given)
     def test_torque(self, motor, volts):
-        """While it turns, the shaft takes what the magnet gives; while it stands, friction holds."""
+        """Turning, the shaft takes what the magnet gives; standing, friction holds."""
         torque = motor.back_emf * current(motor, volts)
         turning = speed(motor, volts)
         if turning > 0:

@@ -55,7 +55,8 @@ def test_cold_filament():
 @given(lamps)
 def test_rated_point(lamp):
     assert current(lamp, lamp.rated_volts) == pytest.approx(lamp.rated_amps)
-    assert Filament.brightness(np.array(lamp.values), np.array(lamp.rated_volts)) == pytest.approx(1)
+    brightness = Filament.brightness(np.array(lamp.values), np.array(lamp.rated_volts))
+    assert brightness == pytest.approx(1)
 
 
 @given(lamps, volts_given, volts_given)

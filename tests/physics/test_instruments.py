@@ -80,7 +80,8 @@ class TestAccuracy:
         shown = [meter.shown(100.0, draw) for draw in (-1, 0, 1)]
         assert shown == pytest.approx([98.8, 100.0, 101.2])
 
-    # Laboratory note, read: 1.4869 A, +-(0.5 % + 1), one digit 0.0001 A; product 0.00753 A, computed.
+    # Laboratory note, read: 1.4869 A, +-(0.5 % + 1), one digit 0.0001 A; product 0.00753 A,
+    # computed.
     def test_an_amp_and_a_half(self):
         meter = Accuracy(share=0.005, offset=0.0001, digit=1e-7)
         assert meter.shown(1.4869, 1) - 1.4869 == pytest.approx(0.00753, abs=0.00001)

@@ -223,8 +223,9 @@ def input_resistance(circuit, one, other):
 
 
 class TestRayleigh:
-    """For resistances only: with curves a network may do the opposite (J. E. Cohen, P. Horowitz,
-    *Paradoxical behaviour of mechanical and electrical networks*, Nature 352, 1991; from memory)."""
+    """For resistances only. With curves a network may do the opposite (J. E. Cohen, P. Horowitz,
+    *Paradoxical behaviour of mechanical and electrical networks*, Nature 352, 1991; from memory).
+    """
 
     @laws
     @given(resistive, st.data())
