@@ -152,8 +152,8 @@ class Run:
                 if mine.size:
                     at = where[group.rows[mine]]
                     for place, latents, change in _station_shifts(station, group, group.local[mine]):
-                        columns = [names.setdefault(one, len(names)) for one in latents]
-                        pieces.append((np.ix_(at, [place], columns), change))
+                        columns = np.array([names.setdefault(one, len(names)) for one in latents], dtype=np.intp)
+                        pieces.append((np.ix_(at, np.array([place]), columns), change))
         values = np.zeros((len(rows), len(self.bench.observations), len(names)))
         for cells, change in pieces:
             values[cells] += change[:, None, :]
