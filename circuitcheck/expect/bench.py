@@ -152,7 +152,8 @@ class Run:
                 if mine.size:
                     at = where[group.rows[mine]]
                     for place, latents, change in _station_shifts(station, group, group.local[mine]):
-                        columns = np.array([names.setdefault(one, len(names)) for one in latents], dtype=np.intp)
+                        numbers = [names.setdefault(one, len(names)) for one in latents]
+                        columns = np.array(numbers, dtype=np.intp)
                         pieces.append((np.ix_(at, np.array([place]), columns), change))
         values = np.zeros((len(rows), len(self.bench.observations), len(names)))
         for cells, change in pieces:
