@@ -3,7 +3,7 @@
 ``solve_point`` knows nothing of ports, inverses or cuts: it sets up each changed circuit, its meter
 in place, and solves it by itself. The sweep takes every fault of every harness at the low end, in
 the middle and at the high end of its range, in every test, and pairs; a seeded sample of each is
-compared. ``python tests/solve/check_sweep.py`` compares all of them (minutes).
+compared. ``python tests/solve/test_sweep.py`` compares all of them (minutes).
 """
 
 import random
