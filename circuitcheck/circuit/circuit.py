@@ -40,9 +40,18 @@ class Circuit:
         merged = {**self.branches, **change}
         return replace(self, branches={k: b for k, b in merged.items() if b is not None})
 
-    def after(self, blown: frozenset[str]) -> Circuit:
-        """The circuit with some fuses already blown."""
-        return replace(self, blown=blown & self.thresholds.keys()) if blown else self
+    def after(self, blown: frozenset[str], fuses: float = 1.0) -> Circuit:
+        """The circuit with some fuses already blown.
+
+        :param fuses: by how much every fuse opens above its usual limit [1]
+        """
+        if fuses == 1.0:
+            return replace(self, blown=blown & self.thresholds.keys()) if blown else self
+        moved = {
+            name: replace(one, on_amps=one.on_amps * fuses) if one.latching else one
+            for name, one in self.thresholds.items()
+        }
+        return replace(self, thresholds=moved, blown=blown & moved.keys())
 
     @cached_property
     def nodes(self) -> tuple[str, ...]:

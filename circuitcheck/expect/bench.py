@@ -109,9 +109,10 @@ class Run:
     def _take(self, station: Station) -> None:
         probes = [reader.port() for _, reader in station.readers]
         changes = [station.carried(change) for change in self.changes]
-        groups, restless = settle(station.networks, changes, probes, self.blown, self.fuses)
-        self._groups.append((station, groups))
-        for group in groups:
+        settled = settle(station.networks, changes, probes, self.blown, self.fuses)
+        self._groups.append((station, settled.groups))
+        self.buzzing[settled.buzzing] = True  # their readings stay NaN
+        for group in settled.groups:
             batch = group.batch
             for port, (place, reader) in zip(batch.probe_ports, station.readers, strict=True):
                 self.values[group.rows, place] = reader.values(batch, port)[group.local]
@@ -123,13 +124,14 @@ class Run:
             doubtful = batch.behind_knee(meters, 1 / VOLTMETER_OHM)[group.local]
             for row in group.rows[doubtful]:
                 self._take_one(station, int(row))
-        for row in restless:
+        for row in settled.unsure:
             self._take_one(station, int(row))
 
     def _take_one(self, station: Station, row: int) -> None:
         """At full size, each meter on its own."""
         change = station.carried(self.changes[row])
-        circuit = station.circuit.changed(change).after(self.blown[row])
+        circuit = station.circuit.changed(change)
+        circuit = circuit.after(self.blown[row], 1.0 if self.fuses is None else float(self.fuses[row]))
         bare = solve_point(circuit)
         self.buzzing[row] |= bool(bare.buzzing)
         for place, reader in station.readers:

@@ -44,12 +44,13 @@ def blown_in_service(
         circuit = build_circuit(harness, setup)
         latching = {name for name, one in circuit.thresholds.items() if one.latching}
         changes = [rule(circuit.branches) for rule in rules]
-        groups, restless = settle(Networks(circuit), changes, [], fuses=fuses)
-        for group in groups:
+        settled = settle(Networks(circuit), changes, [], fuses=fuses)
+        for group in settled.groups:
             blown = {name for name in latching if group.states[name]}
             for row in group.rows if blown else ():
                 found[int(row)] |= blown
-        for row in restless:
-            point = solve_point(circuit.changed(changes[row]))
+        for row in (*settled.buzzing, *settled.unsure):
+            limit = 1.0 if fuses is None else float(fuses[row])
+            point = solve_point(circuit.changed(changes[row]).after(frozenset(), limit))
             found[int(row)] |= {name for name in latching if point.states[name]}
     return [frozenset(one) for one in found]

@@ -389,15 +389,28 @@ class Group:
     batch: Batch
 
 
+@dataclass(frozen=True)
+class Settled:
+    """Where the states of all changes came to.
+
+    :param groups: rows at rest
+    :param buzzing: rows whose states come round again for ever
+    :param unsure: rows that lost too many digits to be trusted; to be solved at full size
+    """
+
+    groups: list[Group]
+    buzzing: Index
+    unsure: Index
+
+
 def settle(
     networks: Networks, changes: Sequence[Change], probes: Sequence[tuple[str, str]],
     blown: Sequence[frozenset[str]] | None = None, fuses: Array | None = None,
-) -> tuple[list[Group], Index]:  # fmt: skip
+) -> Settled:  # fmt: skip
     """Follow the states of every change to rest.
 
     :param blown: for each change the fuses that have blown in service
     :param fuses: for each change, by how much every fuse opens above its usual limit [1]
-    :returns: the groups that came to rest, and the rows that did not within reason (they may buzz)
     """
     circuit = networks.circuit
     names = list(circuit.thresholds)
@@ -409,7 +422,8 @@ def settle(
             states[row, names.index(name)] = True
     waiting = np.arange(len(changes))
     done: list[Group] = []
-    restless: list[Index] = []
+    unsure: list[Index] = []
+    rings: list[Index] = []
     seen: dict[int, set[bytes]] = {}
     for _ in range(2 * len(names) + 4):
         if not waiting.size:
@@ -422,7 +436,7 @@ def settle(
             after = _after(circuit.thresholds, states[rows], batch, limit)
             # A point that could not be trusted must not throw a relay or blow a fuse.
             trusted = ~batch.delicate
-            restless.append(rows[~trusted])
+            unsure.append(rows[~trusted])
             rest = np.all(after == states[rows], axis=1) & trusted
             if rest.any():
                 done.append(Group(rows[rest], np.flatnonzero(rest), named, batch))
@@ -430,14 +444,15 @@ def settle(
             ring = np.array([_seen_before(seen, rows[n], states[rows[n]], after[n]) for n in going],
                             dtype=bool)  # fmt: skip
             states[rows] = after
-            restless.append(rows[going[ring]])
+            rings.append(rows[going[ring]])
             moved.append(rows[going[~ring]])
         waiting = np.concatenate(moved) if moved else waiting[:0]
-    return done, np.concatenate([waiting, *restless])
+    none = waiting[:0]
+    return Settled(done, np.concatenate([none, *rings]), np.concatenate([waiting, *unsure]))
 
 
 def _seen_before(seen: dict[int, set[bytes]], row: int, before: Bool, after: Bool) -> bool:
-    """Note where a row was; whether it now comes back to where it has been: it may buzz."""
+    """Note where a row was; whether it now comes back to where it has been: it buzzes."""
     been = seen.setdefault(int(row), set())
     been.add(before.tobytes())
     return after.tobytes() in been

@@ -241,12 +241,13 @@ class TestBuzzing:
         assume(abs(reaches - 0.6 * 12.0) > 1e-6)
         assert bool(point.buzzing) is (reaches > 0.6 * 12.0)
 
-    def test_the_sweep_gives_it_back_as_restless(self):
+    def test_the_sweep_says_that_it_buzzes(self):
         circuit = self.own_break_contact()
         changes = [{}, {"back": None}, {"feed": None}]
-        groups, restless = settle(Networks(circuit), changes, [])
-        assert restless.tolist() == [0]
-        assert sorted(row for group in groups for row in group.rows.tolist()) == [1, 2]
+        settled = settle(Networks(circuit), changes, [])
+        assert settled.buzzing.tolist() == [0]
+        assert settled.unsure.tolist() == []
+        assert sorted(row for group in settled.groups for row in group.rows.tolist()) == [1, 2]
 
     def ring(self, last):
         """K1's make contact feeds K2; K2's ``last`` contact feeds K1."""
