@@ -4,45 +4,28 @@ from __future__ import annotations
 
 import json
 import sys
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
 from enum import Enum
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from circuitcheck.cli.app import (
+    FaultOption,
+    HarnessArgument,
+    JsonOption,
+    TestOption,
+    app,
+    emit,
+    load,
+    mistakes,
+)
+
 if TYPE_CHECKING:
     from circuitcheck.expect.expected import Expectation
     from circuitcheck.loom import Loom
 
-app = typer.Typer(
-    name="circuitcheck", no_args_is_help=True, rich_markup_mode=None,
-    context_settings={"help_option_names": ["-h", "--help"]},
-    help="Knows a fan circuit, says what each test should read, and locates the fault.\n\n"
-         "Begin with:  circuitcheck demo",
-)  # fmt: skip
-
 DEMO_HARNESS, DEMO_READINGS = "twin-fan-switch", "slow-on-low"
-
-
-def _shipped_names(incomplete: str) -> list[str]:
-    from circuitcheck.shipped import harness_files  # noqa: PLC0415
-
-    return [name for name in harness_files() if name.startswith(incomplete)]
-
-
-HarnessArgument = Annotated[
-    str, typer.Argument(metavar="HARNESS", help="A path, or the name of a shipped harness.",
-                        autocompletion=_shipped_names),
-]  # fmt: skip
-TestOption = Annotated[str | None, typer.Option("--test", "-t", help="One test only.")]
-FaultOption = Annotated[
-    list[str] | None,
-    typer.Option("--fault", "-f", help="'R1 open', or with a value 'E1 high resistance=0.8 ohm'; "
-                 "may be given again."),
-]  # fmt: skip
-JsonOption = Annotated[bool, typer.Option("--json", help="One JSON document, nothing else.")]
 
 
 class As(str, Enum):
@@ -63,33 +46,6 @@ class What(str, Enum):
 
     harness = "harness"
     readings = "readings"
-
-
-@contextmanager
-def _mistakes() -> Iterator[None]:
-    """A mistake in what was given: said in one line each on standard error, exit status 2."""
-    from circuitcheck.errors import CircuitcheckError  # noqa: PLC0415
-
-    try:
-        yield
-    except (CircuitcheckError, ValueError) as error:
-        for line in str(error).splitlines():
-            typer.echo(f"circuitcheck: {line}", err=True)
-        raise typer.Exit(2) from None
-
-
-def _load(harness: str) -> Loom:
-    from circuitcheck.loom import load  # noqa: PLC0415
-
-    return load(harness)
-
-
-def _emit(as_json: bool, data: Callable[[], Any], show: Callable[[], None]) -> None:
-    """One result, for programs or for people."""
-    if as_json:
-        typer.echo(json.dumps(data(), indent=2, ensure_ascii=False, allow_nan=False))
-    else:
-        show()
 
 
 def _version(wanted: bool) -> None:
@@ -118,15 +74,15 @@ def list_harnesses(as_json: JsonOption = False) -> None:
     from circuitcheck.cli import tables  # noqa: PLC0415
     from circuitcheck.shipped import harness_files, readings_files  # noqa: PLC0415
 
-    with _mistakes():
-        looms = [_load(name).harness for name in harness_files()]
+    with mistakes():
+        looms = [load(name).harness for name in harness_files()]
         rows = [
             {"name": one.name, "title": one.title, "volts": one.volts, "parts": len(one.parts),
              "wires": len(one.wires), "tests": list(one.tests),
              "readings": [str(path) for path in readings_files(one.name).values()]}
             for one in looms
         ]  # fmt: skip
-        _emit(as_json, lambda: rows, lambda: tables.harnesses(rows))
+        emit(as_json, lambda: rows, lambda: tables.harnesses(rows))
 
 
 @app.command()
@@ -135,8 +91,8 @@ def demo() -> None:
     from circuitcheck.cli import tables  # noqa: PLC0415
     from circuitcheck.shipped import readings_files  # noqa: PLC0415
 
-    with _mistakes():
-        loom = _load(DEMO_HARNESS)
+    with mistakes():
+        loom = load(DEMO_HARNESS)
         path = readings_files(DEMO_HARNESS)[DEMO_READINGS]
         sheet = loom.sheet(path)
         tables.demo_head(loom, sheet)
@@ -152,15 +108,15 @@ def faults(harness: HarnessArgument, as_json: JsonOption = False) -> None:
     """
     from circuitcheck.cli import tables  # noqa: PLC0415
 
-    with _mistakes():
+    with mistakes():
         rows = [
             {"spec": one.spec, "where": one.where, "fault": one.mode, "replace": one.replace,
              "weight": one.weight, "words": one.words, "source": one.source,
              "range": None if one.severity is None else {
                  "low": one.severity.low, "high": one.severity.high, "unit": one.severity.unit}}
-            for one in _load(harness).faults()
+            for one in load(harness).faults()
         ]  # fmt: skip
-        _emit(as_json, lambda: rows, lambda: tables.faults(rows))
+        emit(as_json, lambda: rows, lambda: tables.faults(rows))
 
 
 @app.command()
@@ -174,8 +130,8 @@ def expect(
 
     Example:  circuitcheck expect twin-fan-switch --test low-at-the-plug
     """
-    with _mistakes():
-        loom = _load(harness)
+    with mistakes():
+        loom = load(harness)
         _expected(loom, loom.expect(test), as_json=as_json, second_opinion=second_opinion)
 
 
@@ -199,7 +155,7 @@ def _expected(
             }
         return found
 
-    _emit(as_json, data, lambda: tables.expected(loom, result, twin))
+    emit(as_json, data, lambda: tables.expected(loom, result, twin))
 
 
 @app.command()
@@ -217,15 +173,15 @@ def whatif(
 
     circuitcheck whatif first-fan --fault "E2 high resistance=0.8 ohm" --spread 7 --as readings
     """
-    with _mistakes():
-        loom, specs = _load(harness), fault or []
+    with mistakes():
+        loom, specs = load(harness), fault or []
         if as_ is As.readings or spread is not None:
             from circuitcheck.harness.readings import sheet_text  # noqa: PLC0415
 
             seed = 0 if spread is None else spread
             written = loom.written(*specs, spread=seed, test=test)
             title = f"drawn vehicle, seed {seed}" + (f", {' + '.join(specs)}" if specs else "")
-            _emit(
+            emit(
                 as_json,
                 lambda: {"harness": loom.harness.name, "tests": written},
                 lambda: typer.echo(sheet_text(loom.harness.name, written, title), nl=False),
@@ -247,8 +203,8 @@ def locate(
     """
     from circuitcheck.cli import tables  # noqa: PLC0415
 
-    with _mistakes():
-        loom = _load(harness)
+    with mistakes():
+        loom = load(harness)
         if readings == "-":
             from circuitcheck.harness.readings import parse_readings  # noqa: PLC0415
 
@@ -257,7 +213,7 @@ def locate(
         else:
             sheet = loom.sheet(Path(readings))
         result = loom.locate(sheet)
-        _emit(as_json, result.to_dict, lambda: tables.verdict(loom, result))
+        emit(as_json, result.to_dict, lambda: tables.verdict(loom, result))
 
 
 @app.command()
@@ -273,8 +229,8 @@ def export(
 
     Example:  circuitcheck export first-fan --test fan-direct --to spice > fan.cir
     """
-    with _mistakes():
-        loom = _load(harness)
+    with mistakes():
+        loom = load(harness)
         (name,) = loom.tests(test)
         from circuitcheck.expect.second_opinion import deck  # noqa: PLC0415
 

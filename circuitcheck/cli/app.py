@@ -1,0 +1,68 @@
+"""What every verb shares: the application, its arguments, how mistakes and results are told."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+if TYPE_CHECKING:
+    from circuitcheck.loom import Loom
+
+app = typer.Typer(
+    name="circuitcheck", no_args_is_help=True, rich_markup_mode=None,
+    context_settings={"help_option_names": ["-h", "--help"]},
+    help="Knows a fan circuit, says what each test should read, and locates the fault.\n\n"
+         "Begin with:  circuitcheck demo",
+)  # fmt: skip
+
+
+def shipped_names(incomplete: str) -> list[str]:
+    """Completion of the names of shipped harnesses."""
+    from circuitcheck.shipped import harness_files  # noqa: PLC0415
+
+    return [name for name in harness_files() if name.startswith(incomplete)]
+
+
+HarnessArgument = Annotated[
+    str, typer.Argument(metavar="HARNESS", help="A path, or the name of a shipped harness.",
+                        autocompletion=shipped_names),
+]  # fmt: skip
+TestOption = Annotated[str | None, typer.Option("--test", "-t", help="One test only.")]
+FaultOption = Annotated[
+    list[str] | None,
+    typer.Option("--fault", "-f", help="'R1 open', or with a value 'E1 high resistance=0.8 ohm'; "
+                 "may be given again."),
+]  # fmt: skip
+JsonOption = Annotated[bool, typer.Option("--json", help="One JSON document, nothing else.")]
+
+
+@contextmanager
+def mistakes() -> Iterator[None]:
+    """A mistake in what was given: said in one line each on standard error, exit status 2."""
+    from circuitcheck.errors import CircuitcheckError  # noqa: PLC0415
+
+    try:
+        yield
+    except (CircuitcheckError, ValueError) as error:
+        for line in str(error).splitlines():
+            typer.echo(f"circuitcheck: {line}", err=True)
+        raise typer.Exit(2) from None
+
+
+def load(harness: str) -> Loom:
+    """A loom by path or by the name of a shipped harness."""
+    from circuitcheck.loom import load as load_loom  # noqa: PLC0415
+
+    return load_loom(harness)
+
+
+def emit(as_json: bool, data: Callable[[], Any], show: Callable[[], None]) -> None:
+    """One result, for programs or for people."""
+    if as_json:
+        typer.echo(json.dumps(data(), indent=2, ensure_ascii=False, allow_nan=False))
+    else:
+        show()
