@@ -8,7 +8,10 @@ from pathlib import Path
 import circuitcheck
 
 PACKAGE = Path(circuitcheck.__file__).parent
-ROOMS = ["physics", "parts", "harness", "circuit", "solve", "expect", "locate", "cli"]
+ROOMS = [
+    "physics", "parts", "harness", "circuit", "solve", "expect", "locate", "plan", "inspect", "learn",
+    "cli",
+]  # fmt: skip
 
 
 def imports_of(path: Path) -> set[str]:
