@@ -17,7 +17,7 @@ from circuitcheck.expect.service import blown_in_service
 from circuitcheck.expect.words import OPEN_LINE, SCALES
 from circuitcheck.harness.model import Harness, Observation, Test
 from circuitcheck.notebook import html_table
-from circuitcheck.parts.fault import Branches, Change, FaultMode
+from circuitcheck.parts.fault import Branches, Change, FaultMode, Value
 from circuitcheck.parts.part import Situation
 from circuitcheck.parts.quantity import AMP, OHM, RPM, VOLT
 from circuitcheck.physics.meter import ACCURACY, OPEN_OHM
@@ -109,10 +109,10 @@ class Expectation:
 
 @dataclass(frozen=True)
 class ChosenFault:
-    """A fault mode with the value it is to have."""
+    """A fault mode with the value it is to have, or an array of values to be tried at once."""
 
     mode: FaultMode
-    value: float
+    value: Value
 
     @property
     def spec(self) -> str:
@@ -159,7 +159,7 @@ def _expect(
     test = harness.tests[name]
     bench = bench_for(harness, test)
     change = combined(faults, bench.circuit.branches, test.setup.swap)
-    run = bench.run([change], [blown])
+    run = bench.run([change], blown=[blown])
     shifts = run.shifts(np.array([0])).values[0]
     spread = np.sqrt(np.sum(shifts**2, axis=-1))
     readings = [

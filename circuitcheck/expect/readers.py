@@ -8,13 +8,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from typing import Protocol
 
 import numpy as np
 
 from circuitcheck.circuit.circuit import Circuit
 from circuitcheck.harness.model import Observation
+from circuitcheck.parts.fault import Change
 from circuitcheck.physics.branch import Array, Branch, Conductor, Source
 from circuitcheck.physics.lamp import Filament
 from circuitcheck.physics.meter import (
@@ -26,34 +27,57 @@ from circuitcheck.physics.meter import (
     VOLTMETER_OHM,
 )  # fmt: skip
 from circuitcheck.physics.motor import RPM, FanMotor
+from circuitcheck.solve.batch import Batch
+from circuitcheck.solve.changes import Index
 from circuitcheck.solve.point import OperatingPoint
 from circuitcheck.solve.spread import TEMPERATURE_SPREAD, curve_nudges
-from circuitcheck.solve.sweep import Batch, Index
 
 METER = "meter"
 """Key of the branch that an instrument adds to the circuit."""
 
 
+LEAD_OHM = 1e-6
+"""Joins a fitted test lamp to where it is held: a switch, not a lead [ohm]."""
+
+
+@dataclass(frozen=True)
+class Instrument:
+    """An instrument on a circuit that it shares with others.
+
+    :param fitted: branches that lie ready there, joined to nothing yet
+    :param change: what putting it on does
+    :param reader: what reads it there
+    """
+
+    reader: Reader
+    fitted: Mapping[str, Branch] = field(default_factory=dict)
+    change: Change = field(default_factory=dict)
+
+
 class Reader(Protocol):
-    """One observation of one circuit."""
+    """One observation of one circuit; ``probe`` is its place among the probes of a batch."""
 
     def meter(self) -> Mapping[str, Branch]:
         """Branches that the instrument adds while it is in place."""
+        ...
+
+    def instrument(self, place: int) -> Instrument:
+        """The same among others; ``place`` is its own in the test."""
         ...
 
     def port(self) -> tuple[str, str]:
         """The nodes it looks at, most positive first."""
         ...
 
-    def values(self, batch: Batch, port: int) -> Array:
+    def values(self, batch: Batch, probe: int) -> Array:
         """The reading in all rows of a batch."""
         ...
 
-    def gain(self, batch: Batch, port: int) -> Array:
+    def gain(self, batch: Batch, probe: int) -> Array:
         """Change of the reading for one volt more at the port, in all rows."""
         ...
 
-    def own(self, batch: Batch, rows: Index) -> dict[str, Array]:
+    def own(self, batch: Batch, probe: int, rows: Index) -> dict[str, Array]:
         """Change of the reading at fixed volts for one standard uncertainty of each latent."""
         ...
 
@@ -63,7 +87,7 @@ class Reader(Protocol):
 
 
 def _steady(batch: Batch) -> Array:
-    return np.ones(len(batch.changes))
+    return np.ones(len(batch))
 
 
 @dataclass(frozen=True)
@@ -77,21 +101,24 @@ class VoltsReader:
         """Its input resistance."""
         return {METER: Conductor(self.tail, self.head, VOLTMETER_OHM)}
 
+    def instrument(self, place: int) -> Instrument:
+        """It leaves the circuit alone."""
+        return Instrument(self)
+
     def port(self) -> tuple[str, str]:
         """Where the leads are."""
         return self.tail, self.head
 
-    def values(self, batch: Batch, port: int) -> Array:
+    def values(self, batch: Batch, probe: int) -> Array:
         """Volts with the meter's load [V]."""
-        return batch.metered([port], 1 / VOLTMETER_OHM)[:, 0]
+        return batch.metered(probe, 1 / VOLTMETER_OHM)
 
-    def gain(self, batch: Batch, port: int) -> Array:
+    def gain(self, batch: Batch, probe: int) -> Array:
         """1, less the meter's load; 0 where nothing joins the leads."""
-        own = np.maximum(batch.transfer([port], [port])[:, 0, 0], 0.0)
-        loaded: Array = np.where(batch.cut_off([port])[:, 0], 0.0, 1 / (1 + own / VOLTMETER_OHM))
-        return loaded
+        loaded = 1 / (1 + batch.probe_ohms[:, probe] / VOLTMETER_OHM)
+        return np.where(batch.probe_cut[:, probe], 0.0, loaded)
 
-    def own(self, batch: Batch, rows: Index) -> dict[str, Array]:
+    def own(self, batch: Batch, probe: int, rows: Index) -> dict[str, Array]:
         """Nothing but its volts moves it."""
         return {}
 
@@ -112,26 +139,28 @@ class AmpsReader:
         """A clamp adds nothing; an in-line meter is put in by :func:`reader_for`."""
         return {}
 
+    def instrument(self, place: int) -> Instrument:
+        """A clamp leaves the circuit alone; a meter in the lead alters its branch."""
+        return Instrument(self, change={self.key: self.branch} if self.inline else {})
+
     def port(self) -> tuple[str, str]:
         """The ends of the branch."""
         assert self.branch is not None
         return self.branch.tail, self.branch.head
 
-    def values(self, batch: Batch, port: int) -> Array:
+    def values(self, batch: Batch, probe: int) -> Array:
         """Amps [A]."""
-        return np.abs(batch.siemens_of(self.key) * batch.volts([port])[:, 0])
+        return np.abs(batch.siemens_of(self.key) * batch.probe_volts[:, probe])
 
-    def gain(self, batch: Batch, port: int) -> Array:
+    def gain(self, batch: Batch, probe: int) -> Array:
         """The conductance, with the sign of the current [S]."""
-        return batch.siemens_of(self.key) * np.sign(batch.volts([port])[:, 0])
+        return batch.siemens_of(self.key) * np.sign(batch.probe_volts[:, probe])
 
-    def own(self, batch: Batch, rows: Index) -> dict[str, Array]:
+    def own(self, batch: Batch, probe: int, rows: Index) -> dict[str, Array]:
         """Its own resistance and temperature."""
         assert self.branch is not None
-        port = batch.ports.add(*self.port())
-        amps = self.values(batch, port)[rows]
-        altered = np.array([any(e.key == self.key for e in batch.edits[row]) for row in rows])
-        spread = np.where(altered, 0.0, self.branch.spread)
+        amps = self.values(batch, probe)[rows]
+        spread = np.where(batch.alters(self.key)[rows], 0.0, self.branch.spread)
         return {
             f"{self.key} ohm": -amps * spread,
             "temperature": -amps * self.branch.coefficient * TEMPERATURE_SPREAD,
@@ -152,17 +181,21 @@ class NoAmps:
         """Nothing."""
         return {}
 
+    def instrument(self, place: int) -> Instrument:
+        """It leaves the circuit alone."""
+        return Instrument(self)
+
     def port(self) -> tuple[str, str]:
         """Anywhere."""
         return self.reference, self.reference
 
-    def values(self, batch: Batch, port: int) -> Array:
+    def values(self, batch: Batch, probe: int) -> Array:
         """0 A."""
-        return np.zeros(len(batch.changes))
+        return np.zeros(len(batch))
 
     gain = values
 
-    def own(self, batch: Batch, rows: Index) -> dict[str, Array]:
+    def own(self, batch: Batch, probe: int, rows: Index) -> dict[str, Array]:
         """Nothing moves it."""
         return {}
 
@@ -190,6 +223,15 @@ class CurveReader:
         lamp: Branch = self.branch
         return {self.key: lamp} if self.added else {}
 
+    def instrument(self, place: int) -> Instrument:
+        """A test lamp hangs on its minus lead until the plus lead is put on."""
+        if not self.added:
+            return Instrument(self)
+        key, lamp = f"{METER} {place}", self.branch
+        lead = {f"{key} lead": Conductor(lamp.tail, key, LEAD_OHM)}
+        hanging = replace(self, key=key, branch=replace(lamp, tail=key))
+        return Instrument(hanging, {key: hanging.branch}, lead)
+
     def port(self) -> tuple[str, str]:
         """Its terminals."""
         return self.branch.tail, self.branch.head
@@ -201,25 +243,24 @@ class CurveReader:
                 return number, place, batch.edit_port.shape[1] + group.columns.start + place
         raise LookupError(self.key)
 
-    def values(self, batch: Batch, port: int) -> Array:
+    def values(self, batch: Batch, probe: int) -> Array:
         """What is seen, in all rows."""
         number, place, column = self._place(batch)
         return self.look(batch.parameters[number][:, place], batch.u[:, column])
 
-    def gain(self, batch: Batch, port: int) -> Array:
+    def gain(self, batch: Batch, probe: int) -> Array:
         """By a small step; the curve has kinks and no step is better than another there."""
         number, place, column = self._place(batch)
         rows, volts = batch.parameters[number][:, place], batch.u[:, column]
         return (self.look(rows, volts + 1e-4) - self.look(rows, volts - 1e-4)) / 2e-4
 
-    def own(self, batch: Batch, rows: Index) -> dict[str, Array]:
+    def own(self, batch: Batch, probe: int, rows: Index) -> dict[str, Array]:
         """Its own parameters."""
         _, _, column = self._place(batch)
         volts = batch.u[rows, column]
         return {
             latent: 0.5 * (self.look(up, volts) - self.look(down, volts))
-            for _, latent, _, (up, down), _, _ in curve_nudges(batch, rows)
-            if latent.startswith(f"{self.key} ")
+            for _, latent, _, (up, down), _, _ in curve_nudges(batch, rows, self.key)
         }
 
     def value_at(self, circuit: Circuit, point: OperatingPoint) -> float:
@@ -242,19 +283,23 @@ class ClickReader:
         """An ear adds nothing."""
         return {}
 
+    def instrument(self, place: int) -> Instrument:
+        """It leaves the circuit alone."""
+        return Instrument(self)
+
     def port(self) -> tuple[str, str]:
         """Anywhere; it follows a state."""
         return self.reference, self.reference
 
-    def values(self, batch: Batch, port: int) -> Array:
+    def values(self, batch: Batch, probe: int) -> Array:
         """1 pulled in, 0 at rest."""
         return _steady(batch) * float(batch.network.states.get(self.threshold, False))
 
-    def gain(self, batch: Batch, port: int) -> Array:
+    def gain(self, batch: Batch, probe: int) -> Array:
         """A state does not move a little."""
-        return np.zeros(len(batch.changes))
+        return np.zeros(len(batch))
 
-    def own(self, batch: Batch, rows: Index) -> dict[str, Array]:
+    def own(self, batch: Batch, probe: int, rows: Index) -> dict[str, Array]:
         """Nothing."""
         return {}
 
@@ -274,6 +319,10 @@ class OhmsReader:
         """Its own little source."""
         return {METER: Source(self.tail, self.head, OHMMETER_EMF, OHMMETER_OHM)}
 
+    def instrument(self, place: int) -> Instrument:
+        """Its source, put on."""
+        return Instrument(self, change={f"{METER} {place}": self.meter()[METER]})
+
     def port(self) -> tuple[str, str]:
         """Where the leads are."""
         return self.tail, self.head
@@ -284,16 +333,16 @@ class OhmsReader:
             ohm = np.where(left > 1e-12, OHMMETER_OHM * volts / left, math.inf)
         return np.where(ohm > OPEN_OHM, math.inf, np.maximum(ohm, 0.0))
 
-    def values(self, batch: Batch, port: int) -> Array:
+    def values(self, batch: Batch, probe: int) -> Array:
         """Ohms [ohm]; infinite for an open line."""
-        return self._ohm(batch.volts([port])[:, 0])
+        return self._ohm(batch.probe_volts[:, probe])
 
-    def gain(self, batch: Batch, port: int) -> Array:
+    def gain(self, batch: Batch, probe: int) -> Array:
         """Ohms for a volt more at the leads."""
-        left = OHMMETER_EMF - batch.volts([port])[:, 0]
+        left = OHMMETER_EMF - batch.probe_volts[:, probe]
         return np.where(left > 1e-9, OHMMETER_OHM * OHMMETER_EMF / np.maximum(left, 1e-9) ** 2, 0.0)
 
-    def own(self, batch: Batch, rows: Index) -> dict[str, Array]:
+    def own(self, batch: Batch, probe: int, rows: Index) -> dict[str, Array]:
         """Nothing but its volts moves it."""
         return {}
 

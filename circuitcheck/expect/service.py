@@ -12,6 +12,7 @@ from circuitcheck.circuit.build import build_circuit
 from circuitcheck.harness.model import Harness, Setup
 from circuitcheck.parts.fault import Branches, Change
 from circuitcheck.physics.branch import Array
+from circuitcheck.solve.changes import Changes, one_of
 from circuitcheck.solve.network import Networks
 from circuitcheck.solve.point import solve_point
 from circuitcheck.solve.sweep import settle
@@ -33,24 +34,31 @@ def service_setups(harness: Harness) -> list[Setup]:
 
 
 def blown_in_service(
-    harness: Harness, rules: Sequence[Rule], fuses: Array | None = None
-) -> list[frozenset[str]]:
-    """For each fault rule the fuses that it blows in use.
+    harness: Harness, rules: Sequence[Rule], counts: Sequence[int] | None = None,
+    fuses: Array | None = None,
+) -> list[frozenset[str]]:  # fmt: skip
+    """For each row of some fault rules the fuses that it blows in use.
 
-    :param fuses: for each rule, by how much every fuse opens above its usual limit [1]
+    :param counts: how many rows each rule stands for, if its branches hold arrays
+    :param fuses: for each row, by how much every fuse opens above its usual limit [1]
     """
-    found: list[set[str]] = [set() for _ in rules]
+    counts = counts or [1] * len(rules)
+    places = [(number, place) for number, count in enumerate(counts) for place in range(count)]
+    found: list[set[str]] = [set() for _ in places]
     for setup in service_setups(harness):
         circuit = build_circuit(harness, setup)
         latching = {name for name, one in circuit.thresholds.items() if one.latching}
         changes = [rule(circuit.branches) for rule in rules]
-        settled = settle(Networks(circuit), changes, [], fuses=fuses)
+        laid_out = Changes.of(circuit, changes, counts)
+        settled = settle(Networks(circuit), laid_out, [], fuses=fuses)
         for group in settled.groups:
             blown = {name for name in latching if group.states[name]}
             for row in group.rows if blown else ():
                 found[int(row)] |= blown
         for row in (*settled.buzzing, *settled.unsure):
             limit = 1.0 if fuses is None else float(fuses[row])
-            point = solve_point(circuit.changed(changes[row]).after(frozenset(), limit))
+            number, place = places[row]
+            change = one_of(changes[number], place)
+            point = solve_point(circuit.changed(change).after(frozenset(), limit))
             found[int(row)] |= {name for name in latching if point.states[name]}
     return [frozenset(one) for one in found]

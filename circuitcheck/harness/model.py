@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from functools import cached_property
 from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, WithJsonSchema
@@ -90,7 +91,7 @@ class Observation(_Strict):
     click: str | None = Field(None, description="the relay listened to")
     inline: YesNo = Field(False, description="amps by a meter in the lead instead of a clamp")
 
-    @property
+    @cached_property
     def kind(self) -> str:
         """Which of the seven it is."""
         return next(kind for kind in KINDS_OF_OBSERVATION if getattr(self, kind) is not None)

@@ -10,6 +10,7 @@ import numpy as np
 
 from circuitcheck.expect.expected import ExpectedReading, expected_reading
 from circuitcheck.locate.evidence import Evidence
+from circuitcheck.locate.ledger import Ledger
 from circuitcheck.locate.reasons import reasons_for, summary_of
 from circuitcheck.locate.suspects import Suspect
 from circuitcheck.locate.verdict import Estimate, ReadingResult, SuspectResult, Verdict, Word
@@ -48,21 +49,23 @@ def _tail(square: float, count: int) -> float:
 def conclude(evidence: Evidence, standings: Sequence[Standing]) -> Verdict:
     """The verdict from all standings, most likely first."""
     standings = _merged(standings)
-    expected = sound_readings(evidence, standings)
+    sound = next(one for one in standings if not one.suspect.faults)  # always among them
+    expected = sound_readings(evidence, sound)
     floor = standings[0].log_weight - _NEGLIGIBLE
     standings = [one for one in standings if one.log_weight > floor]
     logs = np.array([one.log_weight for one in standings])
     chances = np.exp(logs - logs.max())
     chances /= chances.sum()
-    groups = _groups(evidence, standings)
+    ledger = Ledger(evidence, standings, sound)
+    groups = ledger.groups()
     units = _by_unit(standings, chances)
     word = _word(standings, groups, units)
     order = sorted(range(len(standings)), key=lambda n: (groups[n], -chances[n]))
     kept = [n for n in order if chances[n] > _SHOWN_FROM or groups[n] == 1]
-    runner_up = next((standings[n] for n in order if groups[n] == 2), None)
+    runner_up = next((n for n in order if groups[n] == 2), None)
     suspects = tuple(
         _result(evidence, standings[n], float(chances[n]), groups[n],
-                reasons_for(evidence, standings[n], expected, runner_up)
+                reasons_for(ledger, n, expected, runner_up)
                 if groups[n] == 1 or n in kept[:6] else ())
         for n in kept
     )  # fmt: skip
@@ -110,41 +113,6 @@ def unit_of(suspect: Suspect) -> str:
     return " and ".join(dict.fromkeys(fault.replace for fault in suspect.faults))
 
 
-def _groups(evidence: Evidence, standings: Sequence[Standing]) -> list[int]:
-    """Suspects whose predictions differ by less than meters and vehicles do, from the top down."""
-    heads: list[Standing] = []
-    numbers = []
-    for one in standings:
-        for number, head in enumerate(heads):
-            if _same(evidence, one, head):
-                numbers.append(number + 1)
-                break
-        else:
-            heads.append(one)
-            numbers.append(len(heads))
-    return numbers
-
-
-def _same(evidence: Evidence, one: Standing, other: Standing) -> bool:
-    for column, seen in enumerate(evidence.seen):
-        a, b = float(one.predicted[column]), float(other.predicted[column])
-        if not (math.isfinite(a) and math.isfinite(b)):
-            if (math.isinf(a), math.isnan(a)) != (math.isinf(b), math.isnan(b)):
-                return False
-            continue
-        if seen.scale is not None and seen.is_word:
-            spreads = np.array([one.spread[column], other.spread[column]])
-            first, second = seen.word_chance(np.array([a, b]), spreads)
-            if abs(first - second) > 0.25:
-                return False
-            continue
-        meter = float(seen.meter_uncertainty(np.array(max(abs(a), abs(b)))))
-        vehicle = float(min(one.spread[column], other.spread[column]))
-        if abs(a - b) > 1.2 * math.hypot(meter, vehicle):
-            return False
-    return True
-
-
 def _result(
     evidence: Evidence, standing: Standing, chance: float, group: int, reasons: tuple[str, ...]
 ) -> SuspectResult:
@@ -152,8 +120,7 @@ def _result(
     estimate = None
     unknown = suspect.unknown
     if unknown is not None and standing.span is not None and unknown.severity is not None:
-        value = standing.values[suspect.faults.index(unknown)]
-        estimate = Estimate(value, *standing.span, unknown.severity.unit)
+        estimate = Estimate(standing.value, *standing.span, unknown.severity.unit)
     return SuspectResult(
         suspect.spec, " + ".join(fault.where for fault in suspect.faults),
         " + ".join(fault.mode for fault in suspect.faults) or "none", unit_of(suspect),
@@ -162,9 +129,8 @@ def _result(
     )  # fmt: skip
 
 
-def sound_readings(evidence: Evidence, standings: Sequence[Standing]) -> list[ExpectedReading]:
-    """What a sound circuit gives for every reading; sound is always among the standings."""
-    sound = next(one for one in standings if not one.suspect.faults)
+def sound_readings(evidence: Evidence, sound: Standing) -> list[ExpectedReading]:
+    """What a sound circuit gives for every reading."""
     return [
         expected_reading(
             evidence.harness, seen.reading.name, seen.reading.observation,

@@ -64,22 +64,30 @@ class Evidence:
         last = first + len(self.benches[number].observations)
         return Evidence(self.harness, (self.benches[number],), self.seen[first:last])
 
+    def meter_uncertainty(self, predicted: Array) -> Array:
+        """Standard uncertainty of the instruments at predicted readings, these in the last axis."""
+        known = np.where(np.isfinite(predicted), predicted, 0.0)
+        columns = [one.meter_uncertainty(known[..., c]) for c, one in enumerate(self.seen)]
+        return np.stack(columns, axis=-1)
+
     @property
     def measured(self) -> Array:
         """The numbers read; NaN for words."""
         return np.array([one.reading.value for one in self.seen])
 
 
-def lay_out(harness: Harness, sheet: Sheet) -> Evidence:
-    """Readings grouped by the test they were taken in."""
+def lay_out(harness: Harness, sheet: Sheet, known: dict[str, Bench]) -> Evidence:
+    """Readings grouped by the test they were taken in.
+
+    :param known: benches laid out before, by their key, with all that was worked out of them
+    """
     benches, seen = [], []
     for name, test in sheet.setups.items():
         mine = [one for one in sheet.readings if one.test == name]
         if not mine:
             continue
-        benches.append(
-            Bench(harness, test.setup, tuple((one.name, one.observation) for one in mine))
-        )
+        bench = Bench(harness, test.setup, tuple((one.name, one.observation) for one in mine))
+        benches.append(known.setdefault(bench.key, bench))
         seen += [_judge(harness, one) for one in mine]
     return Evidence(harness, tuple(benches), tuple(seen))
 

@@ -15,7 +15,7 @@ import numpy as np
 
 from circuitcheck.locate.evidence import MISREAD, Evidence
 from circuitcheck.physics.branch import Array
-from circuitcheck.solve.sweep import Bool
+from circuitcheck.solve.changes import Bool
 
 _LOG_2PI = math.log(2 * math.pi)
 _NEVER = 1e-12
@@ -69,10 +69,7 @@ def weigh(evidence: Evidence, predicted: Array, moves: Array) -> Weighed:
 def _covariance(evidence: Evidence, predicted: Array, moves: Array, numbers: Bool) -> Array:
     kept = moves * numbers[..., None]
     covariance = kept @ kept.transpose(0, 2, 1)
-    meter = np.stack(
-        [seen.meter_uncertainty(np.where(numbers[:, c], predicted[:, c], 0.0))
-         for c, seen in enumerate(evidence.seen)], axis=1,
-    )  # fmt: skip
+    meter = evidence.meter_uncertainty(np.where(numbers, predicted, 0.0))
     diagonal = np.where(numbers, meter**2, 1.0)
     index = np.arange(diagonal.shape[1])
     covariance[:, index, index] += diagonal

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from circuitcheck.expect.bench import Bench
 from circuitcheck.harness.model import Harness
 from circuitcheck.harness.readings import Sheet
 from circuitcheck.locate.conclude import conclude, explains
@@ -35,13 +36,14 @@ class Locator:
         self.harness = harness
         self._singles = single_suspects(harness)
         self._coarse = Coarse(harness, self._singles)
+        self._benches: dict[str, Bench] = {}
 
     def locate(self, sheet: Sheet) -> Verdict:
         """The verdict on a sheet of readings.
 
         Every single fault is weighed; pairs come in when none of them explains the readings.
         """
-        evidence = lay_out(self.harness, sheet)
+        evidence = lay_out(self.harness, sheet, self._benches)
         rough = rough_look(evidence, self._coarse)
         standings = fine_look(evidence, self._singles, rough)
         if not explains(standings[0]):

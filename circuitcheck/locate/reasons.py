@@ -9,7 +9,7 @@ import numpy as np
 
 from circuitcheck.expect.expected import ExpectedReading, word_for
 from circuitcheck.locate.evidence import Evidence
-from circuitcheck.locate.values import rough_logs
+from circuitcheck.locate.ledger import Ledger
 from circuitcheck.locate.weighing import Standing
 
 _TELLING = 1.5
@@ -17,24 +17,28 @@ _TELLING = 1.5
 
 
 def reasons_for(
-    evidence: Evidence, standing: Standing, expected: Sequence[ExpectedReading],
-    runner_up: Standing | None,
-) -> tuple[str, ...]:  # fmt: skip
-    """Two or three sentences: what was read where sound and this suspect differ, and the runner-up."""
-    own = _logs(evidence, standing)
+    ledger: Ledger, number: int, expected: Sequence[ExpectedReading], runner_up: int | None
+) -> tuple[str, ...]:
+    """Two or three sentences: what was read where sound and this suspect differ, and the runner-up.
+
+    :param number: the suspect's row in the ledger
+    :param expected: what a sound circuit gives for every reading
+    """
+    evidence, standing = ledger.evidence, ledger.standings[number]
     if not standing.suspect.faults:
         return (_sound_reason(evidence, expected),)
-    sentences = []
-    sound = np.array([math.inf if one.word == "OL" else one.expected if one.expected is not None
-                      else math.nan for one in expected])  # fmt: skip
-    for column in _telling(own - _logs_of(evidence, sound, standing.spread), 2):
-        sentences.append(_sentence(evidence, standing, column, f"a sound circuit gives "
-                                   f"{_band(expected[column])}"))  # fmt: skip
-    if runner_up is not None and runner_up is not standing and runner_up.suspect.faults:
-        for column in _telling(own - _logs(evidence, runner_up), 1):
-            other = show(evidence, runner_up.predicted[column], column)
-            sentences.append(_sentence(evidence, standing, column,
-                                       f"{runner_up.suspect.spec} would give {other}"))  # fmt: skip
+    own = ledger.logs[number]
+    sentences = [
+        _sentence(evidence, standing, column, f"a sound circuit gives {_band(expected[column])}")
+        for column in _telling(own - ledger.sound_logs[number], 2)
+    ]
+    if runner_up is not None and runner_up != number and ledger.standings[runner_up].suspect.faults:
+        other = ledger.standings[runner_up]
+        for column in _telling(own - ledger.logs[runner_up], 1):
+            would = show(evidence, other.predicted[column], column)
+            sentences.append(
+                _sentence(evidence, standing, column, f"{other.suspect.spec} would give {would}")
+            )
     against = int(np.argmax(standing.distance))
     if standing.distance[against] > 3:
         seen = evidence.seen[against].reading
@@ -65,18 +69,6 @@ def _sentence(evidence: Evidence, standing: Standing, column: int, other: str) -
     would = show(evidence, standing.predicted[column], column)
     spec = standing.suspect.spec
     return f"'{seen.name}' in {seen.test} read {seen.shown}: {spec} gives {would}, {other}."
-
-
-def _logs(evidence: Evidence, standing: Standing) -> np.ndarray:
-    return _logs_of(evidence, standing.predicted, standing.spread)
-
-
-def _logs_of(evidence: Evidence, predicted: np.ndarray, spread: np.ndarray) -> np.ndarray:
-    known = np.where(np.isfinite(predicted), predicted, 0.0)
-    meter = np.array(
-        [float(seen.meter_uncertainty(known[c])) for c, seen in enumerate(evidence.seen)]
-    )
-    return rough_logs(evidence, predicted, np.hypot(meter, spread))
 
 
 def show(evidence: Evidence, value: float, column: int) -> str:

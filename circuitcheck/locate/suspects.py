@@ -8,14 +8,15 @@ from dataclasses import dataclass
 import numpy as np
 
 from circuitcheck.circuit.build import all_faults
-from circuitcheck.expect.bench import Bench, Run
+from circuitcheck.expect.bench import Bench
 from circuitcheck.expect.expected import ChosenFault, combined
+from circuitcheck.expect.run import Run
 from circuitcheck.expect.service import blown_in_service
 from circuitcheck.harness.model import Harness
 from circuitcheck.locate.evidence import Evidence
 from circuitcheck.parts.fault import FaultMode
 from circuitcheck.physics.branch import Array
-from circuitcheck.solve.sweep import Index
+from circuitcheck.solve.changes import Index
 
 SOUND_SHARE = 0.1
 """Chance beforehand that a vehicle brought in for its fans has sound wiring; common practice."""
@@ -50,28 +51,30 @@ class Suspect:
         """The first fault with an unknown value."""
         return next((one for one in self.faults if one.severity), None)
 
-    def with_value(self, value: float) -> tuple[float, ...]:
-        """Values for all its faults: the first unknown one as given, others in mid-range."""
-        return tuple(
-            value if one is self.unknown else one.severity.typical if one.severity else 0.0
+    def chosen(self, values: Array) -> list[ChosenFault]:
+        """Its faults: the first unknown one with values to try, others in mid-range."""
+        return [
+            ChosenFault(
+                one,
+                values if one is self.unknown else one.severity.typical if one.severity else 0.0,
+            )
             for one in self.faults
-        )
+        ]
 
-    def coarse_values(self) -> list[tuple[float, ...]]:
-        """Values to try, evenly over the log of the unknown one's range."""
+    def coarse_values(self) -> Array:
+        """Values to try, evenly over the log of the unknown one's range; one where none is unknown."""
         severity = self.unknown.severity if self.unknown else None
         if severity is None:
-            return [self.with_value(0.0)]
-        return [self.with_value(float(one))
-                for one in np.geomspace(severity.low, severity.high, COARSE)]  # fmt: skip
+            return np.zeros(1)
+        return np.geomspace(severity.low, severity.high, COARSE)
 
 
 @dataclass(frozen=True)
-class Case:
-    """One row of a prediction: a suspect with values for its faults."""
+class Trial:
+    """A suspect with values of its unknown to try; a single 0 where nothing is unknown."""
 
     suspect: int
-    values: tuple[float, ...]
+    values: Array
 
 
 def single_suspects(harness: Harness) -> list[Suspect]:
@@ -101,14 +104,14 @@ def pair_suspects(singles: Sequence[Suspect], chosen: Sequence[int]) -> list[Sus
 
 @dataclass(frozen=True)
 class Predictions:
-    """What every case predicts for every reading, and the means to ask how it moves."""
+    """What every trial predicts for every reading, row by row, and how to ask how it moves."""
 
-    cases: tuple[Case, ...]
     values: Array
     runs: tuple[Run, ...]
 
-    def moves(self, rows: Index) -> Array:
+    def moves(self) -> Array:
         """Shift of each reading for each latent of the vehicle (rows, readings, latents)."""
+        rows = np.arange(len(self.values))
         names: dict[str, int] = {}
         shifts = [run.shifts(rows) for run in self.runs]
         for one in shifts:
@@ -125,47 +128,51 @@ class Predictions:
 
 
 class Predictor:
-    """Predicts the readings of benches under cases; what fuses blew in service it asks once."""
+    """Predicts the readings of benches under trials; what fuses blew in service it asks once."""
 
     def __init__(
-        self, harness: Harness, suspects: Sequence[Suspect], cases: Sequence[Case]
+        self, harness: Harness, suspects: Sequence[Suspect], trials: Sequence[Trial]
     ) -> None:
-        self.cases = tuple(cases)
-        self._chosen = [_chosen(suspects[case.suspect], case) for case in cases]
-        self._fuses = np.array([suspects[case.suspect].fuses for case in cases])
-        self._blown = _blown(harness, self._chosen, self._fuses)
+        self.counts = [len(one.values) for one in trials]
+        self._first = np.cumsum([0, *self.counts])
+        self._chosen = [suspects[one.suspect].chosen(one.values) for one in trials]
+        self._fuses = np.repeat([suspects[one.suspect].fuses for one in trials], self.counts)
+        self._blown = self._blown_in_service(harness)
 
-    def run(self, bench: Bench, rows: Index | None = None) -> Run:
-        """All readings of one bench, under all cases or some."""
+    def _blown_in_service(self, harness: Harness) -> list[frozenset[str]]:
+        """Fuses blown in service; asked only of faults that can overload something."""
+        risky = [n for n, faults in enumerate(self._chosen) if any(f.mode.overloads for f in faults)]
+        found = [frozenset[str]()] * sum(self.counts)
+        if risky:
+            rules = [
+                lambda branches, n=number: combined(self._chosen[n], branches) for number in risky
+            ]
+            rows = self.rows(risky)
+            counts = [self.counts[number] for number in risky]
+            blown = blown_in_service(harness, rules, counts, self._fuses[rows])
+            for row, already in zip(rows.tolist(), blown, strict=True):
+                found[row] = already
+        return found
+
+    def rows(self, trials: Sequence[int]) -> Index:
+        """The rows of some trials."""
+        pieces = [np.arange(self._first[one], self._first[one + 1]) for one in trials]
+        return np.concatenate([np.zeros(0, dtype=np.intp), *pieces])
+
+    def run(self, bench: Bench, trials: Sequence[int] | None = None) -> Run:
+        """All readings of one bench, under all trials or some."""
+        numbers = range(len(self.counts)) if trials is None else trials
         branches, swapped = bench.circuit.branches, bench.setup.swap
-        numbers = range(len(self.cases)) if rows is None else rows.tolist()
-        changes = [combined(self._chosen[row], branches, swapped) for row in numbers]
-        fuses = self._fuses if rows is None else self._fuses[rows]
-        return bench.run(changes, [self._blown[row] for row in numbers], fuses)
+        changes = [combined(self._chosen[one], branches, swapped) for one in numbers]
+        rows = self.rows(numbers)
+        blown = [self._blown[row] for row in rows.tolist()]
+        return bench.run(changes, [self.counts[one] for one in numbers], blown, self._fuses[rows])
 
 
-def predict(evidence: Evidence, suspects: Sequence[Suspect], cases: Sequence[Case]) -> Predictions:
-    """Every reading under every case."""
-    predictor = Predictor(evidence.harness, suspects, cases)
+def predict(
+    evidence: Evidence, suspects: Sequence[Suspect], trials: Sequence[Trial]
+) -> Predictions:
+    """Every reading under every trial."""
+    predictor = Predictor(evidence.harness, suspects, trials)
     runs = tuple(predictor.run(bench) for bench in evidence.benches)
-    values = np.concatenate([run.values for run in runs], axis=1)
-    return Predictions(predictor.cases, values, runs)
-
-
-def _chosen(suspect: Suspect, case: Case) -> list[ChosenFault]:
-    return [ChosenFault(fault, value)
-            for fault, value in zip(suspect.faults, case.values, strict=True)]  # fmt: skip
-
-
-def _blown(
-    harness: Harness, chosen: Sequence[Sequence[ChosenFault]], fuses: Array
-) -> list[frozenset[str]]:
-    """Fuses blown in service; asked only of faults that can overload something."""
-    risky = [row for row, faults in enumerate(chosen) if any(one.mode.overloads for one in faults)]
-    if not risky:
-        return [frozenset()] * len(chosen)
-    rules = [lambda branches, row=row: combined(chosen[row], branches) for row in risky]
-    found = [frozenset[str]()] * len(chosen)
-    for row, already in zip(risky, blown_in_service(harness, rules, fuses[risky]), strict=True):
-        found[row] = already
-    return found
+    return Predictions(np.concatenate([run.values for run in runs], axis=1), runs)

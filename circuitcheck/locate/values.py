@@ -19,8 +19,7 @@ _NARROWEST = 0.02
 def deviations(evidence: Evidence, predicted: Array) -> Array:
     """Rough standard uncertainty of each predicted reading: the meter's, and four per cent."""
     known = np.where(np.isfinite(predicted), predicted, 0.0)
-    meter = [seen.meter_uncertainty(known[..., c]) for c, seen in enumerate(evidence.seen)]
-    found: Array = np.hypot(np.stack(meter, axis=-1), 0.04 * np.abs(known))
+    found: Array = np.hypot(evidence.meter_uncertainty(known), 0.04 * np.abs(known))
     return found
 
 

@@ -4,20 +4,21 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from circuitcheck.expect.bench import Bench
 from circuitcheck.harness.model import Harness
+from circuitcheck.locate.alike import representatives
 from circuitcheck.locate.evidence import Evidence
 from circuitcheck.locate.likelihood import Weighed, weigh
 from circuitcheck.locate.suspects import (
     COARSE,
-    Case,
     Predictions,
     Predictor,
     Suspect,
+    Trial,
     predict,
 )  # fmt: skip
 from circuitcheck.locate.values import (
@@ -29,7 +30,7 @@ from circuitcheck.locate.values import (
     rough_logs,
 )  # fmt: skip
 from circuitcheck.physics.branch import Array
-from circuitcheck.solve.sweep import Bool, Index
+from circuitcheck.solve.changes import Bool, Index
 
 KEEP = 18.0
 """Log-likelihood below the best at which a suspect is dropped after the rough look."""
@@ -46,7 +47,7 @@ class Standing:
     """How one suspect stands.
 
     :param log_weight: log of chance beforehand times likelihood
-    :param values: values of its faults where they fit best
+    :param value: of its unknown where it fits best
     :param span: 5 % and 95 % points of the unknown value
     :param predicted: readings there; ``spread`` their standard uncertainty, vehicle only
     :param misread: chance that each reading is wrong
@@ -55,19 +56,29 @@ class Standing:
 
     suspect: Suspect
     log_weight: float
-    values: tuple[float, ...]
+    value: float
     span: tuple[float, float] | None
     predicted: Array
     spread: Array
     misread: Array
     distance: Array
 
+    def of(self, other: Suspect) -> Standing:
+        """How another suspect stands that predicts the same."""
+        moved = self.log_weight - _log_chance(self.suspect) + _log_chance(other)
+        return replace(self, suspect=other, log_weight=moved)
+
 
 @dataclass(frozen=True)
 class Rough:
-    """The rough look: the best place of each suspect that is not hopeless, by its number."""
+    """The rough look.
+
+    :param places: the best place of each suspect that is not hopeless, by its number
+    :param same_as: for each of those the one that stands for it
+    """
 
     places: dict[int, Place]
+    same_as: dict[int, int]
 
 
 class Coarse:
@@ -81,10 +92,10 @@ class Coarse:
         self.suspects = suspects
         self.plain = [n for n, one in enumerate(suspects) if one.unknown is None]
         self.valued = [n for n, one in enumerate(suspects) if one.unknown is not None]
-        self.logs = np.array([_log_values(suspects[n]) for n in self.valued]).reshape(-1, COARSE)
-        order = (*self.plain, *self.valued)
-        cases = [Case(n, values) for n in order for values in suspects[n].coarse_values()]
-        self._predictor = Predictor(harness, suspects, cases)
+        trials = [Trial(n, suspects[n].coarse_values()) for n in (*self.plain, *self.valued)]
+        grids = [np.log(one.values) for one in trials[len(self.plain) :]]
+        self.logs = np.array(grids).reshape(-1, COARSE)
+        self._predictor = Predictor(harness, suspects, trials)
         self._kept: dict[str, tuple[Array, Bool]] = {}
 
     def values(self, bench: Bench, alive: Bool) -> tuple[Array, Array]:
@@ -93,18 +104,18 @@ class Coarse:
         :returns: of those without an unknown value (suspects, readings), and of those with one
             (suspects, values, readings), in the order of ``plain`` and ``valued``
         """
-        wanted = np.concatenate([alive[self.plain], np.repeat(alive[self.valued], COARSE)])
-        key = f"{bench.setup!r} {bench.observations!r}"
-        if key not in self._kept:
-            shape = (len(wanted), len(bench.observations))
-            self._kept[key] = np.zeros(shape), np.zeros(len(wanted), dtype=bool)
-        values, there = self._kept[key]
-        missing = np.flatnonzero(wanted & ~there)
-        if missing.size:
-            values[missing] = self._predictor.run(bench, missing).values
+        wanted = alive[[*self.plain, *self.valued]]
+        if bench.key not in self._kept:
+            shape = (sum(self._predictor.counts), len(bench.observations))
+            self._kept[bench.key] = np.zeros(shape), np.zeros(len(wanted), dtype=bool)
+        values, there = self._kept[bench.key]
+        missing = np.flatnonzero(wanted & ~there).tolist()
+        if missing:
+            values[self._predictor.rows(missing)] = self._predictor.run(bench, missing).values
             there[missing] = True
-        found, count = values[wanted], int(np.sum(alive[self.plain]))
-        return found[:count], found[count:].reshape(-1, COARSE, values.shape[1])
+        count = len(self.plain)
+        block = values[count:].reshape(-1, COARSE, values.shape[1])
+        return values[:count][wanted[:count]], block[wanted[count:]]
 
 
 def rough_look(evidence: Evidence, coarse: Coarse) -> Rough:
@@ -122,7 +133,27 @@ def rough_look(evidence: Evidence, coarse: Coarse) -> Rough:
         alive[0] = True  # sound, where it is a suspect, is what all are compared with
     plain, valued = zip(*(coarse.values(bench, alive) for bench in evidence.benches), strict=True)
     joined = np.concatenate(plain, axis=-1), np.concatenate(valued, axis=-1)
-    return Rough(dict(_places(evidence, coarse, alive, joined)))
+    places = dict(_places(evidence, coarse, alive, joined))
+    top = max(place.score for place in places.values())
+    kept = np.array([
+        n in places and (places[n].score > top - KEEP or not one.faults)
+        for n, one in enumerate(coarse.suspects)
+    ])  # fmt: skip
+    return Rough({n: places[n] for n in places if kept[n]},
+                 _same_as(evidence, coarse, alive, kept, joined))  # fmt: skip
+
+
+def _same_as(
+    evidence: Evidence, coarse: Coarse, alive: Bool, kept: Bool, values: tuple[Array, Array]
+) -> dict[int, int]:
+    """For each suspect that is kept the one that stands for it."""
+    found: dict[int, int] = {}
+    for numbers, block in ((coarse.plain, values[0][:, None]), (coarse.valued, values[1])):
+        living = np.array([n for n in numbers if alive[n]], dtype=np.intp)
+        mine = living[kept[living]]
+        first = representatives(evidence, block[kept[living]])
+        found |= {int(n): int(mine[one]) for n, one in zip(mine, first, strict=True)}
+    return found
 
 
 def every_prediction(evidence: Evidence, coarse: Coarse) -> Array:
@@ -154,35 +185,25 @@ def _places(
     return found
 
 
-def _log_values(suspect: Suspect) -> list[float]:
-    severity = suspect.unknown.severity if suspect.unknown else None
-    assert severity is not None
-    return list(np.linspace(math.log(severity.low), math.log(severity.high), COARSE))
+def _log_chance(suspect: Suspect) -> float:
+    return math.log(max(suspect.weight, 1e-300))
 
 
 def fine_look(evidence: Evidence, suspects: Sequence[Suspect], rough: Rough) -> list[Standing]:
     """Those not hopeless, weighed in full; most likely first."""
-    top = max(place.score for place in rough.places.values())
-    grids = {
-        n: _grid(suspects[n], place)
-        for n, place in rough.places.items()
-        if place.score > top - KEEP or not suspects[n].faults
-    }
+    grids = {n: _grid(suspects[n], rough.places[n]) for n in set(rough.same_as.values())}
     found: dict[int, Standing] = {}
     for look in range(_LOOKS):
-        cases = [
-            Case(n, values) for n, grid in grids.items() for values in _values(suspects[n], grid)
-        ]
-        predictions = predict(evidence, suspects, cases)
-        rows = np.arange(len(cases))
-        moves = predictions.moves(rows)
+        trials = [Trial(n, np.exp(grid) if grid.size else np.zeros(1)) for n, grid in grids.items()]
+        predictions = predict(evidence, suspects, trials)
+        moves = predictions.moves()
         weighed = weigh(evidence, predictions.values, moves)
         again: dict[int, Array] = {}
         first = 0
         for number, grid in grids.items():
-            mine = rows[first : first + max(len(grid), 1)]
-            first += len(mine)
-            standing, moved = _stand(suspects[number], grid, mine, predictions, moves, weighed)
+            rows = np.arange(first, first + max(len(grid), 1))
+            first += len(rows)
+            standing, moved = _stand(suspects[number], grid, rows, predictions, moves, weighed)
             found[number] = standing
             if moved is not None and look + 1 < _LOOKS:
                 again[number] = moved
@@ -190,7 +211,8 @@ def fine_look(evidence: Evidence, suspects: Sequence[Suspect], rough: Rough) -> 
         grids = {n: grid for n, grid in again.items() if found[n].log_weight > best - _WORTH_IT}
         if not grids:
             break
-    return sorted(found.values(), key=lambda one: -one.log_weight)
+    everyone = [found[one].of(suspects[n]) for n, one in rough.same_as.items()]
+    return sorted(everyone, key=lambda one: -one.log_weight)
 
 
 def _grid(suspect: Suspect, place: Place) -> Array:
@@ -200,29 +222,24 @@ def _grid(suspect: Suspect, place: Place) -> Array:
     return fine_grid(suspect.unknown.severity, place.log_value, place.deviation)
 
 
-def _values(suspect: Suspect, grid: Array) -> list[tuple[float, ...]]:
-    if not grid.size:
-        return [tuple(0.0 for _ in suspect.faults)]
-    return [suspect.with_value(float(np.exp(one))) for one in grid]
-
-
 def _stand(
     suspect: Suspect, grid: Array, rows: Index, predictions: Predictions, moves: Array,
     weighed: Weighed,
 ) -> tuple[Standing, Array | None]:  # fmt: skip
     """The standing of a suspect from its rows, and a better grid if this one will not do."""
     totals = weighed.total[rows]
-    span, moved, best = None, None, int(rows[0])
+    value, span, moved, best = 0.0, None, None, int(rows[0])
     evidence = float(totals[0])
     severity = suspect.unknown.severity if suspect.unknown else None
     if severity is not None:
         known = posterior(severity, grid, totals)
         best, evidence, span = int(rows[known.place]), known.log_evidence, (known.low, known.high)
+        value = float(np.exp(grid[known.place]))
         if not known.settled:
             moved = fine_grid(severity, known.mean, known.deviation)
     spread = np.sqrt(np.sum(moves[best] ** 2, axis=-1))
     standing = Standing(
-        suspect, math.log(max(suspect.weight, 1e-300)) + evidence, predictions.cases[best].values,
-        span, predictions.values[best], spread, weighed.misread[best], weighed.distance[best],
+        suspect, _log_chance(suspect) + evidence, value, span, predictions.values[best], spread,
+        weighed.misread[best], weighed.distance[best],
     )  # fmt: skip
     return standing, moved

@@ -12,12 +12,14 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from circuitcheck.physics.branch import ALWAYS, Branch, Conductor
+from circuitcheck.physics.branch import ALWAYS, Array, Branch, Conductor
 
 Branches = Mapping[str, Branch]
 Change = Mapping[str, Branch | None]
 """Branches to put in place of those of the same key, or beside them; None takes one out."""
-ChangeRule = Callable[[Branches, float], Change]
+Value = float | Array
+"""The unknown value of a fault; an array for many at once, and its branches then hold arrays."""
+ChangeRule = Callable[[Branches, Value], Change]
 
 COMMON_PRACTICE = "common practice, no source"
 CHASSIS = "chassis"
@@ -85,7 +87,7 @@ def take_out(*keys: str) -> ChangeRule:
 def add_ohm(key: str) -> ChangeRule:
     """The unknown value comes on top of the resistance of a conductor or source."""
 
-    def rule(branches: Branches, ohm: float) -> Change:
+    def rule(branches: Branches, ohm: Value) -> Change:
         branch = branches.get(key)
         return {} if branch is None else {key: altered(branch, ohm=_ohm(branch) + ohm)}
 
@@ -116,10 +118,10 @@ def bridge(key: str, tail: str, head: str, ohm: float = SHORT_OHM) -> ChangeRule
     return lambda branches, _: {f"{key}:short": Conductor(tail, head, ohm)}
 
 
-def scale(key: str, **factors: float) -> ChangeRule:
+def scale(key: str, **factors: Value) -> ChangeRule:
     """Parameters of a curve multiplied by fixed factors."""
 
-    def rule(branches: Branches, _: float) -> Change:
+    def rule(branches: Branches, _: Value) -> Change:
         branch = branches.get(key)
         if branch is None:
             return {}
@@ -139,8 +141,8 @@ def altered(branch: Branch, **fields: Any) -> Branch:
     return dataclasses.replace(branch, **fields)  # type: ignore[type-var]
 
 
-def _ohm(branch: Branch) -> float:
-    return float(branch.ohm)  # type: ignore[union-attr]
+def _ohm(branch: Branch) -> Any:
+    return branch.ohm  # type: ignore[union-attr]
 
 
 def joint_faults(

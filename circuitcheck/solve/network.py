@@ -13,6 +13,7 @@ from circuitcheck.circuit.circuit import Circuit, conducts
 from circuitcheck.joined import Joined
 from circuitcheck.physics.branch import Array, Branch, Conductor, Curve, Source, holds
 from circuitcheck.solve.cuts import cut_words
+from circuitcheck.solve.newton import settle_curves
 
 Index = NDArray[np.intp]
 
@@ -22,6 +23,9 @@ TIE_SIEMENS = 1.0
 """What ties a floating island to the reference [S]."""
 CURVE_SIEMENS = 0.01
 """Conductance that stands in for a curve when a network is inverted [S]; a sweep takes it off."""
+
+_LEAK = 1e-12
+"""Keeps the volts of a curve defined when it hangs on an open motor [S]."""
 
 
 @dataclass(frozen=True)
@@ -90,10 +94,15 @@ class Network:
         return len(self.index)
 
     @cached_property
+    def conducting(self) -> dict[str, Branch]:
+        """The branches that current can pass."""
+        branches = self.circuit.branches.items()
+        return {key: one for key, one in branches if conducts(one, self.states)}
+
+    @cached_property
     def island(self) -> Index:
         """For each node the number of the island it is on; the reference is on island 0."""
-        branches = self.circuit.branches.values()
-        sets = Joined((b.tail, b.head) for b in branches if conducts(b, self.states))
+        sets = Joined((one.tail, one.head) for one in self.conducting.values())
         numbers: dict[str, int] = {}
         return np.array(
             [numbers.setdefault(sets.root(node), len(numbers)) for node in self.index],
@@ -144,16 +153,48 @@ class Network:
         return found
 
     @cached_property
+    def open_volts(self) -> Array:
+        """Node volts (n,) while nothing is changed and each curve is ``CURVE_SIEMENS`` [V]."""
+        found: Array = self.inverse @ self.injections()
+        return found
+
+    @cached_property
+    def knees(self) -> Index:
+        """Curves that hold a node by next to nothing until their volts pass a knee: diodes."""
+        ends = [np.full(len(self.curve_keys), volts) for volts in (0.0, 100.0)]
+        at_rest, beyond = (self.curve_currents(one)[1] for one in ends)
+        return np.flatnonzero((at_rest > 0) & (at_rest < 1e-3 * np.maximum(at_rest, beyond)))
+
+    @cached_property
     def cut_words(self) -> dict[str, int]:
         """What tells which branches hold parts of the network together; see ``cuts``."""
         return cut_words(
             self.size,
             (
                 (self.index[one.tail], self.index[one.head], key)
-                for key, one in self.circuit.branches.items()
-                if conducts(one, self.states)
+                for key, one in self.conducting.items()
             ),
         )
+
+    @cached_property
+    def curve_start(self) -> Array:
+        """What the curves of the unchanged circuit draw beyond ``CURVE_SIEMENS`` (curves,) [A]."""
+        tail, head = self.curve_tail, self.curve_head
+        columns = self.inverse[:, tail] - self.inverse[:, head]
+        seen = (columns[tail] - columns[head])[None]
+        volts = (self.open_volts[tail] - self.open_volts[head])[None]
+        _, flow, _ = settle_curves(
+            volts, seen, lambda at, _: self.beyond(at), np.zeros(volts.shape)
+        )
+        found: Array = flow[0]
+        return found
+
+    def beyond(
+        self, volts: Array, parameters: list[Array] | None = None
+    ) -> tuple[Array, Array]:
+        """What all curves draw beyond what the inverse holds of them [A], and its slope [S]."""
+        current, slope = self.curve_currents(volts, parameters)
+        return current - (CURVE_SIEMENS - _LEAK) * volts, slope - CURVE_SIEMENS + _LEAK
 
     def curve_currents(self, volts: Array, parameters: list[Array] | None = None
                        ) -> tuple[Array, Array]:  # fmt: skip

@@ -8,13 +8,13 @@ that is uncertain is one latent; two readings that share latents are correlated 
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from circuitcheck.physics.branch import Array, Source
-from circuitcheck.solve.sweep import Batch, Index
+from circuitcheck.solve.batch import Batch
+from circuitcheck.solve.changes import Index
 
 TEMPERATURE_SPREAD = 12.0
 """Standard uncertainty of the temperature of the loom [K]: a shed in winter or in summer."""
@@ -28,10 +28,10 @@ class Shifts:
     values: Array
 
 
-def port_shifts(batch: Batch, ports: Sequence[int], rows: Index) -> Shifts:
+def port_shifts(batch: Batch, probe: Index, rows: Index) -> Shifts:
     """Shifts of port volts, a meter's load left out of account [V]."""
     network = batch.network
-    active, probe = batch.active[rows], np.array(ports, dtype=np.intp)
+    active = batch.active[rows]
     back = batch.resistance[active[:, :, None], probe[None, None, :]]
     weights = batch.slope[rows][..., None] * (batch.inverse_jacobian[rows] @ back)
     tail = np.concatenate([network.tail, network.curve_tail])
@@ -39,9 +39,8 @@ def port_shifts(batch: Batch, ports: Sequence[int], rows: Index) -> Shifts:
     columns = batch.columns[tail] - batch.columns[head]
     taken = columns[:, active].transpose(1, 0, 2)
     adjoint = columns[:, probe][None] - taken @ weights
-    across = (batch.open_volts[tail] - batch.open_volts[head]) - np.einsum(
-        "sek,sk->se", taken, batch.flow[rows]
-    )
+    moved = (taken @ batch.flow[rows][..., None])[..., 0]
+    across = batch.open_volts[tail] - batch.open_volts[head] - moved
     linear = len(network.keys)
     names, blocks = _linear_latents(batch, rows, across[:, :linear], adjoint[:, :linear])
     curve_names, curve_blocks = _curve_latents(batch, rows, adjoint[:, linear:])
@@ -59,12 +58,12 @@ def _linear_latents(
     branches = list(network.linear.values())
     siemens = np.tile(network.siemens, (len(rows), 1))
     sound = np.ones_like(siemens)
-    place = {key: column for column, key in enumerate(network.keys)}
-    for number, row in enumerate(rows):
-        for edit in batch.edits[row]:
-            if edit.key in place:
-                siemens[number, place[edit.key]] = edit.siemens
-                sound[number, place[edit.key]] = 0.0  # its value is the fault's, not the maker's
+    place = np.append(batch.changes.place, -1)[batch.slot[rows]]
+    for column in range(place.shape[1]):
+        mine = np.flatnonzero(place[:, column] >= 0)
+        at = place[mine, column]
+        siemens[mine, at] = batch.siemens[rows[mine], column]
+        sound[mine, at] = 0.0  # its value is the fault's, not the maker's
     amps = siemens * (across - network.emf)
     own = np.array([one.spread for one in branches])
     warm = np.array([getattr(one, "coefficient", 0.0) for one in branches]) * TEMPERATURE_SPREAD
@@ -92,14 +91,19 @@ def _curve_latents(batch: Batch, rows: Index, adjoint: Array) -> tuple[list[str]
 
 
 def curve_nudges(
-    batch: Batch, rows: Index
+    batch: Batch, rows: Index, only: str | None = None
 ) -> list[tuple[int, str, int, tuple[Array, Array], Array, Array]]:
     """For each uncertain curve parameter: group, latent, column, the two parameter sets, and the
-    currents [A] with the parameter one standard uncertainty up and down."""
+    currents [A] with the parameter one standard uncertainty up and down.
+
+    :param only: the key of one curve; all of them unless told
+    """
     width = batch.edit_port.shape[1]
     found = []
     for number, group in enumerate(batch.network.curves):
         for place, key in enumerate(group.keys):
+            if only not in (None, key):
+                continue
             column = group.columns.start + place
             branch = batch.circuit.branches[key]
             volts = batch.u[rows, width + column]

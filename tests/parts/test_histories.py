@@ -9,6 +9,7 @@ from circuitcheck.parts import KINDS
 from circuitcheck.parts.part import Situation
 from circuitcheck.physics.branch import Conductor, Source, Threshold, holds
 from circuitcheck.physics.motor import FanMotor
+from circuitcheck.solve.changes import Changes
 from circuitcheck.solve.network import Networks
 from circuitcheck.solve.point import solve_point
 from circuitcheck.solve.states import next_states
@@ -244,7 +245,7 @@ class TestBuzzing:
     def test_the_sweep_says_that_it_buzzes(self):
         circuit = self.own_break_contact()
         changes = [{}, {"back": None}, {"feed": None}]
-        settled = settle(Networks(circuit), changes, [])
+        settled = settle(Networks(circuit), Changes.of(circuit, changes), [])
         assert settled.buzzing.tolist() == [0]
         assert settled.unsure.tolist() == []
         assert sorted(row for group in settled.groups for row in group.rows.tolist()) == [1, 2]

@@ -124,7 +124,7 @@ def compare(harness: Harness, cases: Sequence[Sequence[ChosenFault]]) -> Compare
     for test, described in harness.tests.items():
         bench = bench_for(harness, described)
         swap = described.setup.swap
-        run = bench.run([combined(one, bench.circuit.branches, swap) for one in cases], blown)
+        run = bench.run([combined(one, bench.circuit.branches, swap) for one in cases], blown=blown)
         seen = [observed(harness, test, one, blown[n]) for n, one in enumerate(cases)]
         decks = {str(n): deck_of(harness, test, one, seen[n]) for n, one in enumerate(cases)}
         found = simulate_all(decks)

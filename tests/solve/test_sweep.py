@@ -21,6 +21,7 @@ from circuitcheck.harness.load import load_harness
 from circuitcheck.joined import Joined
 from circuitcheck.physics.diode import Junction
 from circuitcheck.shipped import harness_files
+from circuitcheck.solve.changes import Changes
 from circuitcheck.solve.network import Networks
 from circuitcheck.solve.point import solve_point
 from circuitcheck.solve.sweep import settle
@@ -120,7 +121,7 @@ def differences_at_nodes(name, test, kind, most):
     blown = blown_by(name, kind)
     nodes = circuit.nodes
     settled = settle(
-        Networks(circuit), changes, [(node, circuit.reference) for node in nodes], blown
+        Networks(circuit), Changes.of(circuit, changes), [(node, circuit.reference) for node in nodes], blown
     )
     wanted = set(sample(len(cases), most, Path(name).stem, test, kind))
     at_rest = [row for group in settled.groups for row in group.rows.tolist()]
@@ -166,7 +167,7 @@ def differences_of_readings(name, test, kind, most):
     blown = blown_by(name, kind)
     rows = sample(len(cases), most, Path(name).stem, test, kind, "metered")
     changes = [combined(cases[row], bench.circuit.branches, bench.setup.swap) for row in rows]
-    run = bench.run(changes, [blown[row] for row in rows])
+    run = bench.run(changes, blown=[blown[row] for row in rows])
     for station in bench.stations:
         for place, reader in station.readers:
             label, observation = bench.observations[place]
@@ -203,7 +204,7 @@ def test_the_comparison_can_fail():
     circuit = bench_for(harness_of(name), harness_of(name).tests["high-at-the-plug"]).circuit
     nodes = circuit.nodes
     ports = [(node, circuit.reference) for node in nodes]
-    (group,) = settle(Networks(circuit), [{}], ports).groups
+    (group,) = settle(Networks(circuit), Changes.of(circuit, [{}]), ports).groups
     volts = group.batch.volts(group.batch.probe_ports)[0]
     bad = next(case for case in single_faults(name) if title(case).startswith("E1 high"))
     point = solve_point(circuit.changed(combined(bad, circuit.branches)))

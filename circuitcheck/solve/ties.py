@@ -1,0 +1,71 @@
+"""Floating islands that a change joins to the rest: the ties that have to come off them."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from circuitcheck.solve.changes import Bool, Changes, Index
+
+
+@dataclass(frozen=True)
+class Ties:
+    """Which ties come off.
+
+    :param loose: the islands concerned, by their number less one
+    :param column: for each row, places in ``loose`` of the ties that come off, -1 for none
+    :param joined: rows, and for each island the one that it is part of in those rows
+    """
+
+    loose: Index
+    column: Index
+    joined: tuple[tuple[Index, Index], ...]
+
+
+def ties_of(island: Index, slot: Index, adds: Bool, changes: Changes) -> Ties:
+    """The ties that come off in each row.
+
+    :param island: number of the island of each node; the reference is on island 0
+    :param slot: altered slots of each row (rows, width)
+    :param adds: which of them conduct where nothing did (rows, width)
+    """
+    rows = len(slot)
+    none = np.zeros((rows, 0), dtype=np.intp)
+    if not adds.any():
+        return Ties(none[0], none, ())
+    one, other = island[changes.tail[slot]], island[changes.head[slot]]
+    joins = adds & (one != other)
+    alike: dict[tuple[tuple[int, int], ...], list[int]] = {}
+    for row in np.flatnonzero(joins.any(axis=1)).tolist():
+        at = joins[row]
+        pairs = tuple(zip(one[row, at].tolist(), other[row, at].tolist(), strict=True))
+        alike.setdefault(pairs, []).append(row)
+    found = [(np.array(listed, dtype=np.intp), _merged(pairs)) for pairs, listed in alike.items()]
+    loose = sorted({number for _, merged in found for number in merged})
+    place = {number: column for column, number in enumerate(loose)}
+    column = np.full((rows, max((len(merged) for _, merged in found), default=0)), -1, dtype=np.intp)
+    joined = []
+    for listed, merged in found:
+        for number, name in enumerate(merged):
+            column[listed, number] = place[name]
+        islands = range(int(island.max()) + 1)
+        joined.append((listed, np.array([_root(merged, n) for n in islands], dtype=np.intp)))
+    return Ties(np.array(loose, dtype=np.intp) - 1, column, tuple(joined))
+
+
+def _merged(pairs: tuple[tuple[int, int], ...]) -> dict[int, int]:
+    """For each island that is joined to another the one it now belongs to; never the reference's."""
+    merged: dict[int, int] = {}
+    for pair in pairs:
+        one, other = (_root(merged, number) for number in pair)
+        if one != other:
+            merged[max(one, other)] = min(one, other)
+    return merged
+
+
+def _root(merged: Mapping[int, int], island: int) -> int:
+    while island in merged:
+        island = merged[island]
+    return island
