@@ -37,7 +37,7 @@ KEEP = 18.0
 HOPELESS = 40.0
 """The same while only some of the benches have been looked at."""
 _LOOKS = 3
-_WORTH_IT = 9.0
+_WORTH_IT = 5.0
 """Farther below the best than this, a suspect's grid is left where it is."""
 """How often a grid may be moved to where the value turns out to be."""
 
