@@ -14,6 +14,11 @@ FINE = 9
 """Values on a fine grid."""
 _NARROWEST = 0.02
 """Half-width of the narrowest grid, on a natural log scale."""
+FIRST = 0.4
+"""The same of the first one: between values three times apart readings do not run straight."""
+
+_DOUBT = 6.0
+"""Log-likelihood from which the benefit of the doubt decides between two stretches of values."""
 
 
 def deviations(evidence: Evidence, predicted: Array) -> Array:
@@ -41,11 +46,24 @@ def rough_logs(evidence: Evidence, predicted: Array, u: Array, misread: float = 
     return np.stack(columns, axis=-1)
 
 
+def _at_best(evidence: Evidence, u: Array) -> Array:
+    """Log chance of each reading if it were predicted as it was read."""
+    numbers = np.isfinite(evidence.measured)
+    found: Array = np.where(numbers, -np.log(np.sqrt(2 * np.pi) * u), 0.0)
+    return found
+
+
 @dataclass(frozen=True)
 class Place:
-    """Where the readings point: rough log-likelihood, log of the value, and its deviation."""
+    """Where the readings point.
+
+    :param score: rough log-likelihood, with the benefit of the doubt where readings turn
+    :param sure: the same without it
+    :param log_value: log of the value, with its ``deviation``
+    """
 
     score: float
+    sure: float
     log_value: float
     deviation: float
 
@@ -73,25 +91,54 @@ def best_places(evidence: Evidence, logs: Array, predicted: Array) -> list[Place
     with np.errstate(invalid="ignore"):
         between = np.where(straight, start + share[..., None] * (end - start),
                            np.where(share[..., None] < 0.5, start, end))  # fmt: skip
-    scores = rough_logs(evidence, between, pair_u).sum(axis=-1)
+    logs_of = rough_logs(evidence, between, pair_u)
+    # Somewhere between a relay begins to buzz, or a line opens: up to there any reading can be.
+    turns = np.isfinite(start) != np.isfinite(end)
+    scores = np.where(turns, _at_best(evidence, pair_u), logs_of).sum(axis=-1)
+    sure = logs_of.sum(axis=-1)
     step = np.diff(logs, axis=1)
-    best = np.argmax(scores, axis=1)
+    best = np.argmax(sure, axis=1)
+    doubtful = scores.max(axis=1) > sure.max(axis=1) + _DOUBT
+    best = np.where(doubtful, np.argmax(scores, axis=1), best)
     found = []
     for row, column in enumerate(best):
         width = step[row, column] / np.sqrt(power[row, column] + 1e-9)
         middle = logs[row, column] + share[row, column] * step[row, column]
-        found.append(Place(float(scores[row, column]), float(middle), float(width)))
+        both = float(scores[row, column]), float(sure[row, column])
+        found.append(Place(*both, float(middle), float(width)))
     return found
 
 
-def fine_grid(severity: Severity, log_value: float, deviation: float) -> Array:
-    """Logs of values around a place, inside the range that the fault can have."""
+def fine_grid(
+    severity: Severity, log_value: float, deviation: float, least: float = _NARROWEST
+) -> Array:
+    """Logs of values around a place, inside the range that the fault can have.
+
+    :param least: half-width of the grid at the least
+    """
     low, high = np.log(severity.low), np.log(severity.high)
-    half = float(np.clip(4 * deviation, _NARROWEST, high - low))
+    half = float(np.clip(4 * deviation, least, high - low))
     start, end = max(low, log_value - half), min(high, log_value + half)
     if end - start < _NARROWEST:
         start, end = max(low, end - _NARROWEST), min(high, start + _NARROWEST)
     return np.linspace(start, end, FINE)
+
+
+def next_grid(
+    severity: Severity, grid: Array, known: Posterior, place: Place
+) -> tuple[Array, bool]:
+    """A grid nearer to the value than the last one, and whether that one missed it.
+
+    :param place: where the readings point, between the values of the last grid
+    """
+    step = grid[1] - grid[0]
+    at_end = known.place in (0, len(grid) - 1)
+    if at_end and np.log(severity.low) < grid[known.place] < np.log(severity.high):
+        # It lies beyond: as far again, and then some.
+        return fine_grid(severity, float(grid[known.place]), 0.4 * float(grid[-1] - grid[0])), True
+    if place.deviation < step and abs(place.log_value - grid[known.place]) < 2 * step:
+        return fine_grid(severity, place.log_value, place.deviation, 0.25 * step), not at_end
+    return fine_grid(severity, known.mean, known.deviation), False
 
 
 @dataclass(frozen=True)

@@ -22,10 +22,12 @@ from circuitcheck.locate.suspects import (
     predict,
 )  # fmt: skip
 from circuitcheck.locate.values import (
+    FIRST,
     Place,
     best_places,
     deviations,
     fine_grid,
+    next_grid,
     posterior,
     rough_logs,
 )  # fmt: skip
@@ -36,10 +38,10 @@ KEEP = 18.0
 """Log-likelihood below the best at which a suspect is dropped after the rough look."""
 HOPELESS = 40.0
 """The same while only some of the benches have been looked at."""
-_LOOKS = 3
-_WORTH_IT = 5.0
-"""Farther below the best than this, a suspect's grid is left where it is."""
+_LOOKS = 4
 """How often a grid may be moved to where the value turns out to be."""
+_WORTH_IT = 5.0
+"""Farther below the best than this, a grid that holds the value is not made any finer."""
 
 
 @dataclass(frozen=True)
@@ -124,17 +126,18 @@ def rough_look(evidence: Evidence, coarse: Coarse) -> Rough:
     Bench by bench; a suspect that falls hopelessly behind is not asked any further.
     """
     alive = np.ones(len(coarse.suspects), dtype=bool)
-    bound = np.zeros(len(coarse.suspects))
+    bound, sure = np.zeros(len(coarse.suspects)), np.zeros(len(coarse.suspects))
     for number, bench in enumerate(evidence.benches):
         part = evidence.part(number)
         for suspect, place in _places(part, coarse, alive, coarse.values(bench, alive)):
             bound[suspect] += place.score
-        alive &= bound > np.max(bound[alive]) - HOPELESS
+            sure[suspect] += place.sure
+        alive &= bound > np.max(sure[alive]) - HOPELESS
         alive[0] = True  # sound, where it is a suspect, is what all are compared with
     plain, valued = zip(*(coarse.values(bench, alive) for bench in evidence.benches), strict=True)
     joined = np.concatenate(plain, axis=-1), np.concatenate(valued, axis=-1)
     places = dict(_places(evidence, coarse, alive, joined))
-    top = max(place.score for place in places.values())
+    top = max(place.sure for place in places.values())
     kept = np.array([
         n in places and (places[n].score > top - KEEP or not one.faults)
         for n, one in enumerate(coarse.suspects)
@@ -177,7 +180,8 @@ def _places(
     """Where each suspect that is alive fits best."""
     plain = [n for n in coarse.plain if alive[n]]
     scores = rough_logs(evidence, values[0], deviations(evidence, values[0])).sum(axis=-1)
-    found = [(n, Place(float(score), 0.0, 0.0)) for n, score in zip(plain, scores, strict=True)]
+    found = [(n, Place(score, score, 0.0, 0.0))
+             for n, score in zip(plain, scores.tolist(), strict=True)]  # fmt: skip
     valued = [n for n in coarse.valued if alive[n]]
     if valued:
         logs = coarse.logs[alive[coarse.valued]]
@@ -198,48 +202,67 @@ def fine_look(evidence: Evidence, suspects: Sequence[Suspect], rough: Rough) -> 
         predictions = predict(evidence, suspects, trials)
         moves = predictions.moves()
         weighed = weigh(evidence, predictions.values, moves)
-        again: dict[int, Array] = {}
+        better: dict[int, Better] = {}
         first = 0
         for number, grid in grids.items():
             rows = np.arange(first, first + max(len(grid), 1))
             first += len(rows)
-            standing, moved = _stand(suspects[number], grid, rows, predictions, moves, weighed)
+            standing, after = _stand(
+                evidence, suspects[number], grid, rows, predictions, moves, weighed
+            )
             found[number] = standing
-            if moved is not None and look + 1 < _LOOKS:
-                again[number] = moved
+            if after is not None and look + 1 < _LOOKS:
+                better[number] = after
         best = max(one.log_weight for one in found.values())
-        grids = {n: grid for n, grid in again.items() if found[n].log_weight > best - _WORTH_IT}
+        grids = {
+            n: after.grid for n, after in better.items()
+            if after.elsewhere or found[n].log_weight > best - _WORTH_IT
+        }  # fmt: skip
         if not grids:
             break
     everyone = [found[one].of(suspects[n]) for n, one in rough.same_as.items()]
     return sorted(everyone, key=lambda one: -one.log_weight)
 
 
+@dataclass(frozen=True)
+class Better:
+    """A better grid for an unknown value.
+
+    :param elsewhere: whether the value lies between the points of the grid that was tried, or
+        outside it, so that the suspect stands worse than it should
+    """
+
+    grid: Array
+    elsewhere: bool
+
+
 def _grid(suspect: Suspect, place: Place) -> Array:
     """Logs of the values to try; empty where nothing is unknown."""
     if suspect.unknown is None or suspect.unknown.severity is None:
         return np.zeros(0)
-    return fine_grid(suspect.unknown.severity, place.log_value, place.deviation)
+    return fine_grid(suspect.unknown.severity, place.log_value, place.deviation, FIRST)
 
 
 def _stand(
-    suspect: Suspect, grid: Array, rows: Index, predictions: Predictions, moves: Array,
-    weighed: Weighed,
-) -> tuple[Standing, Array | None]:  # fmt: skip
+    evidence: Evidence, suspect: Suspect, grid: Array, rows: Index, predictions: Predictions,
+    moves: Array, weighed: Weighed,
+) -> tuple[Standing, Better | None]:  # fmt: skip
     """The standing of a suspect from its rows, and a better grid if this one will not do."""
     totals = weighed.total[rows]
-    value, span, moved, best = 0.0, None, None, int(rows[0])
-    evidence = float(totals[0])
+    value, span, better, best = 0.0, None, None, int(rows[0])
+    log_evidence = float(totals[0])
     severity = suspect.unknown.severity if suspect.unknown else None
     if severity is not None:
         known = posterior(severity, grid, totals)
-        best, evidence, span = int(rows[known.place]), known.log_evidence, (known.low, known.high)
+        best, span = int(rows[known.place]), (known.low, known.high)
+        log_evidence = known.log_evidence
         value = float(np.exp(grid[known.place]))
         if not known.settled:
-            moved = fine_grid(severity, known.mean, known.deviation)
+            (place,) = best_places(evidence, grid[None], predictions.values[rows][None])
+            better = Better(*next_grid(severity, grid, known, place))
     spread = np.sqrt(np.sum(moves[best] ** 2, axis=-1))
     standing = Standing(
-        suspect, _log_chance(suspect) + evidence, value, span, predictions.values[best], spread,
+        suspect, _log_chance(suspect) + log_evidence, value, span, predictions.values[best], spread,
         weighed.misread[best], weighed.distance[best],
     )  # fmt: skip
-    return standing, moved
+    return standing, better

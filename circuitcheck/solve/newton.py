@@ -3,16 +3,18 @@
 The volts u at the curves and the currents i that they draw obey ``u = c - R i`` and ``i = f(u)``,
 with R symmetric. The solution is the minimum of a convex function of u (W. Millar, Phil. Mag. 42,
 1951; from memory), whose slope along a step ``s = -R d`` needs no inverse of R:
-``s . (f(u + t s) - i - t d)``. A step that overshoots the minimum along it is shortened to where that is,
-so that the iteration cannot be thrown to and fro by the kink where a fan begins to turn, or by a cold
-lamp.
+``s . (f(u + t s) - i - t d)``. A step that overshoots the minimum along it is shortened to where that
+is, so that the iteration cannot be thrown to and fro by the kink where a fan begins to turn, or by a
+cold lamp.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable
+from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from circuitcheck.physics.branch import Array
 from circuitcheck.solve.changes import Bool, Index
@@ -23,6 +25,7 @@ _SHORTER = 40
 _VOLTS_LEFT = 1e-10
 """Largest error of a curve's volts at which the iteration ends [V]."""
 
+Floats = NDArray[np.floating[Any]]
 Curves = Callable[[Array, Index], tuple[Array, Array]]
 """Currents [A] and slopes [S] at some volts, of some rows."""
 
@@ -69,14 +72,15 @@ def settle_curves(c: Array, r: Array, curves: Curves, start: Array) -> tuple[Arr
     return volts, amps, rested
 
 
-def _times(r: Array, i: Array) -> Array:
+def _times(r: Array, i: Floats) -> Array:
     found: Array = (r @ i[..., None])[..., 0]
     return found
 
 
 def _shortened(
-    curves: Curves, rows: Index, u: Array, i: Array, s: Array, d: Array, low_at: Array, high_at: Array
-) -> Array:
+    curves: Curves, rows: Index, u: Array, i: Array, s: Array, d: Floats,
+    low_at: Array, high_at: Array,
+) -> Array:  # fmt: skip
     """The share of a step at which its slope is nearly nought: false position, Illinois rule.
 
     :param low_at: slope before the step, below 0
