@@ -189,11 +189,25 @@ def expected_reading(
     if kind == "click":
         return ExpectedReading(label, kind, unit, value, value, value, word)
     meter = float(ACCURACY[meter_for(observation)].uncertainty(np.array(value)))
-    half = COVERAGE * math.hypot(spread, meter if kind != "speed" or value else 0.0)
-    low = value - half
+    meter = COVERAGE * (meter if kind != "speed" or value else 0.0)
+    less, more = _reach(kind, value, spread)
+    low, high = value - math.hypot(less, meter), value + math.hypot(more, meter)
     if kind not in ("volts", "drop"):
         low = max(low, 0.0)
-    return ExpectedReading(label, kind, unit, value, low, value + half, word)
+    return ExpectedReading(label, kind, unit, value, low, high, word)
+
+
+def _reach(kind: str, value: float, spread: float) -> tuple[float, float]:
+    """How far sound vehicles go below and above a value, 95 % of them.
+
+    What is lost across a joint or a contact goes with its resistance, which varies by a factor and
+    not by a sum: its logarithm is what is spread evenly to both sides.
+    """
+    if kind not in ("drop", "ohms") or not value:
+        return COVERAGE * spread, COVERAGE * spread
+    share = COVERAGE * min(spread / abs(value), 1.0)
+    down, up = abs(value) * -math.expm1(-share), abs(value) * math.expm1(share)
+    return (down, up) if value > 0 else (up, down)
 
 
 def meter_for(observation: Observation) -> str:
