@@ -30,7 +30,7 @@ class Scale:
         """The chance of each word (..., words) for a value with a standard uncertainty."""
         limits = np.array(self.limits)
         width = np.sqrt(spread[..., None] ** 2 + (self.blur * limits) ** 2)
-        below = _normal((limits - value[..., None]) / width)
+        below = normal((limits - value[..., None]) / width)
         edges = np.concatenate(
             [np.zeros_like(below[..., :1]), below, np.ones_like(below[..., :1])], axis=-1
         )
@@ -51,7 +51,7 @@ OPEN_LINE = "OL"
 """What an ohmmeter shows when nothing joins its leads."""
 
 
-def _normal(x: Array) -> Array:
+def normal(x: Array) -> Array:
     """Cumulative normal distribution, to 2e-7 (Abramowitz & Stegun 7.1.26)."""
     z = np.abs(x) / math.sqrt(2)
     t = 1 / (1 + 0.3275911 * z)

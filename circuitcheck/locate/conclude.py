@@ -48,7 +48,7 @@ def _tail(square: float, count: int) -> float:
 
 def conclude(evidence: Evidence, standings: Sequence[Standing]) -> Verdict:
     """The verdict from all standings, most likely first."""
-    standings = _merged(standings)
+    standings = merged(standings)
     sound = next(one for one in standings if not one.suspect.faults)  # always among them
     expected = sound_readings(evidence, sound)
     floor = standings[0].log_weight - _NEGLIGIBLE
@@ -77,7 +77,7 @@ def conclude(evidence: Evidence, standings: Sequence[Standing]) -> Verdict:
     return Verdict(evidence.harness.name, word, suspects, readings, summary, repeat)
 
 
-def _merged(standings: Sequence[Standing]) -> list[Standing]:
+def merged(standings: Sequence[Standing]) -> list[Standing]:
     """One standing for each suspect that was looked at in several ways."""
     found: dict[str, Standing] = {}
     for one in standings:

@@ -9,7 +9,7 @@ import numpy as np
 from circuitcheck.expect.bench import Bench
 from circuitcheck.harness.model import Harness
 from circuitcheck.harness.readings import Sheet
-from circuitcheck.locate.conclude import conclude, explains
+from circuitcheck.locate.conclude import conclude, explains, merged
 from circuitcheck.locate.evidence import Evidence, lay_out
 from circuitcheck.locate.suspects import Suspect, pair_suspects, single_suspects
 from circuitcheck.locate.values import deviations, rough_logs
@@ -20,6 +20,7 @@ from circuitcheck.locate.weighing import (
     every_prediction,
     fine_look,
     rough_look,
+    unread,
 )
 from circuitcheck.physics.branch import Array
 
@@ -39,17 +40,25 @@ class Locator:
         self._benches: dict[str, Bench] = {}
 
     def locate(self, sheet: Sheet) -> Verdict:
-        """The verdict on a sheet of readings.
-
-        Every single fault is weighed; pairs come in when none of them explains the readings.
-        """
+        """The verdict on a sheet of readings."""
         evidence = lay_out(self.harness, sheet, self._benches)
+        return conclude(evidence, self._standings(evidence))
+
+    def standings(self, sheet: Sheet) -> list[Standing]:
+        """How every suspect stands that is not hopeless, each once, most likely first."""
+        return merged(self._standings(lay_out(self.harness, sheet, self._benches)))
+
+    def beforehand(self) -> list[Standing]:
+        """How every suspect stands before anything has been read."""
+        return merged(unread(self._singles))
+
+    def _standings(self, evidence: Evidence) -> list[Standing]:
+        """Every single fault is weighed; pairs come in when none of them explains the readings."""
         rough = rough_look(evidence, self._coarse)
         standings = fine_look(evidence, self._singles, rough)
-        if not explains(standings[0]):
-            more = self._pairs(evidence)
-            standings = sorted([*standings, *more], key=lambda one: -one.log_weight)
-        return conclude(evidence, standings)
+        if explains(standings[0]):
+            return standings
+        return sorted([*standings, *self._pairs(evidence)], key=lambda one: -one.log_weight)
 
     def _pairs(self, evidence: Evidence) -> list[Standing]:
         predicted = every_prediction(evidence, self._coarse)

@@ -236,6 +236,22 @@ class Better:
     elsewhere: bool
 
 
+def unread(suspects: Sequence[Suspect]) -> list[Standing]:
+    """How suspects stand before anything has been read: by their chance, over their whole range."""
+    none = np.zeros(0)
+    found = []
+    for one in suspects:
+        severity = one.unknown.severity if one.unknown else None
+        value = severity.typical if severity else 0.0
+        # 5 % and 95 % points of a range that is even on a log scale
+        span = None
+        if severity is not None:
+            inside = (severity.high / severity.low) ** 0.05
+            span = severity.low * inside, severity.high / inside
+        found.append(Standing(one, _log_chance(one), value, span, none, none, none, none))
+    return sorted(found, key=lambda one: -one.log_weight)
+
+
 def _grid(suspect: Suspect, place: Place) -> Array:
     """Logs of the values to try; empty where nothing is unknown."""
     if suspect.unknown is None or suspect.unknown.severity is None:

@@ -1,0 +1,1 @@
+"""Which test next: candidate tests, what each would settle, and what it costs."""

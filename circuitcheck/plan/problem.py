@@ -1,0 +1,82 @@
+"""A planning problem in the abstract: suspects, what each would give in each test, and minutes.
+
+Nothing here knows of circuits. Rows are suspects (at one value each); what counts is the unit that
+would be put right, so that two faults with one remedy need no telling apart.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from circuitcheck.physics.branch import Array
+
+Index = NDArray[np.intp]
+
+
+@dataclass(frozen=True)
+class Problem:
+    """What there is to choose from.
+
+    :param unit: number of what each row asks to put right (rows,)
+    :param chances: chance of each outcome of each test under each row (tests, rows, outcomes),
+        filled up with zeros where a test has fewer outcomes
+    :param minutes: of each test, access left out (tests,)
+    :param access: which places each test needs open (tests, places)
+    :param opening: minutes to open each place, once (places,)
+    :param price: minutes lost by putting right what was not at fault
+    """
+
+    unit: Index
+    chances: Array
+    minutes: Array
+    access: NDArray[np.bool_]
+    opening: Array
+    price: float
+
+    def cost(self, opened: frozenset[int]) -> Array:
+        """Minutes of each test, once some places are open (tests,)."""
+        closed = np.array([n not in opened for n in range(len(self.opening))], dtype=bool)
+        found: Array = self.minutes + self.access @ (self.opening * closed)
+        return found
+
+    def opened_by(self, test: int, opened: frozenset[int]) -> frozenset[int]:
+        """What is open after a test."""
+        return opened | {int(n) for n in np.flatnonzero(self.access[test])}
+
+    def by_unit(self, weights: Array) -> Array:
+        """Chance of each unit (units,)."""
+        found = np.asarray(np.bincount(self.unit, weights), dtype=np.float64)
+        return found / float(found.sum())
+
+    def loss(self, weights: Array) -> float:
+        """Minutes still to be lost if one stops here and puts units right in the order of chance.
+
+        The i-th of them has had i in vain before it (J. B. Kadane and H. A. Simon's order for
+        equal costs; from memory).
+        """
+        chances = np.sort(self.by_unit(weights))[::-1]
+        return float(self.price * chances @ np.arange(len(chances)))
+
+    def gains(self, weights: Array, tests: Index | None = None) -> Array:
+        """What each test tells of the unit, on average [bit] (tests,)."""
+        chances = self.chances if tests is None else self.chances[tests]
+        share = weights / weights.sum()
+        units = int(self.unit.max()) + 1
+        member = np.zeros((units, len(share)))
+        member[self.unit, np.arange(len(share))] = share
+        joint = np.einsum("ur,trc->tuc", member, chances, optimize=True)
+        outcome = joint.sum(axis=1, keepdims=True)
+        unit = member.sum(axis=1)[None, :, None]
+        with np.errstate(divide="ignore", invalid="ignore"):
+            ratio = np.where(joint > 0, joint / (outcome * unit), 1.0)
+        found: Array = np.sum(joint * np.log2(ratio), axis=(1, 2))
+        return np.maximum(found, 0.0)
+
+    def after(self, weights: Array, test: int) -> list[tuple[float, Array]]:
+        """The outcomes of a test: chance of each, and the weights that it leaves."""
+        joint = weights[:, None] * self.chances[test]
+        total = joint.sum(axis=0)
+        return [(float(total[n]), joint[:, n] / total[n]) for n in np.flatnonzero(total > 0)]
