@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
-from typing import Any, overload
+from typing import TYPE_CHECKING, Any, overload
 
 from circuitcheck.circuit.build import all_faults
 from circuitcheck.errors import UnknownName
@@ -18,6 +18,15 @@ from circuitcheck.harness.readings import Sheet, load_readings, parse_readings, 
 from circuitcheck.locate.locate import Locator
 from circuitcheck.locate.verdict import Verdict
 from circuitcheck.parts.fault import FaultMode
+
+if TYPE_CHECKING:
+    from circuitcheck.plan.next_test import Next
+    from circuitcheck.plan.planner import Planner
+    from circuitcheck.plan.prove import Proof
+    from circuitcheck.plan.tree import Plan
+
+Given = Sheet | Mapping[str, Mapping[str, Any]] | str | Path
+"""A sheet of readings: loaded, as a mapping ``{test: {name: reading}}``, or a path."""
 
 
 @dataclass(frozen=True)
@@ -87,7 +96,7 @@ class Loom:
         """
         return read_vehicle(self.harness, self.tests(test), self.fault(*specs), spread)
 
-    def sheet(self, given: Sheet | Mapping[str, Mapping[str, Any]] | str | Path) -> Sheet:
+    def sheet(self, given: Given) -> Sheet:
         """A sheet from a mapping ``{test: {name: reading}}`` or from a file.
 
         :raises ReadingsError: with every problem
@@ -98,12 +107,55 @@ class Loom:
             return parse_readings(self.harness, sheet_text(self.harness.name, given), "<mapping>")
         return load_readings(self.harness, given)
 
-    def locate(self, given: Sheet | Mapping[str, Mapping[str, Any]] | str | Path) -> Verdict:
+    def locate(self, given: Given) -> Verdict:
         """The verdict on a sheet, a mapping, or a file of readings.
 
         :raises ReadingsError: with every problem of the sheet
         """
         return self._locator.locate(self.sheet(given))
+
+    @cached_property
+    def _planner(self) -> Planner:
+        from circuitcheck.plan.planner import Planner  # noqa: PLC0415  (only where it is asked for)
+
+        return Planner(self.harness, self._locator)
+
+    def next(self, given: Given | None = None, **options: Any) -> Next:
+        """The test to do now, after the readings so far.
+
+        :param options: fields of :class:`~circuitcheck.plan.planner.Options`
+        :raises ReadingsError: with every problem of the sheet
+        """
+        from circuitcheck.plan.next_test import next_test  # noqa: PLC0415
+        from circuitcheck.plan.planner import Options  # noqa: PLC0415
+
+        sheet = Sheet("", (), {}) if given is None else self.sheet(given)
+        return next_test(self._planner, sheet, Options(**options))
+
+    def plan(self, symptom: str | None = None, **options: Any) -> Plan:
+        """The whole order of tests, from a symptom such as ``right fan dead on low``.
+
+        :raises ValueError: if the symptom is not understood
+        """
+        from circuitcheck.plan.planner import Options  # noqa: PLC0415
+        from circuitcheck.plan.symptom import symptom_sheet  # noqa: PLC0415
+        from circuitcheck.plan.tree import plan_tree  # noqa: PLC0415
+
+        sheet = symptom_sheet(self.harness, symptom) if symptom else Sheet("", (), {})
+        return plan_tree(self._planner, sheet, Options(**options))
+
+    def prove(self, before: Given, after: Given | None = None, **options: Any) -> Proof:
+        """The shortest set of readings that shows the circuit sound after a repair.
+
+        :param before: the readings that led to the repair
+        :param after: readings taken after it, to be judged
+        :raises ReadingsError: with every problem of a sheet
+        """
+        from circuitcheck.plan.planner import Options  # noqa: PLC0415
+        from circuitcheck.plan.prove import prove  # noqa: PLC0415
+
+        judged = None if after is None else self.sheet(after)
+        return prove(self._planner, self.sheet(before), judged, Options(**options))
 
 
 def load(source: str | Path) -> Loom:

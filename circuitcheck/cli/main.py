@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from circuitcheck.cli import planning
 from circuitcheck.cli.app import (
     FaultOption,
     HarnessArgument,
@@ -253,6 +254,10 @@ def schema(what: Annotated[What, typer.Argument(help="Which file format.")]) -> 
 
     found = schemas.harness_schema() if what is What.harness else schemas.readings_schema()
     typer.echo(json.dumps(found, indent=2, sort_keys=True, ensure_ascii=False))
+
+
+#: Verbs that live in files of their own; importing them has put them on the application.
+TOPICS = (planning,)
 
 
 def run() -> None:

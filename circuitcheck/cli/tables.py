@@ -11,104 +11,87 @@ from rich.console import Console
 from rich.padding import Padding
 from rich.table import Table
 
-from circuitcheck.expect.expected import Expectation, ExpectedReading, ExpectedTest
+from circuitcheck.expect.cautions import setup_lines
+from circuitcheck.expect.expected import Expectation, ExpectedReading, ExpectedTest, number
 from circuitcheck.harness.readings import Sheet
-from circuitcheck.locate.reasons import number
 from circuitcheck.locate.verdict import Estimate, ReadingResult, SuspectResult, Verdict
 from circuitcheck.loom import Loom
 
-_out = Console(highlight=False)
-_err = Console(stderr=True, highlight=False)
+out = Console(highlight=False)
+err = Console(stderr=True, highlight=False)
 
 Twin = Mapping[str, Sequence[tuple[str, float, float]]]
 
 
-def _table(*columns: str, right: Sequence[str] = ()) -> Table:
+def plain_table(*columns: str, right: Sequence[str] = ()) -> Table:
+    """A table without lines."""
     table = Table(box=None, pad_edge=False, header_style="bold", show_edge=False)
     for column in columns:
         table.add_column(column, justify="right" if column in right else "left", overflow="fold")
     return table
 
 
-def _say(text: str = "", style: str | None = None) -> None:
-    _out.print(text, style=style, markup=False, soft_wrap=True)
+def say(text: str = "", style: str | None = None) -> None:
+    """A line."""
+    out.print(text, style=style, markup=False, soft_wrap=True)
 
 
-def _indent(text: str, left: int = 2, style: str | None = None) -> None:
-    for line in textwrap.wrap(text, max(_out.width - left, 20)) or [""]:
-        _say(" " * left + line, style)
+def indented(text: str, left: int = 2, style: str | None = None) -> None:
+    """A paragraph, set in."""
+    for line in textwrap.wrap(text, max(out.width - left, 20)) or [""]:
+        say(" " * left + line, style)
 
 
 def harnesses(rows: Sequence[Mapping[str, Any]]) -> None:
     """The shipped library."""
-    table = _table("name", "volts", "parts", "wires", "tests", "title",
+    table = plain_table("name", "volts", "parts", "wires", "tests", "title",
                    right=("volts", "parts", "wires", "tests"))  # fmt: skip
     for row in rows:
         table.add_row(row["name"], str(row["volts"]), str(row["parts"]), str(row["wires"]),
                       str(len(row["tests"])), row["title"])  # fmt: skip
-    _out.print(table)
-    _say("\nSample readings, each with its fault named in the file:")
+    out.print(table)
+    say("\nSample readings, each with its fault named in the file:")
     for row in rows:
         for path in row["readings"]:
-            _indent(f"circuitcheck locate {row['name']} {path}")
+            indented(f"circuitcheck locate {row['name']} {path}")
 
 
 def faults(rows: Sequence[Mapping[str, Any]]) -> None:
     """Every fault mode."""
-    table = _table("fault", "replace or repair", "weight", "what it is", right=("weight",))
+    table = plain_table("fault", "replace or repair", "weight", "what it is", right=("weight",))
     for row in rows:
         table.add_row(row["spec"], row["replace"], f"{row['weight']:g}", row["words"])
-    _out.print(table)
+    out.print(table)
 
 
 def cautions(tests: Iterable[ExpectedTest]) -> None:
     """The cautions of some tests, each once, on standard error."""
     for text in dict.fromkeys(text for one in tests for text in one.cautions):
-        _err.print(f"! {text}", markup=False)
-
-
-def setup_lines(loom: Loom, name: str) -> list[str]:
-    """What to do before looking, step by step."""
-    setup = loom.harness.tests[name].setup
-    lines = []
-    if setup.battery == "disconnected":
-        lines.append("battery disconnected")
-    lines.append(f"ignition {setup.ignition}" + (", engine running" if setup.running else ""))
-    if setup.engine.celsius > 40:
-        lines.append(f"coolant at {setup.engine.celsius:g} degC, "
-                     f"{'warming up' if setup.engine.warming else 'cooling down'}")  # fmt: skip
-    lines += [f"{part} in position {position}" for part, position in setup.switches.items()]
-    lines += [f"{part} pulled out" for part in setup.pull]
-    lines += [f"plug of {part} undone" for part in setup.unplug]
-    lines += [f"{part} swapped for a known good one" for part in setup.swap]
-    lines += [f"{one} bridged to {two}, on the loom's side" for one, two in setup.bridge]
-    lines += [f"{point} fed from battery plus" for point in setup.feed]
-    lines += [f"{point} joined to battery minus" for point in setup.ground]
-    return lines
+        err.print(f"! {text}", markup=False)
 
 
 def expected(loom: Loom, result: Expectation, twin: Twin | None = None) -> None:
     """Expected readings, test by test."""
     cautions(result)
-    _say(f"{loom.harness.title} ({loom.harness.name})", "bold")
-    _say(
+    say(f"{loom.harness.title} ({loom.harness.name})", "bold")
+    say(
         f"with {' and '.join(result.faults)}" if result.faults else "as a sound circuit gives them"
     )
     for one in result:
-        _say()
-        _indent(f"{one.title}  [{one.test}]", 0, "bold")
-        _indent(", ".join(setup_lines(loom, one.test)))
+        say()
+        indented(f"{one.title}  [{one.test}]", 0, "bold")
+        indented(", ".join(setup_lines(loom.harness.tests[one.test].setup)))
         if one.lead:
-            _indent(f"jumper lead: {one.lead.size_mm2:g} mm2 with a {one.lead.fuse_a:g} A fuse "
+            indented(f"jumper lead: {one.lead.size_mm2:g} mm2 with a {one.lead.fuse_a:g} A fuse "
                     f"(it carries {number(one.lead.amps)} A)")  # fmt: skip
         for name in one.buzzing:
-            _indent(f"{name}: never comes to rest, it buzzes")
-        table = _table("reading", "where", "expected", "95 % between", right=("expected",))
+            indented(f"{name}: never comes to rest, it buzzes")
+        table = plain_table("reading", "where", "expected", "95 % between", right=("expected",))
         observations = loom.harness.tests[one.test].observe
         for reading in one.readings:
             place = " to ".join(observations[reading.name].points)
             table.add_row(reading.name, place, value_of(reading), band_of(reading))
-        _out.print(Padding(table, (0, 0, 0, 2)))
+        out.print(Padding(table, (0, 0, 0, 2)))
         if twin:
             _second_opinion(twin[one.test])
 
@@ -116,9 +99,9 @@ def expected(loom: Loom, result: Expectation, twin: Twin | None = None) -> None:
 def _second_opinion(rows: Sequence[tuple[str, float, float]]) -> None:
     worst = max((abs(ours - exact) for _, ours, exact in rows), default=0.0)
     for name, ours, exact in rows:
-        _indent(f"second opinion, {name}: {ours:.6g} here, {exact:.6g} in exact arithmetic", 4)
+        indented(f"second opinion, {name}: {ours:.6g} here, {exact:.6g} in exact arithmetic", 4)
     if rows:
-        _indent(f"largest difference {worst:.1e}", 4)
+        indented(f"largest difference {worst:.1e}", 4)
 
 
 def value_of(reading: ExpectedReading) -> str:
@@ -148,23 +131,23 @@ def band_of(reading: ExpectedReading) -> str:
 def verdict(loom: Loom, result: Verdict) -> None:
     """Readings, verdict, suspects, reasons."""
     _readings(loom, result.readings)
-    _say()
-    _say(f"Verdict: {result.verdict}", "bold")
-    _indent(result.summary)
+    say()
+    say(f"Verdict: {result.verdict}", "bold")
+    indented(result.summary)
     shown = [one for one in result.suspects if one.probability >= 0.005 or one.group == 1][:12]
-    _say()
-    table = _table("group", "chance", "suspect", "estimate", "replace or repair",
+    say()
+    table = plain_table("group", "chance", "suspect", "estimate", "replace or repair",
                    right=("group", "chance"))  # fmt: skip
     for one in shown:
         table.add_row(str(one.group), _percent(one.probability), one.spec,
                       estimate_of(one.estimate), one.replace)  # fmt: skip
-    _out.print(table)
+    out.print(table)
     if len(result.suspects) > len(shown):
-        _say(f"and {len(result.suspects) - len(shown)} more, with --json")
+        say(f"and {len(result.suspects) - len(shown)} more, with --json")
     if sum(one.group == 1 for one in shown) > 1:
-        _say("Suspects of one group cannot be told apart by these readings.")
+        say("Suspects of one group cannot be told apart by these readings.")
     _reasons(shown)
-    _err.print("! Before you buy a part: check plugs and crimps at it, and prove it after the repair.",
+    err.print("! Before you buy a part: check plugs and crimps at it, and prove it after the repair.",
                markup=False)  # fmt: skip
 
 
@@ -172,16 +155,16 @@ def _reasons(shown: Sequence[SuspectResult]) -> None:
     leader = shown[0]
     if not leader.reasons:
         return
-    _say()
-    _say(f"Why {leader.spec}", "bold")
+    say()
+    say(f"Why {leader.spec}", "bold")
     for text in leader.reasons:
-        _indent(f"- {text}")
+        indented(f"- {text}")
     if leader.remedy:
-        _indent(f"What to do: {leader.remedy}.")
+        indented(f"What to do: {leader.remedy}.")
 
 
 def _readings(loom: Loom, rows: Sequence[ReadingResult]) -> None:
-    table = _table("test", "reading", "measured", "a sound circuit", "",
+    table = plain_table("test", "reading", "measured", "a sound circuit", "",
                    right=("measured", "a sound circuit"))  # fmt: skip
     last = ""
     for one in rows:
@@ -192,8 +175,8 @@ def _readings(loom: Loom, rows: Sequence[ReadingResult]) -> None:
             "" if one.test == last else one.test, one.name, one.shown, sound_of(one), mark
         )
         last = one.test
-    _say(f"{loom.harness.title} ({loom.harness.name})", "bold")
-    _out.print(table)
+    say(f"{loom.harness.title} ({loom.harness.name})", "bold")
+    out.print(table)
 
 
 def sound_of(one: ReadingResult) -> str:
@@ -219,17 +202,17 @@ def _percent(chance: float) -> str:
 
 def demo_head(loom: Loom, sheet: Sheet) -> None:
     """What the demo is about."""
-    _say("A demonstration. Vehicle, values and readings are invented.")
-    _indent(f"{loom.harness.title}: {sheet.title}.", 0)
+    say("A demonstration. Vehicle, values and readings are invented.")
+    indented(f"{loom.harness.title}: {sheet.title}.", 0)
     tests = loom.expect()
     cautions(tests)
-    _say()
+    say()
 
 
 def demo_tail(harness: str, path: Path) -> None:
     """Where to go from here."""
-    _say()
-    _say("Next, try:")
-    _indent(f"circuitcheck expect {harness}")
-    _indent(f"circuitcheck locate {harness} {path}")
-    _indent("circuitcheck list")
+    say()
+    say("Next, try:")
+    indented(f"circuitcheck expect {harness}")
+    indented(f"circuitcheck locate {harness} {path}")
+    indented("circuitcheck list")

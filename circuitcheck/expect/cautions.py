@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from circuitcheck.harness.model import Harness, Test
+from circuitcheck.harness.model import Harness, Setup
 
 STANDARD_FUSES = (3, 5, 7.5, 10, 15, 20, 25, 30, 40, 50, 60, 70, 80)
 """Rated currents of blade fuses [A] (ISO 8820-3; from memory)."""
@@ -62,9 +62,31 @@ def lead_for(amps: float) -> Lead:
     return Lead(round(amps, 2), size, fuse)
 
 
-def cautions_for(harness: Harness, test: Test) -> list[str]:
-    """What to mind in a test, the most pressing first."""
-    setup = test.setup
+def setup_lines(setup: Setup) -> list[str]:
+    """What to do before looking, step by step.
+
+    >>> setup_lines(Setup.model_validate({"unplug": ["S1"], "bridge": [["S1.2", "S1.1"]]}))
+    ['ignition off', 'plug of S1 undone', "S1.2 bridged to S1.1, on the loom's side"]
+    """
+    lines = []
+    if setup.battery == "disconnected":
+        lines.append("battery disconnected")
+    lines.append(f"ignition {setup.ignition}" + (", engine running" if setup.running else ""))
+    if setup.engine.celsius > 40:
+        lines.append(f"coolant at {setup.engine.celsius:g} degC, "
+                     f"{'warming up' if setup.engine.warming else 'cooling down'}")  # fmt: skip
+    lines += [f"{part} in position {position}" for part, position in setup.switches.items()]
+    lines += [f"{part} pulled out" for part in setup.pull]
+    lines += [f"plug of {part} undone" for part in setup.unplug]
+    lines += [f"{part} swapped for a known good one" for part in setup.swap]
+    lines += [f"{one} bridged to {two}, on the loom's side" for one, two in setup.bridge]
+    lines += [f"{point} fed from battery plus" for point in setup.feed]
+    lines += [f"{point} joined to battery minus" for point in setup.ground]
+    return lines
+
+
+def cautions_for(harness: Harness, setup: Setup) -> list[str]:
+    """What to mind in a set-up, the most pressing first."""
     found = []
     if setup.battery == "disconnected":
         found.append(OHMS)

@@ -170,7 +170,7 @@ def _expect(
     leads = lead_keys(test.setup)
     amps = max((abs(point.amps.get(key, 0.0)) for key in leads), default=0.0)
     return ExpectedTest(
-        name, test.title, tuple(cautions_for(harness, test)), lead_for(amps) if leads else None,
+        name, test.title, tuple(cautions_for(harness, test.setup)), lead_for(amps) if leads else None,
         tuple(readings), point.buzzing,
     )  # fmt: skip
 
@@ -235,6 +235,25 @@ def word_for(harness: Harness, observation: Observation, value: float) -> str:
     if scale is None:
         return ""
     return scale.word(value / scale_factor(harness, observation))
+
+
+def said(harness: Harness, observation: Observation, value: float) -> str:
+    """A predicted value as it would be noted."""
+    if math.isnan(value):
+        return "buzzes"
+    if math.isinf(value):
+        return OPEN_LINE
+    return word_for(harness, observation, value) or f"{number(value)} {UNITS[observation.kind]}"
+
+
+def number(value: float) -> str:
+    """Three digits that mean something, never an exponent.
+
+    >>> number(0.0004), number(12.345), number(0.8123), number(130.4)
+    ('0.00', '12.3', '0.81', '130')
+    """
+    digits = 0 if abs(value) >= 100 else 1 if abs(value) >= 10 else 2
+    return f"{round(value, digits) + 0.0:.{digits}f}"
 
 
 QUANTITIES = {"volts": VOLT, "drop": VOLT, "amps": AMP, "ohms": OHM, "speed": RPM}

@@ -36,7 +36,7 @@ def to_yaml(harness: Harness) -> str:
     if harness.about:
         lines.append(f"about: {_text(harness.about)}")
     lines.append(f"volts: {harness.volts}")
-    lines.append(f"supply: {_flow(harness.supply)}")
+    lines.append(f"supply: {flow(harness.supply)}")
     lines.append(f"ambient: {quantity_text(CELSIUS, harness.ambient)}")
     lines += _section("parts", harness.parts)
     lines += _section("wires", harness.wires)
@@ -76,7 +76,7 @@ def _number(value: float) -> str:
 
 
 def _section(title: str, entries: Mapping[str, BaseModel]) -> list[str]:
-    return [f"{title}:", *(f"  {_text(name)}: {_flow(one)}" for name, one in entries.items())]
+    return [f"{title}:", *(f"  {_text(name)}: {flow(one)}" for name, one in entries.items())]
 
 
 def _test(name: str, test: Test) -> list[str]:
@@ -85,9 +85,9 @@ def _test(name: str, test: Test) -> list[str]:
     for key, value in _entries(test):
         if key == "observe":
             lines.append("    observe:" if test.observe else "    observe: {}")
-            lines += [f"      {_text(label)}: {_flow(one)}" for label, one in test.observe.items()]
+            lines += [f"      {_text(label)}: {flow(one)}" for label, one in test.observe.items()]
         else:
-            lines.append(f"    {key}: {_flow(value)}")
+            lines.append(f"    {key}: {flow(value)}")
     return lines
 
 
@@ -128,8 +128,8 @@ def _readers(annotation: Any, metadata: Iterable[Any]) -> Iterable[Any]:
         yield from _readers(inner, getattr(inner, "__metadata__", ()))
 
 
-def _flow(value: Any) -> str:
-    """A value on one line."""
+def flow(value: Any) -> str:
+    """A value on one line, as it stands in a description: a set-up, an observation, a list."""
     if isinstance(value, _Written):
         return str(value)
     if isinstance(value, Engine):
@@ -140,14 +140,14 @@ def _flow(value: Any) -> str:
     if isinstance(value, Mapping):
         return _braces(value.items())
     if isinstance(value, list | tuple):
-        return f"[{', '.join(_flow(one) for one in value)}]"
+        return f"[{', '.join(flow(one) for one in value)}]"
     if isinstance(value, bool):
         return "yes" if value else "no"
     return _text(str(value))
 
 
 def _braces(entries: Iterable[_Entry]) -> str:
-    return "{" + ", ".join(f"{_text(key)}: {_flow(one)}" for key, one in entries) + "}"
+    return "{" + ", ".join(f"{_text(key)}: {flow(one)}" for key, one in entries) + "}"
 
 
 def _text(text: str) -> str:

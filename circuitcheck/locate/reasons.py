@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from circuitcheck.expect.expected import ExpectedReading, word_for
+from circuitcheck.expect.expected import ExpectedReading, number, said
 from circuitcheck.locate.evidence import Evidence
 from circuitcheck.locate.ledger import Ledger
 from circuitcheck.locate.weighing import Standing
@@ -73,26 +73,9 @@ def _sentence(evidence: Evidence, standing: Standing, column: int, other: str) -
 
 def show(evidence: Evidence, value: float, column: int) -> str:
     """A predicted value as it would be noted."""
-    observation = evidence.seen[column].reading.observation
     if math.isnan(value):
         return "a relay that buzzes"
-    if math.isinf(value):
-        return "OL"
-    word = word_for(evidence.harness, observation, value)
-    if word:
-        return word
-    units = {"volts": "V", "drop": "V", "amps": "A", "ohms": "ohm"}
-    return f"{number(value)} {units[observation.kind]}"
-
-
-def number(value: float) -> str:
-    """Three digits that mean something, never an exponent.
-
-    >>> number(0.0004), number(12.345), number(0.8123), number(130.4)
-    ('0.00', '12.3', '0.81', '130')
-    """
-    digits = 0 if abs(value) >= 100 else 1 if abs(value) >= 10 else 2
-    return f"{round(value, digits) + 0.0:.{digits}f}"
+    return said(evidence.harness, evidence.seen[column].reading.observation, value)
 
 
 def _band(one: ExpectedReading) -> str:

@@ -111,11 +111,11 @@ def _candidate(
     needs |= {"leads"} if leads else set()
     return Candidate(
         name, title, setup, tuple(everything.items()), len(listed), minutes,
-        _access_of(harness, setup), lead_for(max(leads)) if leads else None, frozenset(needs),
+        setup_access(harness, setup), lead_for(max(leads)) if leads else None, frozenset(needs),
     )  # fmt: skip
 
 
-def _access_of(harness: Harness, setup: Setup) -> tuple[str, ...]:
+def setup_access(harness: Harness, setup: Setup) -> tuple[str, ...]:
     """What must be open to do the set-up."""
     touched = [*setup.pull, *setup.unplug, *setup.swap]
     ends = [*(end for pair in setup.bridge for end in pair), *setup.feed, *setup.ground]
@@ -149,7 +149,7 @@ def tool_of(observation: Observation) -> str:
 
 def _made(harness: Harness) -> Iterator[tuple[str, Setup]]:
     """Set-ups that the circuit itself suggests, with their titles."""
-    use = list(_conditions(harness))
+    use = conditions(harness)
     yield from use
     _, busiest = use[-1]
     for name, part in harness.parts.items():
@@ -180,9 +180,9 @@ def _in_use(setup: Setup) -> str:
     return f"engine at {setup.engine.celsius:.0f} degC"
 
 
-def _conditions(harness: Harness) -> Iterator[tuple[str, Setup]]:
-    """Conditions of ordinary use, from the quietest to the busiest."""
-    yield "ignition on, engine cold", _setup(ignition="on")
+def conditions(harness: Harness) -> list[tuple[str, Setup]]:
+    """Conditions of ordinary use, from the quietest to the busiest, with their titles."""
+    found = [("ignition on, engine cold", _setup(ignition="on"))]
     temperatures: set[float] = set()
     for part in harness.parts.values():
         for stage in (getattr(part, "low", None), getattr(part, "high", None)):
@@ -190,13 +190,13 @@ def _conditions(harness: Harness) -> Iterator[tuple[str, Setup]]:
                 temperatures.add(float(stage.closes) + 2.0)
     for celsius in sorted(temperatures):
         setup = _setup(ignition="on", running="yes", engine=f"{celsius:g} degC warming")
-        yield f"engine running, {celsius:g} degC", setup
+        found.append((f"engine running, {celsius:g} degC", setup))
     for name, part in harness.parts.items():
         for position in getattr(part, "positions", None) or ():
             if position != getattr(part, "at_rest", ""):
-                yield f"ignition on, {name} on {position}", _setup(
-                    ignition="on", switches={name: position}
-                )
+                setup = _setup(ignition="on", switches={name: position})
+                found.append((f"ignition on, {name} on {position}", setup))
+    return found
 
 
 def _contacts(name: str, part: Part) -> Iterator[tuple[str, str]]:

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from circuitcheck.expect.bench import Bench
-from circuitcheck.harness.model import Harness, Setup
+from circuitcheck.harness.model import Harness
 from circuitcheck.harness.readings import Sheet
 from circuitcheck.locate.locate import Locator
 from circuitcheck.locate.weighing import Standing
@@ -19,6 +19,7 @@ from circuitcheck.plan.candidates import (
     Candidate,
     access_of,
     candidates,
+    setup_access,
     tool_of,
 )  # fmt: skip
 from circuitcheck.plan.hypotheses import Hypotheses, hypotheses
@@ -99,6 +100,10 @@ class Planner:
         self._benches = {one.name: Bench(harness, one.setup, one.observations)
                          for one in self.candidates}  # fmt: skip
 
+    def bench(self, candidate: Candidate) -> Bench:
+        """A candidate laid out for solving."""
+        return self._benches[candidate.name]
+
     def outlook(self, sheet: Sheet, options: Options | None = None) -> Outlook:
         """What there is to do after the readings of a sheet (which may be empty)."""
         options = options or Options()
@@ -108,7 +113,10 @@ class Planner:
     def look(self, standings: Sequence[Standing], sheet: Sheet, options: Options) -> Outlook:
         """The same from how suspects stand."""
         known = hypotheses(self.harness, standings)
-        opened = options.opened | {one for test in sheet.setups.values() for one in test.access}
+        opened = options.opened | {
+            one for test in sheet.setups.values()
+            for one in (*test.access, *setup_access(self.harness, test.setup))
+        }  # fmt: skip
         taken = {(repr(sheet.setups[one.test].setup), repr(one.observation)) for one in sheet.readings}
         planned: list[Planned] = []
         predicted: dict[str, Array] = {}
@@ -230,29 +238,3 @@ def _outlook(
     open_now = frozenset(places.index(one) for one in opened if one in places)
     return Outlook(known, tuple(planned), problem, advise(problem, known.weights, open_now), opened,
                    predicted)  # fmt: skip
-
-
-def setup_words(setup: Setup) -> str:
-    """A set-up as one would tell it to somebody.
-
-    >>> setup_words(Setup.model_validate({"unplug": ["S1"], "bridge": [["S1.2", "S1.1"]]}))
-    'ignition off; plug of S1 undone; S1.2 and S1.1 bridged by a fused lead'
-    """
-    said = []
-    if setup.battery == "disconnected":
-        said.append("battery disconnected")
-    else:
-        said.append(f"ignition {setup.ignition}")
-    if setup.running:
-        said.append("engine running")
-    if setup.engine.celsius > 40:
-        way = "warming" if setup.engine.warming else "cooling"
-        said.append(f"engine at {setup.engine.celsius:.0f} degC, {way}")
-    said += [f"{name} on {position}" for name, position in setup.switches.items()]
-    said += [f"{name} pulled" for name in setup.pull]
-    said += [f"plug of {name} undone" for name in setup.unplug]
-    said += [f"known good {name} put in" for name in setup.swap]
-    said += [f"{one} and {other} bridged by a fused lead" for one, other in setup.bridge]
-    said += [f"{point} fed from battery plus by a fused lead" for point in setup.feed]
-    said += [f"{point} joined to battery minus by a lead" for point in setup.ground]
-    return "; ".join(said)

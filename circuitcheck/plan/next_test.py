@@ -1,0 +1,207 @@
+"""The next test as a person is told it."""
+
+from __future__ import annotations
+
+from dataclasses import asdict, dataclass
+from typing import Any
+
+import numpy as np
+
+from circuitcheck.expect.bench import Bench
+from circuitcheck.expect.cautions import Lead, cautions_for, setup_lines
+from circuitcheck.expect.expected import ExpectedReading, expected_reading, said
+from circuitcheck.harness.readings import Sheet
+from circuitcheck.harness.write import flow
+from circuitcheck.locate.verdict import Verdict
+from circuitcheck.plan.planner import Options, Outlook, Planned, Planner
+from circuitcheck.plan.policy import Choice
+
+_SUSPECTS = 5
+"""Leading suspects whose readings are told beside the sound one."""
+_OTHERS = 2
+"""Next best tests that are named."""
+SURE = 0.95
+"""Chance of one unit from which another test needs a good reason."""
+
+
+@dataclass(frozen=True, slots=True)
+class WouldRead:
+    """What a reading would be under one suspect, or several that agree."""
+
+    suspects: tuple[str, ...]
+    reading: str
+
+
+@dataclass(frozen=True, slots=True)
+class PlannedReading:
+    """A reading to take: what a sound circuit gives, and what the leading suspects would."""
+
+    sound: ExpectedReading
+    points: tuple[str, ...]
+    would: tuple[WouldRead, ...]
+
+    def to_dict(self) -> dict[str, Any]:
+        """The fields as a plain dict."""
+        return {**asdict(self.sound), "points": list(self.points),
+                "suspects": [{"suspects": list(one.suspects), "reading": one.reading}
+                             for one in self.would]}  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class NextTest:
+    """A test to do.
+
+    :param setup: what to do before looking, step by step
+    :param minutes: opening included
+    :param access: what has to be opened first
+    :param gain_bits: what it tells of the unit to put right
+    :param settles: chance that one unit stands alone afterwards
+    :param to_write: lines for the sheet of readings, to be filled in
+    """
+
+    name: str
+    title: str
+    setup: tuple[str, ...]
+    readings: tuple[PlannedReading, ...]
+    cautions: tuple[str, ...]
+    lead: Lead | None
+    minutes: float
+    access: tuple[str, ...]
+    gain_bits: float
+    settles: float
+    to_write: str
+
+    def to_dict(self) -> dict[str, Any]:
+        """The fields as a plain dict."""
+        return {
+            "name": self.name, "title": self.title, "setup": list(self.setup),
+            "readings": [one.to_dict() for one in self.readings],
+            "cautions": list(self.cautions), "lead": asdict(self.lead) if self.lead else None,
+            "minutes": self.minutes, "access": list(self.access),
+            "gain_bits": round(self.gain_bits, 4),
+            "gain_per_minute": round(self.gain_bits / self.minutes, 5),
+            "settles": round(self.settles, 4), "to_write": self.to_write,
+        }  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class Next:
+    """What to do now.
+
+    :param done: whether more testing cannot pay
+    :param why: why it pays or does not
+    :param test: None if nothing that could be tested tells anything
+    :param others: the next best
+    :param verdict: on the readings so far; None before the first
+    """
+
+    done: bool
+    why: str
+    test: NextTest | None
+    others: tuple[NextTest, ...]
+    verdict: Verdict | None
+
+    def to_dict(self) -> dict[str, Any]:
+        """The fields as a plain dict."""
+        return {
+            "done": self.done, "why": self.why,
+            "test": self.test.to_dict() if self.test else None,
+            "others": [one.to_dict() for one in self.others],
+            "verdict": self.verdict.to_dict() if self.verdict else None,
+        }  # fmt: skip
+
+
+def next_test(planner: Planner, sheet: Sheet, options: Options) -> Next:
+    """The test to do after the readings of a sheet, which may be empty."""
+    outlook = planner.outlook(sheet, options)
+    verdict = planner.locator.locate(sheet) if sheet.readings else None
+    advice = outlook.advice
+    told = [_told(planner, outlook, one, sheet) for one in advice.choices[: 1 + _OTHERS]]
+    done = advice.stop
+    if done or not told:
+        return Next(True, _why_stop(outlook, told), None, (), verdict)
+    why = (f"{told[0].minutes:g} minutes; on average it leaves {advice.choices[0].ahead:.0f} minutes "
+           f"to the end, where stopping now would cost {advice.loss:.0f}.")  # fmt: skip
+    return Next(False, why, told[0], tuple(told[1:]), verdict)
+
+
+def _why_stop(outlook: Outlook, told: list[NextTest]) -> str:
+    known = outlook.known
+    chances = np.bincount(known.unit, known.weights)
+    order = np.argsort(-chances)
+    unit, chance = known.units[int(order[0])], float(chances[order[0]])
+    first = "the wiring is sound" if not unit else f"repair or renew {unit}"
+    if len(known.units) == 1 or chance >= SURE:
+        return f"No further test is needed: {first} ({chance:.0%} sure).".replace("%", " %", 1)
+    rest = ", ".join(
+        f"{known.units[int(n)] or 'nothing'} ({chances[n]:.0%})".replace("%", " %") for n in order[1:4]
+    )
+    shares = f"{first} ({chance:.0%})".replace("%", " %")
+    if not told:
+        return (f"No test that can be done tells these apart without cutting the loom open: {shares}, "
+                f"then {rest}.")  # fmt: skip
+    return (f"Another test would cost more than it saves: {shares} first; if that does not help, "
+            f"{rest}.")  # fmt: skip
+
+
+def _told(planner: Planner, outlook: Outlook, choice: Choice, sheet: Sheet) -> NextTest:
+    harness, planned = planner.harness, outlook.planned[choice.test]
+    candidate = planned.candidate
+    observations = [candidate.observations[place] for place in planned.places]
+    run = Bench(harness, candidate.setup, tuple(observations)).run([{}])
+    spread = np.sqrt(np.sum(run.shifts(np.array([0])).values[0] ** 2, axis=-1))
+    readings = tuple(
+        PlannedReading(
+            expected_reading(harness, name, one, float(run.values[0, n]), float(spread[n])),
+            one.points, _would(planner, outlook, planned, place),
+        )
+        for n, (place, (name, one)) in enumerate(zip(planned.places, observations, strict=True))
+    )  # fmt: skip
+    to_open = tuple(one for one in planned.access if one not in outlook.opened)
+    return NextTest(
+        candidate.name, candidate.title, tuple(setup_lines(candidate.setup)), readings,
+        tuple(cautions_for(harness, candidate.setup)), candidate.lead, choice.minutes, to_open,
+        choice.gain, _settles(outlook, choice.test), to_write(planner, planned),
+    )  # fmt: skip
+
+
+def _would(
+    planner: Planner, outlook: Outlook, planned: Planned, place: int
+) -> tuple[WouldRead, ...]:
+    """What the leading suspects would read, those that agree together."""
+    values = outlook.predicted[planned.candidate.name][:, place]
+    observation = planned.candidate.observations[place][1]
+    found: dict[str, list[str]] = {}
+    for number, suspect in enumerate(outlook.known.suspects[:_SUSPECTS]):
+        value = float(values[outlook.known.first_row(number)])
+        found.setdefault(said(planner.harness, observation, value), []).append(suspect.spec)
+    return tuple(WouldRead(tuple(specs), reading) for reading, specs in found.items())
+
+
+def _settles(outlook: Outlook, test: int) -> float:
+    """Chance that after a test one unit is as good as sure."""
+    assert outlook.problem is not None
+    return sum(
+        chance for chance, left in outlook.problem.after(outlook.known.weights, test)
+        if outlook.problem.by_unit(left).max() >= SURE
+    )  # fmt: skip
+
+
+def to_write(planner: Planner, planned: Planned) -> str:
+    """Lines for a sheet of readings, to be filled in."""
+    candidate = planned.candidate
+    own, lines = candidate.name in planner.harness.tests, []
+    listed = [place for place in planned.places if own and place < candidate.listed]
+    if listed:
+        lines += ["tests:", f"  {candidate.name}:"]
+        lines += [f"    {candidate.observations[place][0]}: -" for place in listed]
+    others = [place for place in planned.places if place not in listed]
+    if others:
+        lines.append("also:")
+    where = f"test: {candidate.name}" if own else f"setup: {flow(candidate.setup)}"
+    for place in others:
+        observation = candidate.observations[place][1]
+        points = observation.points
+        target = points[0] if len(points) == 1 else flow(list(points))
+        lines.append(f"  - {{{where}, {observation.kind}: {target}, read: -}}")
+    return "\n".join(lines)

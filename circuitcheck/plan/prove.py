@@ -1,0 +1,184 @@
+"""After the repair: the shortest set of readings that shows the circuit sound again.
+
+A fault is shown to be absent by a reading that it would move out of its band. What was suspected
+before the repair counts most; everything else that could be wrong counts by its usual chance, because
+a repair can leave a plug half in.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from circuitcheck.expect.cautions import cautions_for, setup_lines
+from circuitcheck.expect.expected import ExpectedReading, expected_reading, meter_for
+from circuitcheck.harness.readings import Sheet
+from circuitcheck.locate.verdict import Verdict
+from circuitcheck.physics.branch import Array
+from circuitcheck.physics.meter import ACCURACY
+from circuitcheck.plan.candidates import READING, Candidate, access_of, tool_of
+from circuitcheck.plan.hypotheses import Hypotheses, hypotheses
+from circuitcheck.plan.outcomes import VEHICLE
+from circuitcheck.plan.planner import Options, Planner
+from circuitcheck.solve.changes import Bool
+
+_SUSPECTED = 0.6
+"""Share of the proof that goes to what was suspected before the repair; common practice, no source."""
+_ENOUGH = 0.98
+"""Share of what the readings can show at all, at which the proof is complete."""
+_OUT = 3.0
+"""Standard uncertainties that a fault must move a reading to be seen."""
+
+
+@dataclass(frozen=True, slots=True)
+class ProofTest:
+    """One set-up of the proof with the readings to take in it."""
+
+    name: str
+    title: str
+    setup: tuple[str, ...]
+    readings: tuple[ExpectedReading, ...]
+    minutes: float
+    cautions: tuple[str, ...]
+
+    def to_dict(self) -> dict[str, Any]:
+        """The fields as a plain dict."""
+        return {"name": self.name, "title": self.title, "setup": list(self.setup),
+                "readings": [one.to_dict() for one in self.readings], "minutes": self.minutes,
+                "cautions": list(self.cautions)}  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class Proof:
+    """The readings to take after the repair, and what they leave unproven.
+
+    :param repaired: what the first sheet pointed to
+    :param shown: share of all faults, by their usual chance, that the readings rule out
+    :param not_shown: likeliest faults that no reading of these can show
+    :param judgement: the verdict on the readings taken after the repair, if there are any
+    """
+
+    repaired: tuple[str, ...]
+    tests: tuple[ProofTest, ...]
+    minutes: float
+    shown: float
+    not_shown: tuple[str, ...]
+    judgement: Verdict | None = None
+
+    def to_dict(self) -> dict[str, Any]:
+        """The fields as a plain dict."""
+        return {
+            "repaired": list(self.repaired), "tests": [one.to_dict() for one in self.tests],
+            "minutes": self.minutes, "shown": round(self.shown, 4),
+            "not_shown": list(self.not_shown),
+            "judgement": self.judgement.to_dict() if self.judgement else None,
+        }  # fmt: skip
+
+
+def prove(planner: Planner, before: Sheet, after: Sheet | None, options: Options) -> Proof:
+    """The proof for what a sheet pointed to; with a second sheet, the judgement of it."""
+    known = hypotheses(planner.harness, planner.locator.beforehand())
+    suspected = {one.suspect.spec for one in planner.locator.standings(before)[:3] if one.suspect.faults}
+    weights = _weights(known, suspected)
+    marks = _what_shows(planner, known, options)
+    chosen, seen = _cover(planner, weights, marks)
+    tests = tuple(_told(planner, candidate, places) for candidate, places in chosen)
+    unseen = np.flatnonzero(np.logical_not(seen) & (weights > 0))
+    by_suspect = np.bincount(known.row_suspect[unseen], known.weights[unseen],
+                             minlength=len(known.suspects))  # fmt: skip
+    order = [int(n) for n in np.argsort(-by_suspect)[:5] if by_suspect[n] > 0]
+    faulty = np.array([bool(known.suspects[n].faults) for n in known.row_suspect])
+    share = float(known.weights[seen & faulty].sum() / known.weights[faulty].sum())
+    judgement = planner.locator.locate(after) if after is not None else None
+    return Proof(tuple(sorted(suspected)), tests, sum(one.minutes for one in tests), share,
+                 tuple(known.suspects[n].spec for n in order), judgement)  # fmt: skip
+
+
+def _weights(known: Hypotheses, suspected: set[str]) -> Array:
+    """What ruling out each row is worth."""
+    faulty = np.array([bool(known.suspects[n].faults) for n in known.row_suspect])
+    named = np.array([known.suspects[n].spec in suspected for n in known.row_suspect])
+    usual = np.where(faulty, known.weights, 0.0)
+    found: Array = (1 - _SUSPECTED) * usual / usual.sum()
+    if named.any():
+        found = found + _SUSPECTED * np.where(named, usual, 0.0) / usual[named].sum()
+    return found
+
+
+def _what_shows(
+    planner: Planner, known: Hypotheses, options: Options
+) -> list[tuple[Candidate, Bool]]:
+    """For each set-up which rows move which of its readings out of band (rows, readings)."""
+    predictor = known.predictor()
+    sound = next(n for n, one in enumerate(known.suspects) if not one.faults)
+    found = []
+    for one in planner.candidates:
+        if one.setup.swap or not one.needs <= options.tools or one.name in options.skip:
+            continue
+        values = known.predicted(predictor, planner.bench(one))
+        base = values[known.first_row(sound)]
+        moved = np.zeros(values.shape, dtype=bool)
+        for place, (_, observation) in enumerate(one.observations):
+            if tool_of(observation) not in ("eyes", *options.tools) or not np.isfinite(base[place]):
+                continue
+            meter = 0.25
+            if observation.kind in ACCURACY:
+                meter = float(ACCURACY[meter_for(observation)].uncertainty(base[place]))
+            if observation.kind in ("speed", "lamp"):
+                meter = 0.12 * abs(base[place])  # by eye
+            width = _OUT * np.hypot(meter, VEHICLE * abs(base[place]))
+            column = values[:, place]
+            moved[:, place] = ~np.isfinite(column) | (np.abs(column - base[place]) > width)
+        found.append((one, moved))
+    return found
+
+
+def _cover(
+    planner: Planner, weights: Array, marks: list[tuple[Candidate, Bool]]
+) -> tuple[list[tuple[Candidate, list[int]]], Bool]:
+    """Greedily: the reading that rules out most for its minutes, a set-up begun costing once."""
+    can = np.any(np.concatenate([moved for _, moved in marks], axis=1), axis=1)
+    goal = _ENOUGH * weights[can].sum()
+    seen = np.zeros(len(weights), dtype=bool)
+    chosen: dict[int, list[int]] = {}
+    opened: set[str] = set()
+    while weights[seen].sum() < goal:
+        best: tuple[float, int, int] | None = None
+        for number, (candidate, moved) in enumerate(marks):
+            new = (weights * ~seen) @ moved
+            begun = 0.0 if number in chosen else candidate.minutes
+            for place in np.argsort(-new)[:3].tolist():
+                needs = _needs(planner, candidate, place)
+                opening = sum(planner.harness.access[one].minutes for one in needs - opened)
+                worth = float(new[place]) / (begun + READING + opening)
+                if new[place] > 0 and (best is None or worth > best[0]):
+                    best = (worth, number, place)
+        if best is None:
+            break
+        _, number, place = best
+        candidate, moved = marks[number]
+        chosen.setdefault(number, []).append(place)
+        opened |= _needs(planner, candidate, place)
+        seen |= moved[:, place]
+    return [(marks[number][0], sorted(places)) for number, places in chosen.items()], seen
+
+
+def _needs(planner: Planner, candidate: Candidate, place: int) -> set[str]:
+    """What must be open to take one reading of a set-up."""
+    return {*candidate.access, *access_of(planner.harness, candidate.observations[place][1])}
+
+
+def _told(planner: Planner, candidate: Candidate, places: list[int]) -> ProofTest:
+    bench = planner.bench(candidate)
+    run = bench.run([{}])
+    spread = np.sqrt(np.sum(run.shifts(np.array([0])).values[0] ** 2, axis=-1))
+    readings = tuple(
+        expected_reading(planner.harness, *candidate.observations[place],
+                         float(run.values[0, place]), float(spread[place]))
+        for place in places
+    )  # fmt: skip
+    return ProofTest(candidate.name, candidate.title, tuple(setup_lines(candidate.setup)), readings,
+                     candidate.minutes + READING * len(places),
+                     tuple(cautions_for(planner.harness, candidate.setup)))  # fmt: skip

@@ -1,0 +1,197 @@
+"""The next test on the shipped harnesses: safe, telling, and leading to the fault."""
+
+import re
+
+import pytest
+
+import circuitcheck
+from circuitcheck.circuit.build import lead_keys
+from circuitcheck.expect.bench import Bench
+from circuitcheck.harness.readings import parse_readings
+from circuitcheck.plan.candidates import candidates, tool_of
+from circuitcheck.plan.symptom import symptom_sheet
+from circuitcheck.shipped import harness_files, readings_files
+
+each_harness = pytest.mark.parametrize("name", sorted(harness_files()))
+
+
+@each_harness
+def test_no_made_test_harms_a_sound_vehicle(name):
+    """Common practice, no source: no bridge across the supply, no ohms on a live circuit."""
+    harness = circuitcheck.load(name).harness
+    made = [one for one in candidates(harness) if one.name not in harness.tests]
+    assert len(made) > 5
+    for one in made:
+        point = Bench(harness, one.setup, ()).point({})
+        assert not any("blown" in state and on for state, on in point.states.items()), one.name
+        for key in lead_keys(one.setup):
+            assert abs(point.amps.get(key, 0.0)) < 30, one.name
+            assert one.lead is not None
+            assert one.lead.fuse_a > abs(point.amps.get(key, 0.0))
+        if any(observation.kind == "ohms" for _, observation in one.observations):
+            assert one.setup.battery == "disconnected", one.name
+
+
+@each_harness
+def test_a_sheet_of_what_it_asks_for_can_be_read_back(name):
+    loom = circuitcheck.load(name)
+    advice = loom.next()
+    assert not advice.done
+    text = f"harness: {name}\n" + advice.test.to_write
+    kinds = {one.sound.name: one.sound.kind for one in advice.test.readings}
+    words = {"speed": "off", "lamp": "dark", "click": "silent"}
+
+    def filled(line):
+        added = re.search(r"(volts|drop|amps|ohms|speed|lamp|click): .*read: -", line)
+        kind = added[1] if added else kinds.get(line.strip()[:-3], "")
+        return re.sub(r": -(?=\}?$)", f": {words.get(kind, '0')}", line)
+
+    sheet = parse_readings(loom.harness, "\n".join(map(filled, text.splitlines())))
+    assert len(sheet.readings) == len(advice.test.readings)
+
+
+@pytest.mark.parametrize(("name", "sheet"), [
+    (name, path) for name in sorted(harness_files()) for path in list(readings_files(name).values())[:1]
+])  # fmt: skip
+def test_after_the_sample_readings_it_asks_for_little_more(name, sheet):
+    """The samples hold every test of the harness; what is left is to part the last suspects."""
+    loom = circuitcheck.load(name)
+    advice = loom.next(sheet)
+    assert advice.verdict is not None
+    if not advice.done:
+        taken = {(one.test, one.name) for one in loom.sheet(sheet).readings}
+        assert not {(advice.test.name, one.sound.name) for one in advice.test.readings} & taken
+
+
+def test_one_test_parts_a_blown_fuse_from_an_open_wire():
+    loom = circuitcheck.load("first-fan")
+    spec = next(one.spec for one in loom.faults() if one.spec.endswith("blown"))
+    done = follow(loom, spec)
+    unit = next(one.replace for one in loom.faults() if one.spec == spec)
+    assert done.verdict.suspects[0].replace == unit
+
+
+def follow(loom, spec, steps=12):
+    """Do what is asked for on the vehicle of the description with one fault, until told to stop."""
+    planner = loom._planner
+    known = {one.name: one for one in planner.candidates}
+    harness, readings, setups, advice = loom.harness, [], {}, loom.next()
+    for _ in range(steps):
+        if advice.done:
+            return advice
+        candidate = known[advice.test.name]
+        wanted = [one.sound.name for one in advice.test.readings]
+        for name, observation in candidate.observations:
+            if name in wanted:
+                readings.append((candidate, name, observation))
+        sheet = read(harness, loom.fault(spec), readings, setups)
+        advice = loom.next(sheet)
+    raise AssertionError("it never stops")
+
+
+def read(harness, faults, wanted, setups):
+    from circuitcheck.expect.expected import combined, said
+    from circuitcheck.expect.service import blown_in_service
+    from circuitcheck.harness.model import Test
+    from circuitcheck.harness.readings import Reading, Sheet, parse_reading
+
+    (blown,) = blown_in_service(harness, [lambda branches: combined(faults, branches)])
+    found = []
+    for candidate, name, observation in wanted:
+        bench = Bench(harness, candidate.setup, ((name, observation),))
+        change = combined(faults, bench.circuit.branches, candidate.setup.swap)
+        value = float(bench.run([change], blown=[blown]).values[0, 0])
+        parsed = parse_reading(observation.kind, said(harness, observation, value))
+        found.append(Reading(candidate.name, name, observation, *parsed))
+        observe = dict(candidate.observations)
+        setups[candidate.name] = Test(title=candidate.title, setup=candidate.setup, observe=observe)
+    return Sheet("", tuple(found), setups)
+
+
+def test_what_is_not_at_hand_is_not_asked_for():
+    loom = circuitcheck.load("first-fan")
+    advice = loom.next(tools=frozenset({"lamp", "leads"}))
+    assert not advice.done
+    for one in (advice.test, *advice.others):
+        assert all(reading.sound.kind in ("lamp", "speed", "click") for reading in one.readings)
+    assert tool_of(advice.test.readings and loom.harness.tests and next(
+        observation for candidate in loom._planner.candidates if candidate.name == advice.test.name
+        for name, observation in candidate.observations
+        if name == advice.test.readings[0].sound.name
+    )) in ("lamp", "eyes")  # fmt: skip
+
+
+def test_a_test_that_cannot_be_done_is_left_out():
+    loom = circuitcheck.load("first-fan")
+    first = loom.next().test.name
+    again = loom.next(skip=frozenset({first}))
+    assert first not in [one.name for one in (again.test, *again.others)]
+
+
+class TestSymptom:
+    def test_the_fan_named_is_dead_and_the_other_is_not(self):
+        harness = circuitcheck.load("twin-fan-switch").harness
+        sheet = symptom_sheet(harness, "Right fan dead on low")
+        words = {one.name: one.word for one in sheet.readings}
+        assert words == {"M2": "off", "M1": "slow"}
+        assert sheet.setups["symptom"].setup.engine.celsius < 99  # its high stage closes at 99
+
+    def test_a_position_of_a_switch(self):
+        harness = circuitcheck.load("cabin-blower").harness
+        positions = next(part.positions for part in harness.parts.values() if hasattr(part, "positions"))
+        position = list(positions)[-1]
+        sheet = symptom_sheet(harness, f"blower dead in position {position}")
+        assert sheet.setups["symptom"].setup.switches
+
+    @pytest.mark.parametrize("text", ["hello", "right fan dead", "right fan purple on low", ""])
+    def test_what_is_not_understood_is_said(self, text):
+        harness = circuitcheck.load("twin-fan-switch").harness
+        with pytest.raises(ValueError, match="does not say"):
+            symptom_sheet(harness, text)
+
+
+class TestPlan:
+    def test_every_leaf_is_a_verdict_and_chances_add_up(self):
+        plan = circuitcheck.load("first-fan").plan("fan dead on low")
+
+        def walk(node):
+            if "verdict" in node:
+                assert node["verdict"]
+                assert node["verdict"][0]["probability"] >= 0.02
+                return
+            total = sum(one["probability"] for one in node["branches"])
+            assert 0.9 < total < 1.0 + 1e-6
+            for one in node["branches"]:
+                walk(one["then"])
+
+        walk(plan.to_dict()["plan"])
+        assert plan.minutes > 0
+
+
+class TestProof:
+    def test_the_repaired_fault_would_be_seen(self):
+        """Each suspect before the repair must move a reading of the proof out of its band."""
+        loom = circuitcheck.load("twin-fan-switch")
+        sheet = readings_files("twin-fan-switch")["slow-on-low"]
+        proof = loom.prove(sheet)
+        assert "R2 open" in proof.repaired
+        known = {one.name: one for one in loom._planner.candidates}
+        caught = False
+        for test in proof.tests:
+            names = [one.name for one in test.readings]
+            wanted = [(known[test.name], name, observation)
+                      for name, observation in known[test.name].observations if name in names]  # fmt: skip
+            faulty = read(loom.harness, loom.fault("R2 open"), wanted, {})
+            for reading, sound in zip(faulty.readings, test.readings, strict=True):
+                if reading.word:
+                    caught |= reading.word != sound.word
+                else:
+                    caught |= not sound.low <= reading.value <= sound.high
+        assert caught
+
+    def test_readings_after_the_repair_are_judged(self):
+        loom = circuitcheck.load("twin-fan-switch")
+        files = readings_files("twin-fan-switch")
+        proof = loom.prove(files["slow-on-low"], files["nothing-wrong"])
+        assert proof.judgement.verdict == "sound"
+        assert loom.prove(files["slow-on-low"], files["slow-on-low"]).judgement.verdict == "located"
