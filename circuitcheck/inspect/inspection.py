@@ -1,0 +1,118 @@
+"""All rules put to one design, and what a person has said to live with."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, replace
+from typing import Any
+
+from circuitcheck.harness.model import Harness
+from circuitcheck.inspect import (
+    coils,
+    contacts,
+    feeds,
+    grounds,
+    motors,
+    paths,
+    wires,
+)
+from circuitcheck.inspect.design import Design
+from circuitcheck.inspect.limits import LIMITS, Limits
+from circuitcheck.inspect.rule import RULES, Finding, Rule, Severity
+
+MODULES = (feeds, wires, motors, contacts, coils, grounds, paths)
+"""The files of rules; each rule enters itself on the list as its file is read. Told in this order."""
+LEAST_REASON = 8
+"""Letters that a reason must have at the least: 'ok' is no reason. Common practice, no source."""
+
+
+@dataclass(frozen=True)
+class Inspection:
+    """What the rules found, the worst first; accepted findings stand apart.
+
+    :param stale: acceptances that no finding answers to any more
+    """
+
+    harness: Harness
+    limits: Limits
+    findings: tuple[Finding, ...]
+    stale: tuple[str, ...] = ()
+
+    @property
+    def standing(self) -> list[Finding]:
+        """The findings that nobody has accepted."""
+        return [one for one in self.findings if not one.accepted]
+
+    @property
+    def accepted(self) -> list[Finding]:
+        """The findings that somebody lives with."""
+        return [one for one in self.findings if one.accepted]
+
+    def counts(self) -> dict[str, int]:
+        """Standing findings by severity, the worst first."""
+        return {
+            one.name: sum(found.severity is one for found in self.standing)
+            for one in sorted(Severity, reverse=True)
+        }
+
+    def to_dict(self) -> dict[str, Any]:
+        """The fields as a plain dict."""
+        return {
+            "harness": self.harness.name, "title": self.harness.title, "counts": self.counts(),
+            "limits": {name: self.limits[name] for name in LIMITS},
+            "changed_limits": sorted(self.limits.given),
+            "findings": [one.to_dict() for one in self.findings],
+            "rules": [rule.id for rule in all_rules()], "stale_acceptances": list(self.stale),
+        }  # fmt: skip
+
+
+def all_rules() -> list[Rule]:
+    """Every rule, in the order in which they are told."""
+    names = [module.__name__ for module in MODULES]
+    return sorted(RULES.values(), key=lambda one: names.index(one.check.__module__))
+
+
+def inspect_harness(
+    harness: Harness, limits: Limits | None = None, accepted: Mapping[str, str] | None = None
+) -> Inspection:
+    """Judge a harness by every rule.
+
+    :param limits: those that a person has set
+    :param accepted: the reason for each finding that a person lives with, by ``rule place``
+    """
+    limits, reasons = limits or Limits(), dict(accepted or {})
+    design = Design(harness, limits)
+    found = [one for rule in all_rules() for one in rule.findings(design)]
+    order = {rule.id: number for number, rule in enumerate(all_rules())}
+    marked = [replace(one, accepted=reasons.get(one.key, "")) for one in found]
+    marked.sort(key=lambda one: (-one.severity, order[one.rule]))
+    stale = tuple(key for key in reasons if key not in {one.key for one in found})
+    return Inspection(harness, limits, tuple(marked), stale)
+
+
+def read_acceptances(lines: Iterable[str]) -> dict[str, str]:
+    """What a person lives with, one a line: ``fuse-over-wire W6: why that will do``.
+
+    Empty lines and those that begin with ``#`` are passed over. There is no way to accept a whole
+    rule, and none without a reason: who accepts has looked at each.
+
+    :raises ValueError: for a line of another form, an unknown rule, or too short a reason
+    """
+    found: dict[str, str] = {}
+    for raw in lines:
+        line = raw.strip()
+        if not line or line.startswith("#"):
+            continue
+        key, _, reason = (one.strip() for one in line.partition(":"))
+        rule, _, place = key.partition(" ")
+        if not place:
+            raise ValueError(f"found '{line}'; must be RULE PLACE: REASON, such as "
+                             "'fuse-over-wire W6: inside the fan, 15 cm long'")  # fmt: skip
+        if rule not in RULES:
+            from circuitcheck.errors import UnknownName  # noqa: PLC0415
+
+            raise UnknownName("rule", rule, RULES)
+        if len(reason) < LEAST_REASON:
+            raise ValueError(f"'{key}': found the reason '{reason}'; must say why that will do")
+        found[key] = reason
+    return found
