@@ -10,6 +10,8 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from circuitcheck.cli import inspect as _inspect  # noqa: F401
+from circuitcheck.cli import wire as _wire  # noqa: F401
 from circuitcheck.cli.app import (
     FaultOption,
     HarnessArgument,
