@@ -1,4 +1,4 @@
-"""Relay coils: what damps them and which way round, whether they pull in; parts of the wrong volts."""
+"""Relay coils: what damps them, which way round, whether they pull in and stay; wrong volts."""
 
 from __future__ import annotations
 
@@ -100,6 +100,25 @@ def _most_volts(design: Design, key: str) -> tuple[float, str]:
 
     worst = max(design.scenes, key=across)
     return across(worst), worst.words
+
+
+@rule(
+    "never-rests", Severity.serious,
+    "The circuit comes to rest in every state of use: no relay cuts its own coil.",
+    source="worked out; no limit",
+)  # fmt: skip
+def never_rests(design: Design) -> Iterator[Finding]:
+    """States of use in which a relay or input goes on and off without end."""
+    told: set[str] = set()
+    for scene in design.scenes:
+        for name in dict.fromkeys(one.split(" ")[0] for one in scene.point.buzzing):
+            if name not in told:
+                told.add(name)
+                yield Finding(
+                    "never-rests", name, Severity.serious,
+                    f"goes on and off without end ({scene.words}): what it switches takes away its own "
+                    "feed.",
+                )  # fmt: skip
 
 
 @rule(

@@ -113,17 +113,17 @@ def _what_can_flow(
     case, flows, opens = _held(design, name)
     if flows > OVERLOAD * carries and opens > seconds_to_melt(wire.size, flows):
         return Severity.serious, f"With {case} it carries {number(flows)} A and {until(opens)}."
-    shorted = _dead_short(design, wire, guard)
+    end, shorted = _dead_short(design, name, guard)
     flows = shorted.amps(name)
     opens, melts = shortest_opening(design, shorted), seconds_to_melt(wire.size, flows)
     if opens > melts and flows > OVERLOAD * carries:
         when = "need not open" if math.isinf(opens) else f"may take {seconds(opens)}"
         return Severity.serious, (
-            f"A dead short at {wire.end} draws {number(flows)} A, which its insulation stands for "
+            f"A dead short at {end} draws {number(flows)} A, which its insulation stands for "
             f"{seconds(melts)}; the fuse {when}."
         )
     if math.isinf(opens):
-        return Severity.doubtful, f"A dead short at {wire.end} ({number(flows)} A) need not open any."
+        return Severity.doubtful, f"A dead short at {end} ({number(flows)} A) need not open any."
     most = max((held.amps(name) for pairs in design.locked.values() for _, held in pairs), default=0.0)
     if most <= carries:
         # No overload protection is asked for where the load cannot overload (IEC 60364-4-43, 433.3.1;
@@ -133,15 +133,19 @@ def _what_can_flow(
             f"({number(flows)} A) opens the fuse within {seconds(opens)}, soon enough."
         )
     return Severity.doubtful, (
-        f"A dead short at {wire.end} ({number(flows)} A) opens it within {seconds(opens)}, soon "
+        f"A dead short at {end} ({number(flows)} A) opens it within {seconds(opens)}, soon "
         "enough; an overload between the two does not."
     )
 
 
-def _dead_short(design: Design, wire: Wire, guard: Guard) -> Live:
-    return design.with_change(
-        guard.scene, bridge("inspect", wire.end, CHASSIS)(guard.scene.circuit.branches, 0.0)
-    )
+def _dead_short(design: Design, name: str, guard: Guard) -> tuple[str, Live]:
+    """A short to the body at that end of a wire that the current reaches through it."""
+    wire, scene = design.harness.wires[name], guard.scene
+    cases = [
+        (end, design.with_change(scene, bridge("inspect", end, CHASSIS)(scene.circuit.branches, 0.0)))
+        for end in (wire.end, wire.start)
+    ]
+    return max(cases, key=lambda one: one[1].amps(name))
 
 
 def _held(design: Design, wire: str) -> tuple[str, float, float]:

@@ -104,7 +104,7 @@ def choose(need: Need) -> Choice:
 
 
 def sold(gauge: str) -> bool:
-    """Whether a gauge is usual in the trade: the even ones, and 1/0 to 4/0; common practice, no source."""
+    """Whether a gauge is usual: the even ones, and 1/0 to 4/0; common practice, no source."""
     return "/" in gauge or int(gauge) % 2 == 0
 
 
