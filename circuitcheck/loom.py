@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
-from typing import Any, overload
+from typing import TYPE_CHECKING, Any, overload
 
 from circuitcheck.circuit.build import all_faults
 from circuitcheck.errors import UnknownName
@@ -18,6 +18,9 @@ from circuitcheck.harness.readings import Sheet, load_readings, parse_readings, 
 from circuitcheck.locate.locate import Locator
 from circuitcheck.locate.verdict import Verdict
 from circuitcheck.parts.fault import FaultMode
+
+if TYPE_CHECKING:
+    from circuitcheck.inspect.inspection import Inspection
 
 
 @dataclass(frozen=True)
@@ -97,6 +100,22 @@ class Loom:
         if isinstance(given, Mapping):
             return parse_readings(self.harness, sheet_text(self.harness.name, given), "<mapping>")
         return load_readings(self.harness, given)
+
+    def inspect(
+        self, *limits: str, accepted: Mapping[str, str] | None = None, rules: Sequence[str] = ()
+    ) -> Inspection:
+        """The design judged by the rules of ``docs/inspect.md``.
+
+        :param limits: limits of one's own, as ``ambient=80 degC``
+        :param accepted: the reason for each finding that one lives with, by ``rule place``
+        :param rules: ids of the rules to put; all of them if none are given
+        :raises UnknownName: if there is no such limit or rule
+        :raises ValueError: if a limit makes no sense
+        """
+        from circuitcheck.inspect.inspection import inspect_harness  # noqa: PLC0415
+        from circuitcheck.inspect.limits import Limits  # noqa: PLC0415
+
+        return inspect_harness(self.harness, Limits.of(limits), accepted, rules)
 
     def locate(self, given: Sheet | Mapping[str, Mapping[str, Any]] | str | Path) -> Verdict:
         """The verdict on a sheet, a mapping, or a file of readings.

@@ -31,6 +31,10 @@ def inspect(
         typer.Option("--limit", "-l", metavar="NAME=VALUE", help="A limit of your own, such as "
                      "ambient=80; may be given again. --limits lists them."),
     ] = None,
+    rule: Annotated[
+        list[str] | None,
+        typer.Option("--rule", "-r", help="This rule only; may be given again."),
+    ] = None,
     accept: Annotated[
         list[str] | None,
         typer.Option("--accept", metavar="'RULE PLACE: REASON'", help="A finding you live with, and "
@@ -66,7 +70,7 @@ def inspect(
         if as_json and as_ is not Form.text:
             raise ValueError(f"found --json and --as {as_.value}; must be one of them")
         lines = [*(_lines(accepted) if accepted else []), *(accept or [])]
-        result = inspect_harness(load(harness).harness, limits, read_acceptances(lines))
+        result = inspect_harness(load(harness).harness, limits, read_acceptances(lines), rule)
         if as_json:
             typer.echo(json.dumps(result.to_dict(), indent=2, ensure_ascii=False, allow_nan=False))
         elif as_ is Form.text:

@@ -38,7 +38,7 @@ def inspection(result: Inspection, *, everything: bool = False) -> None:
     """The findings of an inspection."""
     _out.print(f"{result.harness.title} ({result.harness.name})", style="bold", markup=False)
     counts = ", ".join(f"{count} {name}" for name, count in result.counts().items())
-    _wrapped(f"{len(RULES)} rules: {counts}"
+    _wrapped(f"{len(result.rules)} {'rule' if len(result.rules) == 1 else 'rules'}: {counts}"
              + (f", {len(result.accepted)} accepted" if result.accepted else ""), 0)  # fmt: skip
     if result.limits.given:
         told = ", ".join(f"{name} {value:g}" for name, value in result.limits.given.items())

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import re
 from typing import Any
+from urllib.parse import quote
 from xml.etree import ElementTree
 
-from circuitcheck.inspect.inspection import Inspection, all_rules
+from circuitcheck.inspect.inspection import Inspection
 from circuitcheck.inspect.rule import RULES, Finding, Severity
 
 LEVELS = {Severity.serious: "error", Severity.doubtful: "warning", Severity.note: "note"}
@@ -39,7 +40,7 @@ def sarif(result: Inspection, file: str, text: str = "", version: str = "") -> d
     :param file: of the harness, as the log shall name it
     :param text: of the file, to point at lines
     """
-    lines, rules = lines_of(text), all_rules()
+    lines, rules = lines_of(text), result.rules
     ids = [one.id for one in rules]
     return {
         "$schema": SARIF_SCHEMA,
@@ -63,7 +64,7 @@ def sarif(result: Inspection, file: str, text: str = "", version: str = "") -> d
 def _sarif_result(
     one: Finding, file: str, lines: dict[str, int], ids: list[str]
 ) -> dict[str, Any]:
-    place: dict[str, Any] = {"artifactLocation": {"uri": file}}
+    place: dict[str, Any] = {"artifactLocation": {"uri": quote(file)}}
     number = _line(lines, one.place)
     if number is not None:
         place["region"] = {"startLine": number}
@@ -86,7 +87,7 @@ def junit(result: Inspection) -> str:
     Serious and doubtful findings are failures, notes pass with their words, accepted ones are skipped.
     """
     suite = ElementTree.Element("testsuite", name=f"circuitcheck inspect {result.harness.name}")
-    by_rule: dict[str, list[Finding]] = {rule.id: [] for rule in all_rules()}
+    by_rule: dict[str, list[Finding]] = {rule.id: [] for rule in result.rules}
     for one in result.findings:
         by_rule[one.rule].append(one)
     for rule, found in by_rule.items():

@@ -186,7 +186,7 @@ def fuse_running(design: Design) -> Iterator[Finding]:
     limits=("run-up",),
 )  # fmt: skip
 def fuse_starting(design: Design) -> Iterator[Finding]:
-    """Adds up the shares of the shortest opening time that the falling current uses up."""
+    """Fuses whose shortest opening time the falling current uses up, shares of it added."""
     worst: dict[str, tuple[float, float, str]] = {}
     for sound, start in zip(design.running, design.starting, strict=True):
         for name, rating in design.fuses.items():

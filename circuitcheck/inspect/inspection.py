@@ -6,6 +6,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
+from circuitcheck.errors import UnknownName
 from circuitcheck.harness.model import Harness
 from circuitcheck.inspect import (
     coils,
@@ -31,12 +32,14 @@ class Inspection:
     """What the rules found, the worst first; accepted findings stand apart.
 
     :param stale: acceptances that no finding answers to any more
+    :param rules: those that were put
     """
 
     harness: Harness
     limits: Limits
     findings: tuple[Finding, ...]
     stale: tuple[str, ...] = ()
+    rules: tuple[Rule, ...] = ()
 
     @property
     def standing(self) -> list[Finding]:
@@ -62,7 +65,7 @@ class Inspection:
             "limits": {name: self.limits[name] for name in LIMITS},
             "changed_limits": sorted(self.limits.given),
             "findings": [one.to_dict() for one in self.findings],
-            "rules": [rule.id for rule in all_rules()], "stale_acceptances": list(self.stale),
+            "rules": [rule.id for rule in self.rules], "stale_acceptances": list(self.stale),
         }  # fmt: skip
 
 
@@ -72,22 +75,42 @@ def all_rules() -> list[Rule]:
     return sorted(RULES.values(), key=lambda one: names.index(one.check.__module__))
 
 
+def rules_named(names: Iterable[str]) -> list[Rule]:
+    """Some rules by their ids, in the order in which they are told; all if none are named.
+
+    :raises UnknownName: if there is no such rule
+    """
+    wanted = set(names)
+    for name in wanted:
+        if name not in RULES:
+            raise UnknownName("rule", name, RULES)
+    return [one for one in all_rules() if not wanted or one.id in wanted]
+
+
 def inspect_harness(
-    harness: Harness, limits: Limits | None = None, accepted: Mapping[str, str] | None = None
+    harness: Harness,
+    limits: Limits | None = None,
+    accepted: Mapping[str, str] | None = None,
+    rules: Iterable[str] | None = None,
 ) -> Inspection:
-    """Judge a harness by every rule.
+    """Judge a harness by every rule, or by some.
 
     :param limits: those that a person has set
     :param accepted: the reason for each finding that a person lives with, by ``rule place``
+    :param rules: ids of the rules to put; all of them if none are given
+    :raises UnknownName: if there is no such rule
     """
+    chosen = rules_named(rules or ())
     limits, reasons = limits or Limits(), dict(accepted or {})
     design = Design(harness, limits)
-    found = [one for rule in all_rules() for one in rule.findings(design)]
+    found = [one for rule in chosen for one in rule.findings(design)]
     order = {rule.id: number for number, rule in enumerate(all_rules())}
     marked = [replace(one, accepted=reasons.get(one.key, "")) for one in found]
     marked.sort(key=lambda one: (-one.severity, order[one.rule]))
-    stale = tuple(key for key in reasons if key not in {one.key for one in found})
-    return Inspection(harness, limits, tuple(marked), stale)
+    put = {rule.id for rule in chosen}
+    keys = {one.key for one in found}
+    stale = tuple(key for key in reasons if key not in keys and key.split(" ")[0] in put)
+    return Inspection(harness, limits, tuple(marked), stale, tuple(chosen))
 
 
 def read_acceptances(lines: Iterable[str]) -> dict[str, str]:
@@ -109,8 +132,6 @@ def read_acceptances(lines: Iterable[str]) -> dict[str, str]:
             raise ValueError(f"found '{line}'; must be RULE PLACE: REASON, such as "
                              "'fuse-over-wire W6: inside the fan, 15 cm long'")  # fmt: skip
         if rule not in RULES:
-            from circuitcheck.errors import UnknownName  # noqa: PLC0415
-
             raise UnknownName("rule", rule, RULES)
         if len(reason) < LEAST_REASON:
             raise ValueError(f"'{key}': found the reason '{reason}'; must say why that will do")

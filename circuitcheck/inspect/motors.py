@@ -87,16 +87,31 @@ def resistor_locked(design: Design) -> Iterator[Finding]:
             if watts_in(resistor, name, held) > allowed
             and shortest_opening(design, held) > design.limits["locked-time"]
         ]  # fmt: skip
-        if cases:
-            watts, motor, held = max(cases, key=lambda one: one[0])
-            opens = shortest_opening(design, held)
-            when = until(opens)
-            yield Finding(
-                "resistor-locked", name, Severity.serious,
-                f"gives off {number(watts)} W with {motor} locked ({held.words}); it is made for "
-                f"{resistor.watts:g} W and has no cut-out. The resistor burns first: {when}.",
-                watts, resistor.watts, "W",
-            )  # fmt: skip
+        if not cases:
+            continue
+        watts, motor, held = max(cases, key=lambda one: one[0])
+        neighbour = _cut_out_beside(design, name, held)
+        if neighbour:
+            then = f"Only the cut-out of {neighbour} in the same unit ends it: see that it gets as hot."
+        else:
+            ends = until(shortest_opening(design, held))
+            then = f"It has no cut-out. The resistor burns first: {ends}."
+        yield Finding(
+            "resistor-locked", name, Severity.note if neighbour else Severity.serious,
+            f"gives off {number(watts)} W with {motor} locked ({held.words}); it is made for "
+            f"{resistor.watts:g} W. {then}",
+            watts, resistor.watts, "W",
+        )  # fmt: skip
+
+
+def _cut_out_beside(design: Design, name: str, scene: Live) -> str:
+    """A resistor with a cut-out in the same unit and circuit; empty if there is none."""
+    unit, amps = design.harness.parts[name].belongs_to, scene.amps(f"{name}:element")
+    for other, resistor in design.parts(Resistor):
+        alike = abs(scene.amps(f"{other}:element") - amps) < 0.01 * amps
+        if resistor.cut_out and unit and resistor.belongs_to == unit and alike:
+            return other
+    return ""
 
 
 @rule(

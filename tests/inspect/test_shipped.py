@@ -27,15 +27,17 @@ def test_the_resistor_burns_before_any_fuse_opens(findings):
     assert set(found) == {"R1", "R2"}
     for one in found.values():
         assert 60 < one.value < 230
+        assert one.severity.name == "serious"
         assert "no fuse is sure to open" in one.words
 
 
-def test_a_cut_out_spares_its_resistor_but_not_its_neighbours(findings):
-    """The cabin's R1 has a thermal cut-out, R2 and R3 have none; R2 carries the locked current at
-    position 2, 14.2 V over 0.35 + 0.50 + 0.16 ohm and some feed, 12.5 to 14.1 A: 78 to 99 W."""
+def test_a_cut_out_beside_it_must_spare_a_resistor_that_has_none(findings):
+    """In the cabin's pack R1 has a thermal cut-out, R2 and R3 in series with it have none; R2 carries the
+    locked current at position 2, 14.2 V over 0.35 + 0.50 + 0.16 ohm and some feed, 12.5 to 14.1 A: 78 to 99 W."""
     found = findings("cabin-blower", "resistor-locked")
     assert set(found) == {"R2", "R3"}
     assert 78 < found["R2"].value < 99
+    assert all(one.severity.name == "note" and "cut-out of R1" in one.words for one in found.values())
 
 
 def test_lamp_and_coil_of_the_cab_feed_each_other_through_the_blower(findings):
