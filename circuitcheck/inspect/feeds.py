@@ -30,7 +30,8 @@ co-ordination of overload protection; from memory)."""
     limits=("unfused-length", "unfused-most"),
 )  # fmt: skip
 def no_fuse(design: Design) -> Iterator[Finding]:
-    """Wires without a fuse whose far end is further from battery plus, along the wires, than allowed."""
+    """Loads with no fuse at all, and wires without one whose far end is too far from battery plus."""
+    yield from _without_any(design)
     bare = {name for name, guard in guards(design).items() if math.isinf(guard.amps)}
     reach = _reach(design, bare)
     allowed, most = design.limits["unfused-length"], design.limits["unfused-most"]
@@ -46,6 +47,22 @@ def no_fuse(design: Design) -> Iterator[Finding]:
             "from "
             f"battery plus; {allowed:g} m is the usual most. Put a fuse nearer to the battery.",
             length, allowed, "m",
+        )  # fmt: skip
+
+
+def _without_any(design: Design) -> Iterator[Finding]:
+    """Parts that battery plus reaches, in some state of use, without passing a fuse."""
+    bare: dict[str, str] = {}
+    for scene in design.scenes:
+        sets = design.supply_sets(scene)
+        for key, name in design.loads.items():
+            branch = scene.circuit.branches.get(key)
+            if branch and any(sets.together(design.plus, end) for end in (branch.tail, branch.head)):
+                bare.setdefault(name, scene.words)
+    for name, words in bare.items():
+        yield Finding(
+            "no-fuse", name, Severity.serious,
+            f"is fed from battery plus with no fuse between ({words}). Put one in, near the battery.",
         )  # fmt: skip
 
 

@@ -97,6 +97,16 @@ def test_a_feed_three_times_too_long_is_serious():
     assert finding(result, "no-fuse").value == pytest.approx(3.0)
 
 
+def test_no_fuse_at_all_is_serious_however_short_the_wire():
+    """The ignition feed with its fuse left out: lamp and coils, each with its part."""
+    result = inspected(
+        ("  F3: {kind: fuse, rating: 10 A}\n", ""), ("to: F3.in", "to: S2.30"),
+        ("  W20: {from: F3.out, to: S2.30, size: 1.5 mm2, length: 0.8 m}\n", ""),
+    )  # fmt: skip
+    bare = {one.place: one.severity for one in result.findings if one.rule == "no-fuse" and one.value is None}
+    assert bare == dict.fromkeys(("K1", "K2", "K3", "H1"), Severity.serious)
+
+
 def test_a_diode_the_wrong_way_round_shorts_the_feed_of_the_coil():
     result = inspected(("to: K1.86", "to: K1.85"), ("from: K1.85", "from: K1.86"))
     assert noticed(result)["coil-polarity"] == ["K1"]
