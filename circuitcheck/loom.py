@@ -110,12 +110,16 @@ class Loom:
         :param accepted: the reason for each finding that one lives with, by ``rule place``
         :param rules: ids of the rules to put; all of them if none are given
         :raises UnknownName: if there is no such limit or rule
-        :raises ValueError: if a limit makes no sense
+        :raises ValueError: if a limit makes no sense, or a finding is accepted without a reason
         """
-        from circuitcheck.inspect.inspection import inspect_harness  # noqa: PLC0415
+        from circuitcheck.inspect.inspection import (  # noqa: PLC0415
+            inspect_harness,
+            read_acceptances,
+        )
         from circuitcheck.inspect.limits import Limits  # noqa: PLC0415
 
-        return inspect_harness(self.harness, Limits.of(limits), accepted, rules)
+        reasons = read_acceptances(f"{key}: {why}" for key, why in (accepted or {}).items())
+        return inspect_harness(self.harness, Limits.of(limits), reasons, rules)
 
     def locate(self, given: Sheet | Mapping[str, Mapping[str, Any]] | str | Path) -> Verdict:
         """The verdict on a sheet, a mapping, or a file of readings.

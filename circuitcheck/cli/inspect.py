@@ -69,8 +69,9 @@ def inspect(
             return
         if as_json and as_ is not Form.text:
             raise ValueError(f"found --json and --as {as_.value}; must be one of them")
-        lines = [*(_lines(accepted) if accepted else []), *(accept or [])]
-        result = inspect_harness(load(harness).harness, limits, read_acceptances(lines), rule)
+        reasons = read_acceptances(_lines(accepted), str(accepted)) if accepted else {}
+        reasons |= read_acceptances(accept or [])
+        result = inspect_harness(load(harness).harness, limits, reasons, rule)
         if as_json:
             typer.echo(json.dumps(result.to_dict(), indent=2, ensure_ascii=False, allow_nan=False))
         elif as_ is Form.text:

@@ -40,6 +40,9 @@ def inspection(result: Inspection, *, everything: bool = False) -> None:
     counts = ", ".join(f"{count} {name}" for name, count in result.counts().items())
     _wrapped(f"{len(result.rules)} {'rule' if len(result.rules) == 1 else 'rules'}: {counts}"
              + (f", {len(result.accepted)} accepted" if result.accepted else ""), 0)  # fmt: skip
+    _wrapped(f"wires: air {result.limits['ambient']:g} degC, insulation for "
+             f"{result.limits['wire-temperature']:g} degC, {result.limits['bundle']:g} loaded side by "
+             "side; --limits lists what can be set", 0)  # fmt: skip
     if result.limits.given:
         told = ", ".join(f"{name} {value:g}" for name, value in result.limits.given.items())
         _wrapped(f"with limits of your own: {told}", 0)

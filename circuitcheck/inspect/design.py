@@ -27,12 +27,14 @@ from circuitcheck.parts.part import Part
 from circuitcheck.parts.relay import Relay
 from circuitcheck.parts.switch import Switch
 from circuitcheck.parts.thermoswitch import Thermoswitch
-from circuitcheck.physics.branch import Branch
+from circuitcheck.physics.branch import ALWAYS, Branch
 from circuitcheck.solve.point import OperatingPoint, solve_point
 
 Kind = TypeVar("Kind", bound=Part)
 KEPT_WHOLE = 1e6
 """By how much the limits of all fuses are moved so that none opens."""
+NOTHING = 1e-8
+"""Less than this [A] is what the solver leaves unaccounted for."""
 MOST_SCENES = 60
 """More positions of hand switches than this are not combined; the first ones stand for them."""
 
@@ -80,6 +82,16 @@ class Live:
     def amps(self, key: str) -> float:
         """Size of the current through a branch [A]; 0 where it is not there."""
         return abs(self.point.amps.get(key, 0.0))
+
+
+def _matters(scene: Live, key: str) -> bool:
+    """Whether it can make a difference that a branch is broken.
+
+    One that carries nothing can go without moving any volts; but a contact may have carried something
+    on the way to rest.
+    """
+    branch = scene.circuit.branches.get(key)
+    return scene.amps(key) > NOTHING or getattr(branch, "closed_when", ALWAYS) != ALWAYS
 
 
 @dataclass(frozen=True)
@@ -178,7 +190,8 @@ class Design:
     def broken(self) -> tuple[tuple[str, Live, Live], ...]:
         """Every single break (open, blown, stuck open) in every distinct state in which something is on.
 
-        Each with the name of the fault, the sound scene and the broken one.
+        Each with the name of the fault, the sound scene and the broken one; breaks of what carries no
+        current change nothing and are left out.
         """
         breaks = [one for one in self.faults.values()
                   if one.severity is None and not one.overloads]  # fmt: skip
@@ -186,7 +199,7 @@ class Design:
         for scene in self.distinct:
             for fault in breaks:
                 change = fault.change(scene.circuit.branches, 0.0)
-                if change:
+                if any(_matters(scene, key) for key in change):
                     found.append((fault.spec, scene, self.with_change(scene, change)))
         return tuple(found)
 

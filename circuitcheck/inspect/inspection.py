@@ -20,6 +20,7 @@ from circuitcheck.inspect import (
 from circuitcheck.inspect.design import Design
 from circuitcheck.inspect.limits import LIMITS, Limits
 from circuitcheck.inspect.rule import RULES, Finding, Rule, Severity
+from circuitcheck.notebook import html_table
 
 MODULES = (feeds, wires, motors, contacts, coils, grounds, paths)
 """The files of rules; each rule enters itself on the list as its file is read. Told in this order."""
@@ -57,6 +58,12 @@ class Inspection:
             one.name: sum(found.severity is one for found in self.standing)
             for one in sorted(Severity, reverse=True)
         }
+
+    def _repr_html_(self) -> str:
+        rows = [(one.severity.name, one.rule, one.place, one.words, one.accepted)
+                for one in self.findings]  # fmt: skip
+        return html_table(f"{self.harness.name}: design", ["severity", "rule", "place", "finding",
+                          "accepted"], rows)  # fmt: skip
 
     def to_dict(self) -> dict[str, Any]:
         """The fields as a plain dict."""
@@ -113,27 +120,35 @@ def inspect_harness(
     return Inspection(harness, limits, tuple(marked), stale, tuple(chosen))
 
 
-def read_acceptances(lines: Iterable[str]) -> dict[str, str]:
+def read_acceptances(lines: Iterable[str], file: str = "") -> dict[str, str]:
     """What a person lives with, one a line: ``fuse-over-wire W6: why that will do``.
 
     Empty lines and those that begin with ``#`` are passed over. There is no way to accept a whole
     rule, and none without a reason: who accepts has looked at each.
 
+    :param file: where the lines come from, to be named with the line's number
     :raises ValueError: for a line of another form, an unknown rule, or too short a reason
     """
     found: dict[str, str] = {}
-    for raw in lines:
+    for number, raw in enumerate(lines, start=1):
         line = raw.strip()
-        if not line or line.startswith("#"):
-            continue
-        key, _, reason = (one.strip() for one in line.partition(":"))
-        rule, _, place = key.partition(" ")
-        if not place:
-            raise ValueError(f"found '{line}'; must be RULE PLACE: REASON, such as "
-                             "'fuse-over-wire W6: inside the fan, 15 cm long'")  # fmt: skip
-        if rule not in RULES:
-            raise UnknownName("rule", rule, RULES)
-        if len(reason) < LEAST_REASON:
-            raise ValueError(f"'{key}': found the reason '{reason}'; must say why that will do")
-        found[key] = reason
+        if line and not line.startswith("#"):
+            try:
+                found.update(_acceptance(line))
+            except (ValueError, UnknownName) as error:
+                raise ValueError(f"{file}:{number}: {error}" if file else str(error)) from None
     return found
+
+
+def _acceptance(line: str) -> dict[str, str]:
+    """One line, as rule with place, and reason."""
+    key, _, reason = (one.strip() for one in line.partition(":"))
+    rule, _, place = key.partition(" ")
+    if not place:
+        raise ValueError(f"found '{line}'; must be RULE PLACE: REASON, such as "
+                         "'fuse-over-wire W6: inside the fan, 15 cm long'")  # fmt: skip
+    if rule not in RULES:
+        raise UnknownName("rule", rule, RULES)
+    if len(reason) < LEAST_REASON:
+        raise ValueError(f"'{key}': found the reason '{reason}'; must say why that will do")
+    return {key: reason}

@@ -9,13 +9,14 @@ from circuitcheck.inspect.limits import Limits
 SOUND = Path(__file__).with_name("sound.yaml").read_text(encoding="utf-8")
 
 
-def inspected(*changes: tuple[str, str], limits: tuple[str, ...] = ()) -> Inspection:
+def inspected(*changes: tuple[str, str], limits: tuple[str, ...] = (),
+              rules: tuple[str, ...] = ()) -> Inspection:
     """The inspection of the sound design with some of its text replaced."""
     text = SOUND
     for old, new in changes:
         assert text.count(old) == 1, f"{text.count(old)} times in the sound design: {old}"
         text = text.replace(old, new)
-    return inspect_harness(parse_harness(text, name="sound"), Limits.of(limits))
+    return inspect_harness(parse_harness(text, name="sound"), Limits.of(limits), rules=rules)
 
 
 def noticed(result: Inspection) -> dict[str, list[str]]:

@@ -5,6 +5,7 @@ from xml.etree import ElementTree
 
 import pytest
 
+import circuitcheck
 from circuitcheck.errors import UnknownName
 from circuitcheck.harness.load import load_harness
 from circuitcheck.inspect.design import Design
@@ -48,8 +49,18 @@ class TestAcceptances:
             read_acceptances([line])
 
     def test_an_unknown_rule_is_named_with_the_nearest(self):
-        with pytest.raises(UnknownName, match="no rule 'no-fuze'; nearest: no-fuse"):
-            read_acceptances(["no-fuze W6: long enough a reason"])
+        with pytest.raises(ValueError, match=r"^kept\.txt:2: no rule 'no-fuze'; nearest: no-fuse"):
+            read_acceptances(["", "no-fuze W6: long enough a reason"], "kept.txt")
+
+    def test_from_python_it_takes_a_reason_too(self):
+        loom = circuitcheck.load("first-fan")
+        result = loom.inspect("unfused-length=1.5 m", accepted={"no-fuse W7": "kept as it was"}, rules=["no-fuse"])
+        assert [(one.place, bool(one.accepted)) for one in result.findings] == [("W7", True)]
+        assert "kept as it was" in result._repr_html_()
+        with pytest.raises(ValueError, match="must say why"):
+            loom.inspect(accepted={"no-fuse W7": ""})
+        with pytest.raises(UnknownName, match="no rule 'fuses'"):
+            loom.inspect(rules=["fuses"])
 
 
 class TestLimits:

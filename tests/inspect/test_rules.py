@@ -208,6 +208,26 @@ def test_twelve_volt_parts_in_a_twenty_four_volt_loom():
     assert {one.severity for one in found} == {Severity.serious}
 
 
+def test_a_thicker_wire_is_never_judged_worse():
+    sizes = ("0.35", "0.5", "0.75", "1", "1.5", "2.5", "4", "6")
+    grave = []
+    for size in sizes:
+        result = inspected((W5, W5.replace("6 mm2", f"{size} mm2")), rules=("fuse-over-wire",))
+        grave.append(max((one.severity for one in result.findings), default=-1))
+    assert grave == sorted(grave, reverse=True)
+    assert (grave[0], grave[-1]) == (Severity.serious, -1)
+
+
+def test_a_hotter_bonnet_and_a_larger_bundle_never_help():
+    counts = [
+        len(inspected(limits=(f"ambient={air}", f"bundle={wires}"), rules=("fuse-over-wire",)).findings)
+        for air, wires in ((20, 1), (60, 1), (60, 2), (80, 2), (80, 4), (95, 6))
+    ]
+    assert counts == sorted(counts)
+    assert (counts[0], counts[2]) == (0, 0)
+    assert counts[-1] > 0
+
+
 class TestNumbers:
     """Hand calculations beside what the rules say."""
 
