@@ -4,6 +4,7 @@ import json
 from xml.etree import ElementTree
 
 import pytest
+from sound_design import inspected
 
 import circuitcheck
 from circuitcheck.errors import UnknownName
@@ -15,7 +16,6 @@ from circuitcheck.inspect.inspection import all_rules, inspect_harness, read_acc
 from circuitcheck.inspect.limits import LIMITS, Limits
 from circuitcheck.inspect.rule import Severity
 from circuitcheck.shipped import folder, harness_files
-from tests.inspect.broken import inspected
 
 ACCEPTED = "no-fuse W6: old wiring, kept as it was built"
 

@@ -5,10 +5,10 @@ fixture with the simplest formula that will do; the tolerance covers what that l
 """
 
 import pytest
+from sound_design import finding, inspected, noticed
 
 from circuitcheck.inspect.inspection import all_rules
 from circuitcheck.inspect.rule import Severity
-from tests.inspect.broken import finding, inspected, noticed
 
 MOTOR_1 = "M1: {kind: motor, rated: {volts: 13, amps: 12, rpm: 2500}, winding: 0.20 ohm}"
 RESISTOR = "R1: {kind: resistor, ohms: 0.60, watts: 250}"
