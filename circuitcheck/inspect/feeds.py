@@ -141,7 +141,8 @@ def _what_can_flow(
         )
     if math.isinf(opens):
         return Severity.doubtful, f"A dead short at {end} ({number(flows)} A) need not open any."
-    most = max((held.amps(name) for pairs in design.locked.values() for _, held in pairs), default=0.0)
+    held = (one for pairs in design.locked.values() for _, one in pairs)
+    most = max(one.amps(name) for one in (*design.scenes, *held))
     if most <= carries:
         # No overload protection is asked for where the load cannot overload (IEC 60364-4-43, 433.3.1;
         # from memory).

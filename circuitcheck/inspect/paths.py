@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from itertools import pairwise
 
 from circuitcheck.inspect.design import Design, Live
@@ -20,34 +20,45 @@ SHARE_OF_FEED = 0.2
 
 @rule(
     "sneak-path", Severity.serious,
-    "No single break feeds a motor, lamp, coil or input through another one, or backwards.",
+    "Neither in use nor with a single break is a motor, lamp, coil or input fed through another.",
     source="from what share of its own current on a load counts as fed: common practice, no source",
     limits=("sneak-share",),
 )  # fmt: skip
 def sneak_path(design: Design) -> Iterator[Finding]:
     """Each way by which loads come to feed each other, with the terminals that the current passes.
 
-    Loads that are in series in a state of use are so on purpose, and no news.
+    Loads of one kind that a state of use puts in series (two fans at low speed) are so on purpose.
     """
     usual = {key: _fullest(design, key) for key in design.loads}
     told: set[frozenset[str]] = set()
-    for sound in design.distinct:
+    for scene in design.distinct:
         for key in design.loads:
-            if _is_on(design, usual, sound, key):
-                told.add(_together(design, sound, key))
-    cases = [("", one, one) for one in design.distinct] + list(design.broken)
-    for spec, sound, after in cases:
+            if _is_on(design, usual, scene, key):
+                loads = _together(design, scene, key)
+                if loads in told:
+                    continue
+                told.add(loads)
+                if _backwards(usual, scene, key) or len(_kinds(design, loads)) > 1:
+                    yield _sneak(design, "", scene, key)
+    for spec, sound, after in design.broken:
         for key in design.loads:
-            if not _is_on(design, usual, after, key):
-                continue
-            backwards = after.point.amps[key] * usual[key].point.amps.get(key, 0.0) < 0
             changed = abs(after.amps(key) - sound.amps(key)) > CHANGED * sound.amps(key)
-            if not backwards and not changed:
+            backwards = _backwards(usual, after, key)
+            if not _is_on(design, usual, after, key) or not (changed or backwards):
                 continue
             loads = _together(design, after, key)
             if loads not in told and (len(loads) > 1 or backwards):
                 told.add(loads)
                 yield _sneak(design, spec, after, key)
+
+
+def _backwards(usual: Mapping[str, Live], scene: Live, key: str) -> bool:
+    """Whether a load's current goes the other way than where it is largest."""
+    return scene.point.amps.get(key, 0.0) * usual[key].point.amps.get(key, 0.0) < 0
+
+
+def _kinds(design: Design, loads: Iterable[str]) -> set[str]:
+    return {design.harness.parts[one].kind_name for one in loads}
 
 
 def _fullest(design: Design, key: str) -> Live:

@@ -188,6 +188,17 @@ def test_a_lamp_and_a_coil_on_one_ground_feed_each_other_when_it_is_lost():
     assert found.path[-1] == "G1.-"
 
 
+def test_a_lamp_that_returns_through_a_fan_is_told_without_any_break():
+    """From the ignition feed to the feed of the left fan: while that fan stands, its winding is the lamp's
+    ground. At 14 V 2 W at 12 V are 0.18 A (I ~ V**0.55), and 0.2 ohm of winding makes no odds."""
+    result = inspected(("from: H1.2, to: E4.31", "from: H1.2, to: K1.87"), ("  E4: {kind: ground}\n", ""))
+    assert noticed(result)["sneak-path"] == ["H1"]
+    found = finding(result, "sneak-path")
+    assert found.severity is Severity.serious
+    assert found.value == pytest.approx(2 / 12 * (14 / 12) ** 0.55, rel=0.03)
+    assert "through M1" in found.words
+
+
 def test_the_single_points_of_failure_are_the_common_feed_and_ground_of_the_coils():
     """By hand: each fan has a fuse, relay and ground of its own; what both depend on is the battery, the
     ignition feed as far as the splice behind pin 2 of the switch, the high contact with its splice, and
