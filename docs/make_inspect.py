@@ -68,7 +68,7 @@ def page() -> str:
 def section(one: Rule) -> str:
     """One rule: what, how grave, limits, source."""
     text = f"### {one.id}\n\n{one.what} Up to *{one.severity.name}*.\n\n"
-    doc = (one.check.__doc__ or "").strip().replace("\n    ", " ").replace("  ", " ")
+    doc = " ".join((one.check.__doc__ or "").split())
     text += f"Found: {doc[0].lower()}{doc[1:]}\n\n" if doc else ""
     if one.limits:
         text += f"Limits: {', '.join(f'`{name}`' for name in one.limits)}. "

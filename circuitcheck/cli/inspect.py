@@ -33,7 +33,7 @@ def inspect(
     ] = None,
     rule: Annotated[
         list[str] | None,
-        typer.Option("--rule", "-r", help="This rule only; may be given again."),
+        typer.Option("--rule", "-r", metavar="RULE", help="This rule only; may be given again."),
     ] = None,
     accept: Annotated[
         list[str] | None,

@@ -37,8 +37,8 @@ _ALL = (
     Limit("bundle", 2.0, "", "wires that carry much current side by side",
           "feed and return; " + _PRACTICE, 1, 100),
     Limit("unfused-length", 1.02, "m", "wire between battery plus and the first fuse",
-          "ABYC E-11, sheathed wire: 40 in (bare: 0.18 m); read (secondary); boats, there is no such "
-          "figure for vehicles", 0, 100),
+          "ABYC E-11, sheathed wire: 40 in (bare: 0.18 m); read (secondary); written for boats, taken "
+          "over here", 0, 100),
     Limit("unfused-most", 1.83, "m", "the same, beyond which it is serious",
           "ABYC E-11, sheathed wire on the battery itself: 72 in; read (secondary)", 0, 100),
     Limit("fuse-share", CONTINUOUS_SHARE, "", "share of its rating that a fuse carries for good",
