@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
@@ -20,6 +20,7 @@ from circuitcheck.locate.verdict import Verdict
 from circuitcheck.parts.fault import FaultMode
 
 if TYPE_CHECKING:
+    from circuitcheck.inspect.inspection import Inspection
     from circuitcheck.plan.next_test import Next
     from circuitcheck.plan.planner import Planner
     from circuitcheck.plan.prove import Proof
@@ -106,6 +107,26 @@ class Loom:
         if isinstance(given, Mapping):
             return parse_readings(self.harness, sheet_text(self.harness.name, given), "<mapping>")
         return load_readings(self.harness, given)
+
+    def inspect(
+        self, *limits: str, accepted: Mapping[str, str] | None = None, rules: Sequence[str] = ()
+    ) -> Inspection:
+        """The design judged by the rules of ``docs/inspect.md``.
+
+        :param limits: limits of one's own, as ``ambient=80 degC``
+        :param accepted: the reason for each finding that one lives with, by ``rule place``
+        :param rules: ids of the rules to put; all of them if none are given
+        :raises UnknownName: if there is no such limit or rule
+        :raises ValueError: if a limit makes no sense, or a finding is accepted without a reason
+        """
+        from circuitcheck.inspect.inspection import (  # noqa: PLC0415
+            inspect_harness,
+            read_acceptances,
+        )
+        from circuitcheck.inspect.limits import Limits  # noqa: PLC0415
+
+        reasons = read_acceptances(f"{key}: {why}" for key, why in (accepted or {}).items())
+        return inspect_harness(self.harness, Limits.of(limits), reasons, rules)
 
     def locate(self, given: Given) -> Verdict:
         """The verdict on a sheet, a mapping, or a file of readings.

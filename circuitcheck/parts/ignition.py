@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from typing import ClassVar
 
+from pydantic import Field
+
 from circuitcheck.parts.fault import HIGH_RESISTANCE, FaultMode, add_ohm, close_between, take_out
 from circuitcheck.parts.part import Part, Situation
-from circuitcheck.parts.quantity import Ohm
+from circuitcheck.parts.quantity import Amp, Ohm
 from circuitcheck.physics.branch import Branch, Conductor
 
 
@@ -18,6 +20,7 @@ class Ignition(Part):
     summary: ClassVar[str] = "ignition switch; joins 30 and 15 while the ignition is on"
 
     contact: Ohm = 0.006
+    rating: Amp | None = Field(None, description="current that a contact is made for")
 
     def pins(self) -> tuple[str, ...]:
         """Terminal numbers of DIN 72552."""

@@ -8,7 +8,7 @@ from pydantic import Field
 
 from circuitcheck.parts.fault import HIGH_RESISTANCE, FaultMode, add_ohm, close_between, take_out
 from circuitcheck.parts.part import Part, Situation
-from circuitcheck.parts.quantity import Ohm
+from circuitcheck.parts.quantity import Amp, Ohm
 from circuitcheck.physics.branch import Branch, Conductor
 
 
@@ -22,6 +22,7 @@ class Switch(Part):
     positions: dict[str, list[tuple[str, str]]]
     at_rest: str = Field(description="its position unless a test says otherwise")
     contact: Ohm = 0.004
+    rating: Amp | None = Field(None, description="current that a contact is made for")
 
     def pins(self) -> tuple[str, ...]:
         """Every terminal that a position names, in the order they appear."""

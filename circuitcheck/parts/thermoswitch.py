@@ -8,7 +8,7 @@ from pydantic import BaseModel, ConfigDict, Field
 
 from circuitcheck.parts.fault import HIGH_RESISTANCE, FaultMode, add_ohm, close_between, take_out
 from circuitcheck.parts.part import Part, Situation
-from circuitcheck.parts.quantity import Celsius, Ohm
+from circuitcheck.parts.quantity import Amp, Celsius, Ohm
 from circuitcheck.physics.branch import Branch, Conductor
 
 
@@ -37,6 +37,7 @@ class Thermoswitch(Part):
     low: Stage
     high: Stage | None = None
     contact: Ohm = Field(0.006, description="resistance of a closed contact")
+    rating: Amp | None = Field(None, description="current that a contact is made for")
 
     def pins(self) -> tuple[str, ...]:
         """Three pins with two stages, two with one."""

@@ -15,6 +15,8 @@ MARKS = {"read", "read (secondary)", "from memory", "common practice", "computed
 KEYS = {
     "wire.csv": ("mm2", "standard"),
     "awg.csv": ("awg",),
+    "capacity.csv": ("mm2",),
+    "bundle.csv": ("loaded_wires",),
     "fuse.csv": ("type", "rating_a"),
     "colour.csv": ("code",),
     "terminal.csv": ("terminal",),
