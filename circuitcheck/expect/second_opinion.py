@@ -115,10 +115,10 @@ def deck_of(
              f"Test {test_name}: {harness.tests[test_name].title}",
              f"Condition: {condition}"]  # fmt: skip
     title = f"{harness.name}, {test_name}, {condition}"
-    return circuit_deck(title, notes, [_look(one) for one in seen])
+    return circuit_deck(title, notes, [look_of(one) for one in seen])
 
 
-def _look(one: Observed) -> Look:
+def look_of(one: Observed) -> Look:
     """An observation as the deck writer wants it."""
     tail, head = one.reader.port()
     key = getattr(one.reader, "key", METER)

@@ -41,12 +41,12 @@ class Locator:
 
     def locate(self, sheet: Sheet) -> Verdict:
         """The verdict on a sheet of readings."""
-        evidence = lay_out(self.harness, sheet, self._benches)
-        return conclude(evidence, self._standings(evidence))
+        return conclude(*self.weigh(sheet))
 
-    def standings(self, sheet: Sheet) -> list[Standing]:
-        """How every suspect stands that is not hopeless, each once, most likely first."""
-        return merged(self._standings(lay_out(self.harness, sheet, self._benches)))
+    def weigh(self, sheet: Sheet) -> tuple[Evidence, list[Standing]]:
+        """The readings laid out, and how every suspect stands that is not hopeless."""
+        evidence = lay_out(self.harness, sheet, self._benches)
+        return evidence, self._standings(evidence)
 
     def beforehand(self) -> list[Standing]:
         """How every suspect stands before anything has been read."""

@@ -114,9 +114,8 @@ class Next:
 def next_test(planner: Planner, sheet: Sheet, options: Options) -> Next:
     """The test to do after the readings of a sheet, which may be empty."""
     outlook = planner.outlook(sheet, options)
-    verdict = planner.locator.locate(sheet) if sheet.readings else None
-    advice = outlook.advice
-    told = [_told(planner, outlook, one, sheet) for one in advice.choices[: 1 + _OTHERS]]
+    verdict, advice = outlook.verdict, outlook.advice
+    told = [_told(planner, outlook, one) for one in advice.choices[: 1 + _OTHERS]]
     done = advice.stop
     if done or not told:
         return Next(True, _why_stop(outlook, told), None, (), verdict)
@@ -144,7 +143,7 @@ def _why_stop(outlook: Outlook, told: list[NextTest]) -> str:
             f"{rest}.")  # fmt: skip
 
 
-def _told(planner: Planner, outlook: Outlook, choice: Choice, sheet: Sheet) -> NextTest:
+def _told(planner: Planner, outlook: Outlook, choice: Choice) -> NextTest:
     harness, planned = planner.harness, outlook.planned[choice.test]
     candidate = planned.candidate
     observations = [candidate.observations[place] for place in planned.places]

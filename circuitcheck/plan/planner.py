@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -10,7 +9,10 @@ import numpy as np
 from circuitcheck.expect.bench import Bench
 from circuitcheck.harness.model import Harness
 from circuitcheck.harness.readings import Sheet
+from circuitcheck.locate.conclude import conclude, merged
+from circuitcheck.locate.evidence import Evidence
 from circuitcheck.locate.locate import Locator
+from circuitcheck.locate.verdict import Verdict
 from circuitcheck.locate.weighing import Standing
 from circuitcheck.physics.branch import Array
 from circuitcheck.plan.candidates import (
@@ -78,8 +80,11 @@ class Options:
 class Outlook:
     """Everything that can be said about what to do next.
 
-    :param planned: tests that tell something, with the advice on them in the same numbering
     :param known: what is still possible
+    :param planned: tests that tell something, with the advice on them in the same numbering
+    :param opened: entries of ``access`` that are open
+    :param predicted: what each row gives in each candidate, by its name (rows, readings)
+    :param verdict: on the readings so far; None before the first
     """
 
     known: Hypotheses
@@ -88,6 +93,7 @@ class Outlook:
     advice: Advice
     opened: frozenset[str]
     predicted: dict[str, Array] = field(default_factory=dict)
+    verdict: Verdict | None = None
 
 
 class Planner:
@@ -106,12 +112,17 @@ class Planner:
 
     def outlook(self, sheet: Sheet, options: Options | None = None) -> Outlook:
         """What there is to do after the readings of a sheet (which may be empty)."""
-        options = options or Options()
-        standings = self.locator.standings(sheet) if sheet.readings else self.locator.beforehand()
-        return self.look(standings, sheet, options)
+        evidence, standings = None, self.locator.beforehand()
+        if sheet.readings:
+            evidence, standings = self.locator.weigh(sheet)
+        return self.look(evidence, standings, sheet, options or Options())
 
-    def look(self, standings: Sequence[Standing], sheet: Sheet, options: Options) -> Outlook:
-        """The same from how suspects stand."""
+    def look(
+        self, evidence: Evidence | None, standings: list[Standing], sheet: Sheet, options: Options
+    ) -> Outlook:
+        """The same once the readings have been weighed."""
+        verdict = conclude(evidence, standings) if evidence else None
+        standings = merged(standings)
         known = hypotheses(self.harness, standings)
         opened = options.opened | {
             one for test in sheet.setups.values()
@@ -127,7 +138,7 @@ class Planner:
                     values = known.predicted(predictor, self._benches[one.name])
                     predicted[one.name] = values
                     planned += self._planned(one, known, values, taken, options)
-        return _outlook(self.harness, known, planned, opened, options, predicted)
+        return _outlook(self.harness, known, planned, opened, options, predicted, verdict)
 
     def _planned(
         self, one: Candidate, known: Hypotheses, values: Array, taken: set[tuple[str, str]],
@@ -218,13 +229,14 @@ def _joined(
 
 def _outlook(
     harness: Harness, known: Hypotheses, planned: list[Planned], opened: frozenset[str],
-    options: Options, predicted: dict[str, Array],
+    options: Options, predicted: dict[str, Array], verdict: Verdict | None,
 ) -> Outlook:  # fmt: skip
     """Put the planned tests side by side and take advice."""
     if not planned:
         stuck = Problem(known.unit, np.zeros((0, len(known.weights), 1)), np.zeros(0),
                         np.zeros((0, 0), dtype=bool), np.zeros(0), options.price)  # fmt: skip
-        return Outlook(known, (), None, Advice((), stuck.loss(known.weights)), opened, predicted)
+        return Outlook(known, (), None, Advice((), stuck.loss(known.weights)), opened, predicted,
+                       verdict)
     places = list(harness.access)
     width = max(one.joint.shape[1] for one in planned)
     chances = np.zeros((len(planned), len(known.weights), width))
@@ -237,4 +249,4 @@ def _outlook(
                       opening, options.price)  # fmt: skip
     open_now = frozenset(places.index(one) for one in opened if one in places)
     return Outlook(known, tuple(planned), problem, advise(problem, known.weights, open_now), opened,
-                   predicted)  # fmt: skip
+                   predicted, verdict)  # fmt: skip

@@ -15,6 +15,7 @@ import numpy as np
 from circuitcheck.expect.cautions import cautions_for, setup_lines
 from circuitcheck.expect.expected import ExpectedReading, expected_reading, meter_for
 from circuitcheck.harness.readings import Sheet
+from circuitcheck.locate.conclude import merged
 from circuitcheck.locate.verdict import Verdict
 from circuitcheck.physics.branch import Array
 from circuitcheck.physics.meter import ACCURACY
@@ -80,7 +81,8 @@ class Proof:
 def prove(planner: Planner, before: Sheet, after: Sheet | None, options: Options) -> Proof:
     """The proof for what a sheet pointed to; with a second sheet, the judgement of it."""
     known = hypotheses(planner.harness, planner.locator.beforehand())
-    suspected = {one.suspect.spec for one in planner.locator.standings(before)[:3] if one.suspect.faults}
+    standings = merged(planner.locator.weigh(before)[1])
+    suspected = {one.suspect.spec for one in standings[:3] if one.suspect.faults}
     weights = _weights(known, suspected)
     marks = _what_shows(planner, known, options)
     chosen, seen = _cover(planner, weights, marks)
