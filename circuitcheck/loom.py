@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
-from typing import Any, overload
+from typing import TYPE_CHECKING, Any, overload
 
 from circuitcheck.circuit.build import all_faults
 from circuitcheck.errors import UnknownName
@@ -18,6 +18,9 @@ from circuitcheck.harness.readings import Sheet, load_readings, parse_readings, 
 from circuitcheck.locate.locate import Locator
 from circuitcheck.locate.verdict import Verdict
 from circuitcheck.parts.fault import FaultMode
+
+if TYPE_CHECKING:
+    from circuitcheck.learn.explanation import Explanation
 
 
 @dataclass(frozen=True)
@@ -97,6 +100,18 @@ class Loom:
         if isinstance(given, Mapping):
             return parse_readings(self.harness, sheet_text(self.harness.name, given), "<mapping>")
         return load_readings(self.harness, given)
+
+    def explain(self, test: str, *specs: str, observe: str | None = None) -> Explanation:
+        """Why an observation of a test is what it is, step by step.
+
+        :param specs: faults, as for :meth:`whatif`
+        :param observe: one observation of the test; without one, what the battery delivers
+        :raises UnknownName: if there is no such test, fault or observation
+        """
+        from circuitcheck.learn.explanation import explain  # noqa: PLC0415
+
+        (name,) = self.tests(test)
+        return explain(self.harness, name, self.fault(*specs), observe)
 
     def locate(self, given: Sheet | Mapping[str, Mapping[str, Any]] | str | Path) -> Verdict:
         """The verdict on a sheet, a mapping, or a file of readings.

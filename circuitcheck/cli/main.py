@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+import circuitcheck.cli.learn  # noqa: F401  (registers its verbs)
 from circuitcheck.cli.app import (
     FaultOption,
     HarnessArgument,

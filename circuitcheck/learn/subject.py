@@ -1,0 +1,102 @@
+"""What is to be explained: a circuit with its meter in place, solved, and the branch in question."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from circuitcheck.circuit.circuit import Circuit, conducts
+from circuitcheck.errors import UnknownName
+from circuitcheck.expect.expected import ChosenFault, bench_for, combined
+from circuitcheck.expect.second_opinion import Observed, observed
+from circuitcheck.expect.service import blown_in_service
+from circuitcheck.harness.model import Harness
+from circuitcheck.physics.branch import Source
+from circuitcheck.solve.point import OperatingPoint, solve_point
+
+SUPPLY = "supply"
+"""The kind of the question when no observation is named: what does the battery deliver."""
+
+
+@dataclass(frozen=True)
+class Subject:
+    """One question put to one circuit.
+
+    :param kind: of the observation, or ``supply``
+    :param circuit: with the instrument in place
+    :param target: key of the branch in question; empty where the set-up has taken it away
+    :param value: what the solver reads, in the unit of the kind; infinite for an open line, None
+        if the circuit buzzes
+    :param altered: keys of the branches that the faults have changed
+    """
+
+    harness: Harness
+    test: str
+    faults: tuple[ChosenFault, ...]
+    observe: str | None
+    kind: str
+    circuit: Circuit
+    point: OperatingPoint
+    target: str
+    value: float | None
+    altered: frozenset[str]
+
+    @property
+    def live(self) -> bool:
+        """Whether any current can pass the branch in question."""
+        branch = self.circuit.branches.get(self.target)
+        return branch is not None and conducts(branch, self.point.states)
+
+
+def subject_of(
+    harness: Harness, test: str, faults: Sequence[ChosenFault] = (), observe: str | None = None
+) -> Subject:
+    """The circuit of a test and the branch that is asked about.
+
+    Without an observation it is the battery that delivers most; in a test without power, the
+    first observation.
+
+    :raises UnknownName: if the test has no such observation
+    """
+    known = harness.tests[test].observe
+    if observe is not None and observe not in known:
+        raise UnknownName("observation", observe, known)
+    if observe is None:
+        circuit = plain_circuit(harness, test, faults)
+        point = solve_point(circuit)
+        sources = [key for key, one in circuit.branches.items() if isinstance(one, Source)]
+        if sources:
+            target = min(sources, key=lambda key: point.amps[key])
+            value = None if point.buzzing else -point.amps[target]
+            return Subject(harness, test, tuple(faults), None, SUPPLY, circuit, point, target,
+                           value, _altered(harness, test, faults))  # fmt: skip
+        observe = next(iter(known))
+    (one,) = (one for one in observed(harness, test, faults) if one.name == observe)
+    return Subject(
+        harness, test, tuple(faults), observe, one.kind, one.circuit, one.point, _target(one),
+        None if one.point.buzzing else one.value, _altered(harness, test, faults),
+    )  # fmt: skip
+
+
+def plain_circuit(harness: Harness, test: str, faults: Sequence[ChosenFault] = ()) -> Circuit:
+    """The circuit of a test with its faults, no meter on it."""
+    bench = bench_for(harness, harness.tests[test])
+    (blown,) = blown_in_service(harness, [lambda branches: combined(faults, branches)])
+    change = combined(faults, bench.circuit.branches, harness.tests[test].setup.swap)
+    return bench.circuit.changed(change).after(blown)
+
+
+def _altered(harness: Harness, test: str, faults: Sequence[ChosenFault]) -> frozenset[str]:
+    setup = harness.tests[test].setup
+    bench = bench_for(harness, harness.tests[test])
+    return frozenset(combined(faults, bench.circuit.branches, setup.swap))
+
+
+def _target(one: Observed) -> str:
+    """The branch that an instrument looks at: itself, the clamped wire, the motor, the coil."""
+    if one.kind in ("volts", "drop", "ohms"):
+        return "meter"
+    if one.kind == "click":
+        threshold = one.circuit.thresholds.get(getattr(one.reader, "threshold", ""))
+        return threshold.watch if threshold else ""
+    return str(getattr(one.reader, "key", ""))
