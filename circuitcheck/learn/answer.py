@@ -8,6 +8,7 @@ from typing import Any
 
 from circuitcheck.learn.algebra import sympy
 from circuitcheck.learn.derive import Derivation, divide
+from circuitcheck.learn.elements import Element, walk_between
 from circuitcheck.learn.subject import SUPPLY, Subject
 from circuitcheck.physics.lamp import Filament
 from circuitcheck.physics.meter import OPEN_OHM
@@ -31,8 +32,10 @@ class Answer:
     amps: Any
 
 
-def answer(subject: Subject, found: Derivation) -> Answer:
+def answer(subject: Subject, found: Derivation, elements: list[Element]) -> Answer:
     """Close the circuit again and read off what was asked."""
+    if subject.probes is not None:
+        return _between(subject, found, elements)
     by_kind = {SUPPLY: _supply, "volts": _volts, "drop": _volts, "amps": _amps, "ohms": _ohms,
                "speed": _speed, "lamp": _lamp, "click": _click}  # fmt: skip
     return by_kind[subject.kind](subject, found)
@@ -44,6 +47,43 @@ def _supply(subject: Subject, found: Derivation) -> Answer:
         "what the emfs leave over drives the current through all resistance in its way")  # fmt: skip
     divide(found, -amps, shown=True)
     return Answer(amps, float(found.sheet.values[amps]), "A", -amps)
+
+
+def _between(subject: Subject, found: Derivation, elements: list[Element]) -> Answer:
+    """Volts from probe to probe: what each element on the way between them holds."""
+    if found.rest is None:
+        found.amps[found.target.ohm_name] = sympy().Integer(0)
+    else:
+        _supply(subject, found)
+    owner = {key: one for one in elements for key in one.members}
+    total, gone, last = sympy().Integer(0), 0, None
+    for start, _, key in walk_between(subject, set(owner)):
+        one = owner.get(key)
+        gone += one is None
+        if one is None or one is last:
+            continue
+        ohm, emf = found.symbols(one)
+        volts = emf + found.amps[one.ohm_name] * ohm
+        total += volts if _enters_at_tail(subject, one, start, key) else -volts
+        last = one
+    why = ("from probe to probe, each resistance on the way holds the volts I R and each source its "
+           "emf; the voltmeter draws too little to matter")  # fmt: skip
+    if gone:
+        why += f"; {gone} of the pieces on the way carry nothing and so lose nothing"
+    volts = found.sheet.step("U", total, "V", "adding up", why)
+    amps = found.amps[found.target.ohm_name]
+    return Answer(volts, float(found.sheet.values[volts]), "V", amps)
+
+
+def _enters_at_tail(subject: Subject, one: Element, start: str, key: str) -> bool:
+    """Whether a way that passes a branch from ``start`` passes the element from tail to head."""
+    branch = subject.circuit.branches[key]
+    along = start == branch.tail
+    place, node = one.members.index(key), one.tail
+    for member in one.members[:place]:
+        before = subject.circuit.branches[member]
+        node = before.head if before.tail == node else before.tail
+    return along == (node == branch.tail)
 
 
 def _current(found: Derivation, why: str, *, shown: bool = True) -> tuple[Any, int]:

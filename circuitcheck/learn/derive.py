@@ -143,7 +143,10 @@ def _parallel(found: Derivation, tree: Parallel) -> tuple[Any, Any]:
     push = sum(sign * emf / own for (own, emf), sign in parts)
     if push == 0:
         return ohm, sympy().Integer(0)
-    return ohm, found.sheet.step(f"E_p{number}", ohm * push, "V", "parallel sources", MILLMAN)
+    # A name for a positive number; which way it points is in the formulas' signs.
+    turn = -1 if found.sheet.value(push) < 0 else 1
+    emf = found.sheet.step(f"E_p{number}", turn * ohm * push, "V", "parallel sources", MILLMAN)
+    return ohm, turn * emf
 
 
 def _next(found: Derivation, stem: str) -> int:

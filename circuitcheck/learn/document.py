@@ -154,7 +154,7 @@ def _crossing_row(one: Crossing) -> tuple[str, ...]:
 
 
 def _power(told: Explanation) -> Iterator[Block]:
-    if not told.drawn:
+    if not any(one.amps for one in told.drawn):
         return
     yield Heading("Power")
     rows = []

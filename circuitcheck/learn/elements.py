@@ -6,6 +6,7 @@ Every branch is taken as a resistance behind an emf at its operating point, as t
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import dataclass, replace
 from fractions import Fraction
 
@@ -62,8 +63,27 @@ def elements_around(subject: Subject) -> list[Element]:
     target = branches[subject.target]
     keys = _block(branches, {target.tail, target.head})
     singles = [_single(subject, key, branches[key]) for key in keys]
-    merged = _merged(singles)
-    return _named(subject, merged)
+    keep = {node for start, end, key in walk_between(subject, set(keys)) for node in (start, end)
+            if not key}  # fmt: skip
+    return _named(subject, _merged(singles, keep | set(subject.probes or ())))
+
+
+def walk_between(subject: Subject, block: set[str]) -> list[tuple[str, str, str]]:
+    """The way from one probe to the other as (from, to, branch); no key where nothing flows.
+
+    :param block: keys of the branches that carry current
+    """
+    import networkx as nx  # noqa: PLC0415
+
+    if subject.probes is None:
+        return []
+    graph = subject.circuit.graph(subject.point.states)
+    nodes = nx.shortest_path(graph, *subject.probes)
+    steps = []
+    for start, end in itertools.pairwise(nodes):
+        carrying = [key for key in graph[start][end] if key in block]
+        steps.append((start, end, carrying[0] if carrying else ""))
+    return steps
 
 
 def _block(branches: dict[str, Branch], ends: set[str]) -> list[str]:
@@ -84,7 +104,7 @@ def _single(subject: Subject, key: str, branch: Branch) -> Element:
     return Element("", "", "", branch.tail, branch.head, ohm, emf, (key,), point.amps[key], small)
 
 
-def _merged(singles: list[Element]) -> list[Element]:
+def _merged(singles: list[Element], keep: set[str]) -> list[Element]:
     """Small conductors in line become one, as far as nothing else joins them."""
     found = dict(enumerate(singles))
     at: dict[str, set[int]] = {}
@@ -92,7 +112,7 @@ def _merged(singles: list[Element]) -> list[Element]:
         for node in (one.tail, one.head):
             at.setdefault(node, set()).add(number)
     for node, numbers in at.items():
-        if len(numbers) != 2:
+        if len(numbers) != 2 or node in keep:
             continue
         first, second = (found[number] for number in sorted(numbers))
         if not (first.lump and second.lump) or {first.tail, first.head} == {second.tail, second.head}:
@@ -159,7 +179,7 @@ def _before_a_load(subject: Subject, elements: list[Element]) -> set[str]:
 def _is_load(subject: Subject, one: Element) -> bool:
     branch = subject.circuit.branches[one.members[0]]
     if isinstance(branch, Conductor):
-        return not set(one.members) & subject.altered
+        return not set(one.members) & (subject.altered | {"meter"})
     return not isinstance(branch, Source)
 
 

@@ -20,7 +20,7 @@ from circuitcheck.learn.fan import Crossing, crossing, motors_of
 from circuitcheck.learn.sensitivity import Sensitivity, sensitivities
 from circuitcheck.learn.subject import SUPPLY, Subject, subject_of
 from circuitcheck.learn.twin import lcapy_amps
-from circuitcheck.learn.way import strongest_way
+from circuitcheck.learn.way import Leg, strongest_way
 from circuitcheck.learn.written import Line, derivative_line, line_of, written
 from circuitcheck.physics.motor import FanMotor
 
@@ -136,10 +136,12 @@ def explain(
     elements = elements_around(subject)
     running = _is_running(subject)
     found = derive(elements, subject.target, running=running)
-    if found.rest is None:
+    if found.rest is None and subject.probes is None:
         return replace(blank, value=_no_current(subject), notes=(NO_WAY_ROUND,))
-    result = answer(subject, found)
-    _, twin, symbolic = lcapy_amps(elements, found.target)
+    result = answer(subject, found, elements)
+    twin, symbolic = None, False
+    if found.rest is not None:
+        twin, symbolic = lcapy_amps(elements, found.target)
     lines = written(found.sheet)
     ranked = sensitivities(subject, found, result, elements)
     return replace(
@@ -250,10 +252,11 @@ def crossings(subject: Subject) -> tuple[Crossing, ...]:
 def _way(subject: Subject, elements: list[Element]) -> tuple[WayStep, ...]:
     """The strongest way through what is asked about, run by run."""
     owner = {key: one for one in elements for key in one.members}
-    target = subject.circuit.branches[subject.target]
-    through = target.tail if subject.kind in ("volts", "drop") else subject.target
+    through = subject.probes or (subject.target,)
+    legs = next((found for one in through if (found := strongest_way(
+        subject.circuit, subject.point, one)) and _passes(found, one)), [])  # fmt: skip
     steps: list[WayStep] = []
-    for leg in strongest_way(subject.circuit, subject.point, through):
+    for leg in legs or strongest_way(subject.circuit, subject.point):
         one = owner.get(leg.key)
         symbol, words = (one.ohm_name, one.words) if one else ("", leg.key)
         if steps and symbol and steps[-1].symbol == symbol:
@@ -261,6 +264,10 @@ def _way(subject: Subject, elements: list[Element]) -> tuple[WayStep, ...]:
         else:
             steps.append(WayStep(symbol, words, leg.start, leg.end, leg.amps))
     return tuple(steps)
+
+
+def _passes(legs: list[Leg], what: str) -> bool:
+    return any(what in (leg.key, leg.start, leg.end) for leg in legs)
 
 
 def _drawn(found: Derivation, elements: list[Element]) -> tuple[Drawn, ...]:
@@ -275,7 +282,7 @@ def _drawn(found: Derivation, elements: list[Element]) -> tuple[Drawn, ...]:
 
 def _derivative(found: Derivation, result: Answer, ranked: list[Sensitivity]) -> Line | None:
     """By the resistance that tells most."""
-    resistances = (one.symbol for one in ranked if one.per_step is not None)
+    resistances = (one.symbol for one in ranked[:3] if one.per_step is not None)
     lines = (derivative_line(found.sheet, result.symbol, one) for one in resistances)
     return next((one for one in lines if one is not None), None)
 
@@ -288,6 +295,8 @@ def _whole(found: Derivation, result: Answer) -> Line | None:
     if not found.series_parallel:
         return None
     formula = found.sheet.whole(result.symbol)
+    if any(step.formula == formula for step in found.sheet.steps):
+        return None
     if formula.count_ops() > LONGEST_WHOLE:
         return None
     return line_of(found.sheet, result.symbol, formula, result.unit, "in one formula",

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from circuitcheck.circuit.circuit import Circuit, conducts
 from circuitcheck.errors import UnknownName
@@ -17,6 +17,10 @@ from circuitcheck.solve.point import OperatingPoint, solve_point
 SUPPLY = "supply"
 """The kind of the question when no observation is named: what does the battery deliver."""
 
+LOADING = 1e-5
+"""A voltmeter that moves its own reading by a smaller share than this is left out of the drawing; a
+hundredth of the accuracy of a hand-held meter (common practice, no source)."""
+
 
 @dataclass(frozen=True)
 class Subject:
@@ -28,6 +32,8 @@ class Subject:
     :param value: what the solver reads, in the unit of the kind; infinite for an open line, None
         if the circuit buzzes
     :param altered: keys of the branches that the faults have changed
+    :param probes: where a voltmeter stands that draws next to nothing; it is then left out of the
+        circuit, and the branch in question is the source
     """
 
     harness: Harness
@@ -40,6 +46,7 @@ class Subject:
     target: str
     value: float | None
     altered: frozenset[str]
+    probes: tuple[str, str] | None = None
 
     @property
     def live(self) -> bool:
@@ -64,18 +71,36 @@ def subject_of(
     if observe is None:
         circuit = plain_circuit(harness, test, faults)
         point = solve_point(circuit)
-        sources = [key for key, one in circuit.branches.items() if isinstance(one, Source)]
-        if sources:
-            target = min(sources, key=lambda key: point.amps[key])
+        target = strongest_source(circuit, point)
+        if target:
             value = None if point.buzzing else -point.amps[target]
             return Subject(harness, test, tuple(faults), None, SUPPLY, circuit, point, target,
                            value, _altered(harness, test, faults))  # fmt: skip
         observe = next(iter(known))
     (one,) = (one for one in observed(harness, test, faults) if one.name == observe)
-    return Subject(
+    found = Subject(
         harness, test, tuple(faults), observe, one.kind, one.circuit, one.point, _target(one),
         None if one.point.buzzing else one.value, _altered(harness, test, faults),
     )  # fmt: skip
+    return _unloaded(found, one.reader.port()) if one.kind in ("volts", "drop") else found
+
+
+def strongest_source(circuit: Circuit, point: OperatingPoint) -> str:
+    """Key of the source that delivers most; empty if there is none."""
+    sources = [key for key, one in circuit.branches.items() if isinstance(one, Source)]
+    return min(sources, key=lambda key: point.amps[key], default="")
+
+
+def _unloaded(subject: Subject, probes: tuple[str, str]) -> Subject:
+    """Without the voltmeter, if it draws too little to matter and a source drives the circuit."""
+    circuit = subject.circuit.changed({"meter": None})
+    point = solve_point(circuit)
+    target = strongest_source(circuit, point)
+    if not target or subject.value is None or point.buzzing or set(probes) & point.floating:
+        return subject
+    if abs(point.between(*probes) - subject.value) > LOADING * max(abs(subject.value), 0.01):
+        return subject
+    return replace(subject, circuit=circuit, point=point, target=target, probes=probes)
 
 
 def plain_circuit(harness: Harness, test: str, faults: Sequence[ChosenFault] = ()) -> Circuit:

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 from circuitcheck.learn.algebra import exact
 from circuitcheck.learn.elements import Element
 from circuitcheck.solve.twin import _lcapy as lcapy_library
@@ -36,8 +34,8 @@ def netlist(elements: list[Element], *, symbols: bool) -> tuple[str, dict[str, i
     return "\n".join(lines), nodes
 
 
-def lcapy_amps(elements: list[Element], target: Element) -> tuple[Any, float, bool]:
-    """The target's current, tail to head: lcapy's formula, its value [A], and if it is symbolic."""
+def lcapy_amps(elements: list[Element], target: Element) -> tuple[float, bool]:
+    """The target's current as lcapy finds it, tail to head [A], and if it was found in symbols."""
     symbolic = len(elements) <= MOST_SYMBOLIC
     text, _ = netlist(elements, symbols=symbolic)
     (part,) = lcapy_library().Circuit(text).sub.values()
@@ -49,4 +47,4 @@ def lcapy_amps(elements: list[Element], target: Element) -> tuple[Any, float, bo
         if one.emf_name:
             values[one.emf_name] = exact(abs(one.emf))
     put_in = {symbol: values[str(symbol)] for symbol in formula.free_symbols}
-    return formula, float(formula.xreplace(put_in)), symbolic
+    return float(formula.xreplace(put_in)), symbolic

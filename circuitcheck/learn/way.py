@@ -16,6 +16,9 @@ if TYPE_CHECKING:
 FAINT = 1e-6
 """A share of the strongest current below which a branch is no way of it: meters and leakage."""
 
+NOTHING = 1e-9
+"""A current below this is what rounding leaves of none [A]; the solver ends at this."""
+
 
 @dataclass(frozen=True, slots=True)
 class Leg:
@@ -39,7 +42,7 @@ def flow_graph(circuit: Circuit, point: OperatingPoint) -> nx.MultiDiGraph:
     most = max((abs(point.amps[key]) for _, _, key, _ in edges), default=0.0)
     for _, _, key, branch in edges:
         amps = point.amps[key]
-        if abs(amps) > FAINT * most:
+        if abs(amps) > max(FAINT * most, NOTHING):
             ends = (branch.tail, branch.head) if amps > 0 else (branch.head, branch.tail)
             flow.add_edge(*ends, key=key, amps=abs(amps), source=isinstance(branch, Source))
     return flow
