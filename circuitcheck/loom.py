@@ -20,6 +20,8 @@ from circuitcheck.locate.verdict import Verdict
 from circuitcheck.parts.fault import FaultMode
 
 if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
     from circuitcheck.learn.explanation import Explanation
 
 
@@ -112,6 +114,23 @@ class Loom:
 
         (name,) = self.tests(test)
         return explain(self.harness, name, self.fault(*specs), observe)
+
+    def picture(
+        self, name: str, test: str, *specs: str, through: str | None = None
+    ) -> Figure:
+        """A picture of a test: ``staircase``, ``crossing``, ``supply`` or ``resistor``.
+
+        A matplotlib figure; :func:`circuitcheck.learn.plots.save` writes it as SVG or PNG.
+
+        :param specs: faults, as for :meth:`whatif`
+        :param through: for the staircase, a branch or terminal that the way should pass
+        :raises UnknownName: if there is no such picture, test or fault
+        :raises ValueError: if the test has nothing of the kind to show, or matplotlib is missing
+        """
+        from circuitcheck.learn.plots import picture  # noqa: PLC0415
+
+        (chosen,) = self.tests(test)
+        return picture(name, self.harness, chosen, self.fault(*specs), through)
 
     def locate(self, given: Sheet | Mapping[str, Mapping[str, Any]] | str | Path) -> Verdict:
         """The verdict on a sheet, a mapping, or a file of readings.

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from enum import Enum
+from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
@@ -11,6 +12,7 @@ from circuitcheck.cli.app import FaultOption, HarnessArgument, JsonOption, app, 
 
 if TYPE_CHECKING:
     from circuitcheck.learn.explanation import Explanation
+    from circuitcheck.loom import Loom
 
 
 class ExplainAs(str, Enum):
@@ -33,6 +35,14 @@ def explain(
     as_: Annotated[
         ExplainAs, typer.Option("--as", help="Text, or a page with formulas.")
     ] = ExplainAs.text,
+    plot: Annotated[
+        Path | None, typer.Option("--plot", metavar="FILE", help="Draw a picture into an .svg or .png "
+                                  "file.")
+    ] = None,
+    picture: Annotated[
+        str, typer.Option("--picture", help="With --plot: staircase (volts along the way, sound "
+                          "beside faulty), crossing (fan and motor), supply, resistor.")
+    ] = "staircase",
     as_json: JsonOption = False,
 ) -> None:  # fmt: skip
     """Why a reading is what it is: the circuit, each step with its reason, the numbers put in.
@@ -40,10 +50,30 @@ def explain(
     Examples:  circuitcheck explain first-fan --test fan-direct
 
     circuitcheck explain twin-fan-switch --test low-at-the-plug --observe left --as html > left.html
+
+    circuitcheck explain twin-fan-switch --test high-at-the-plug --fault "E1 high resistance=0.8 ohm"
+    --plot ground.svg --picture staircase
     """
     with mistakes():
+        if plot is not None:
+            _draw(load(harness), plot, picture, test, fault or [], observe, as_json=as_json)
+            return
         told = load(harness).explain(test, *(fault or []), observe=observe)
         emit(as_json, told.to_dict, lambda: _show(told, as_))
+
+
+def _draw(
+    loom: Loom, file: Path, name: str, test: str, specs: list[str], observe: str | None, *,
+    as_json: bool,
+) -> None:  # fmt: skip
+    from circuitcheck.learn.plots import check_ending, save  # noqa: PLC0415
+    from circuitcheck.learn.subject import point_of  # noqa: PLC0415
+
+    check_ending(file)
+    (chosen,) = loom.tests(test)
+    through = point_of(loom.harness, chosen, observe) if observe else None
+    save(loom.picture(name, test, *specs, through=through), file)
+    emit(as_json, lambda: {"picture": name, "file": str(file)}, lambda: typer.echo(str(file)))
 
 
 def _show(told: Explanation, as_: ExplainAs) -> None:

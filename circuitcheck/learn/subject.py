@@ -103,6 +103,18 @@ def _unloaded(subject: Subject, probes: tuple[str, str]) -> Subject:
     return replace(subject, circuit=circuit, point=point, target=target, probes=probes)
 
 
+def point_of(harness: Harness, test: str, observe: str) -> str:
+    """Where an observation looks: its first terminal, its wire, or the plus terminal of its motor.
+
+    :raises UnknownName: if the test has no such observation
+    """
+    known = harness.tests[test].observe
+    if observe not in known:
+        raise UnknownName("observation", observe, known)
+    place = known[observe].points[0]
+    return f"{place}:motor" if known[observe].kind == "speed" else place
+
+
 def plain_circuit(harness: Harness, test: str, faults: Sequence[ChosenFault] = ()) -> Circuit:
     """The circuit of a test with its faults, no meter on it."""
     bench = bench_for(harness, harness.tests[test])
