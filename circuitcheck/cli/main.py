@@ -10,7 +10,8 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-import circuitcheck.cli.learn  # noqa: F401  (registers its verbs)
+import circuitcheck.cli.learn  # (registers its verbs)
+import circuitcheck.cli.practise  # noqa: F401
 from circuitcheck.cli.app import (
     FaultOption,
     HarnessArgument,
