@@ -128,16 +128,33 @@ def _one(harness: Harness, level: int, chance: Chance) -> ChosenFault:
 
 
 def _two(harness: Harness, chance: Chance) -> tuple[ChosenFault, ChosenFault]:
-    """Something open, and something bad elsewhere that the open one does not hide."""
+    """Something open, and something bad elsewhere that the open one does not hide.
+
+    Where anything open hides all else, as with a single fan, two bad resistances.
+    """
     kinds = (2, 3) if chance.uniform("second") < 0.5 else (3, 2)
-    opened = (one for one in _drawn(harness, 1, chance) if shows(harness, (one,)))
-    for first in itertools.islice(opened, FIRSTS):
-        for second in itertools.islice((one for kind in kinds for one in _drawn(harness, kind, chance)),
-                                       SECONDS):  # fmt: skip
+    found = _pair(harness, chance, (1,), kinds) or _pair(harness, chance, (3,), (2,))
+    if found is None:
+        raise _nothing(harness, 4)
+    return found
+
+
+def _pair(
+    harness: Harness, chance: Chance, first_kinds: Sequence[int], second_kinds: Sequence[int]
+) -> tuple[ChosenFault, ChosenFault] | None:
+    """The first two in the order drawn of which each shows beside the other."""
+    for first in itertools.islice(_of_kinds(harness, chance, first_kinds), FIRSTS):
+        if not shows(harness, (first,)):
+            continue
+        for second in itertools.islice(_of_kinds(harness, chance, second_kinds), SECONDS):
             elsewhere = first.mode.replace != second.mode.replace
             if elsewhere and shows(harness, (first, second), (first,)):
                 return first, second
-    raise _nothing(harness, 4)
+    return None
+
+
+def _of_kinds(harness: Harness, chance: Chance, kinds: Sequence[int]) -> Iterator[ChosenFault]:
+    return (one for kind in kinds for one in _drawn(harness, kind, chance))
 
 
 def _nothing(harness: Harness, level: int) -> ValueError:

@@ -20,7 +20,7 @@ TALK = {
     "wires": ("wires [S1]", "the wires, or those at a part"),
     "state": ("state", "how the vehicle stands now, and the minutes"),
     "notes": ("notes", "what has been measured so far"),
-    "fault": ("fault R1 open", "name a fault, again for a second one; fault none; fault forget"),
+    "fault": ("fault R1 open", "name it; fault none, fault forget"),
     "renew": ("renew R1", "name the part or unit to put right"),
     "done": ("done", "end, and hear what it was"),
     "leave": ("leave", "end without naming anything"),
@@ -209,7 +209,6 @@ def _told_lines(one: Told) -> list[str]:
     word = f"{one.shown}, a sound one {one.sound}" + (" <- off" if one.off else "")
     lines = [f"  {one.minutes:5.1f} min  {one.said}: {word}"]
     if one.shows is not None:
-        count = f"could have shown {one.shows} of them" if one.shows else "could have shown none of them"
-        left = "" if one.left is None else f"; after it {one.left} agreed with all you had seen"
-        lines.append(f"             {count}{left}")
+        left = "" if one.left is None else f"; {one.left} still fit all you had seen"
+        lines.append(f"             could have shown {one.shows or 'none'} of them{left}")
     return lines

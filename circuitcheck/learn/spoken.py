@@ -253,7 +253,7 @@ WORDS = {
     "volts": Word("volts A B", "voltmeter from A to B, as: volts G1.+ G1.-", volts),
     "ohms": Word("ohms A B", "ohmmeter from A to B; battery off first", ohms),
     "lamp": Word("lamp A B", "5 W test lamp from A to B", lamp),
-    "amps": Word("amps W1", "clamp round a wire, pin or fuse, or round the lead: amps lead", amps),
+    "amps": Word("amps W1", "clamp round a wire, pin, fuse or the lead", amps),
     "look": Word("look [M1]", "how fans turn and lamps shine", look),
     "listen": Word("listen K1", "does the relay click", listen),
     "ignition": Word("ignition on|off", "", ignition),
@@ -266,5 +266,5 @@ WORDS = {
     "pull": Word("pull F1", "take out a fuse or relay, and look at it", pull),
     "refit": Word("refit F1", "put it back", refit),
     "swap": Word("swap K1", "try a known good part in its place", swap),
-    "lead": Word("lead A B [bare]", "join two points with a fused lead, or a bare one; lead off", lead),
+    "lead": Word("lead A B [bare]", "join two points by a fused lead; lead off", lead),
 }  # fmt: skip
