@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
     from circuitcheck.learn.explanation import Explanation
+    from circuitcheck.learn.session import Session
 
 
 @dataclass(frozen=True)
@@ -114,6 +115,17 @@ class Loom:
 
         (name,) = self.tests(test)
         return explain(self.harness, name, self.fault(*specs), observe)
+
+    def practise(self, level: int = 1, seed: int = 0) -> Session:
+        """A vehicle with a hidden fault: ``.feed("volts G1.+ G1.-")``, at the end ``.debrief()``.
+
+        :param level: 1 something open, 2 a bad ground, 3 a changed resistance, 4 two faults, 5 a trap
+        :raises ValueError: if there is no such level, or nothing of its kind here that would show
+        """
+        from circuitcheck.learn.case import draw_case  # noqa: PLC0415
+        from circuitcheck.learn.session import Session  # noqa: PLC0415
+
+        return Session(draw_case(self.harness, level, seed))
 
     def picture(
         self, name: str, test: str, *specs: str, through: str | None = None

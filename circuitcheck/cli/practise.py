@@ -107,6 +107,6 @@ def _asked(session: Session) -> Iterator[str]:
     prompt: PromptSession[str] = PromptSession(completer=completer, complete_while_typing=False)
     while not session.over:
         try:
-            yield prompt.prompt(PROMPT)
+            yield prompt.prompt(f"{session.workshop.minutes:.0f} min {PROMPT}")
         except (EOFError, KeyboardInterrupt):
             return

@@ -16,6 +16,7 @@ from circuitcheck.parts.wire import Wire
 
 TALK = {
     "help": ("help", "these words"),
+    "customer": ("customer", "what the customer said, once more"),
     "parts": ("parts", "what is on the vehicle"),
     "wires": ("wires [S1]", "the wires, or those at a part"),
     "state": ("state", "how the vehicle stands now, and the minutes"),
@@ -69,7 +70,9 @@ class Session:
     def words(self) -> list[str]:
         """Everything that may stand in a line, for completion."""
         harness = self.case.harness
-        return [*WORDS, *TALK, *harness.terminals(), *harness.parts, *harness.wires]
+        modes = dict.fromkeys(one.mode for one in all_faults(harness))
+        units = dict.fromkeys(one.replace for one in all_faults(harness))
+        return [*WORDS, *TALK, *harness.terminals(), *harness.wires, *units, *harness.parts, *modes]
 
     def feed(self, line: str) -> list[str]:
         """One line from the student, and what comes of it."""
@@ -95,6 +98,9 @@ class Session:
         for usage, about in TALK.values():
             yield f"  {usage:<30}{about}"
         yield "Terminals are written part.terminal, as G1.+; the part's own side of a plug S1.2/part."
+
+    def _customer(self, given: list[str]) -> Iterator[str]:
+        yield f"The customer: {self.case.complaint}"
 
     def _parts(self, given: list[str]) -> Iterator[str]:
         for name, part in self.case.harness.parts.items():

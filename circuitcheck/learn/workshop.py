@@ -257,5 +257,5 @@ def _as_read(harness: Harness, observation: Observation, value: float, error: fl
         return "buzzes"
     text = shown(harness, observation, value, error)
     if observation.kind == "speed" and value:
-        return f"{text}, about {round(value, -2):.0f} rpm by the sound of it"
+        return f"{text}, some {round(value, -2):.0f} rpm"
     return text
