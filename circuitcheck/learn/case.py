@@ -37,6 +37,8 @@ WEAKER = 0.08
 """A speed that is lower by this share is noticed by ear; common practice, no source."""
 FIRSTS, SECONDS = 8, 12
 """How many pairs are tried before a harness is said to have none that shows; keeps it quick."""
+ATTEMPTS = 6
+"""How often other values are drawn before a harness is said to have nothing that shows."""
 OPEN_WORDS = ("open", "blown", "stuck open", "coil open")
 
 
@@ -115,8 +117,11 @@ def _case(
 
 def _drawn(harness: Harness, level: int, chance: Chance) -> Iterator[ChosenFault]:
     """Faults of a level's kind in the order drawn."""
-    for mode in chance.order(f"level {level}", _modes(harness, level)):
-        yield ChosenFault(mode, _value(mode, level, chance))
+    modes = chance.order(f"level {level}", _modes(harness, level))
+    for attempt in range(ATTEMPTS):
+        for mode in modes:
+            if attempt == 0 or mode.severity is not None:
+                yield ChosenFault(mode, _value(mode, level, chance, attempt))
 
 
 def _one(harness: Harness, level: int, chance: Chance) -> ChosenFault:
@@ -172,14 +177,14 @@ def _modes(harness: Harness, level: int) -> list[FaultMode]:
     return drifted or [one for one in known if one.mode.endswith("high resistance")]
 
 
-def _value(mode: FaultMode, level: int, chance: Chance) -> float:
+def _value(mode: FaultMode, level: int, chance: Chance, attempt: int) -> float:
     if mode.severity is None:
         return 0.0
     if mode.mode == "drifted":
         # Its range is a tenth to twenty times the resistor's own value.
-        return mode.severity.low * 10 * chance.between(f"value {mode.spec}", *DRIFT)
+        return mode.severity.low * 10 * chance.between(f"value {attempt} {mode.spec}", *DRIFT)
     if level in (2, 3):
-        return chance.between(f"value {mode.spec}", *BAD_GROUND)
+        return chance.between(f"value {attempt} {mode.spec}", *BAD_GROUND)
     return mode.severity.typical
 
 

@@ -23,6 +23,8 @@ from circuitcheck.learn.workshop import Measurement, Workshop
 from circuitcheck.physics.branch import Array
 from circuitcheck.physics.meter import ACCURACY, VOLTMETER_OHM
 
+VALUES = 7
+"""Values of a fault that a reading is held against: some readings rise and fall again between."""
 ALIKE = 0.08
 """Readings of two sound vehicles differ by up to this share; common practice, no source."""
 
@@ -98,12 +100,12 @@ def debrief(workshop: Workshop, named: Sequence[str], units: Sequence[str]) -> D
 
 
 def _rows(case: Case) -> list[ChosenFault]:
-    """Every single fault, at three values from mild to severe where it has a value."""
+    """Every single fault, at several values from mild to severe where it has a value."""
     found = []
     for mode in all_faults(case.harness):
         severity = mode.severity
-        values = (severity.low, severity.typical, severity.high) if severity else (0.0,)
-        found += [ChosenFault(mode, value) for value in values]
+        values = np.geomspace(severity.low, severity.high, VALUES) if severity else np.zeros(1)
+        found += [ChosenFault(mode, float(value)) for value in values]
     return found
 
 
@@ -116,12 +118,12 @@ def _told(case: Case, rows: Sequence[ChosenFault], log: Sequence[Measurement]) -
     found = []
     for one in log:
         if one.spoiled:
-            found.append(Told(round(one.minutes, 1), one.said, f"{one.shown}, which means nothing",
-                              one.sound, False, None, None))  # fmt: skip
+            doubt = f"{one.shown}, with the battery connected: not to be relied on"
+            found.append(Told(round(one.minutes, 1), one.said, doubt, one.sound, False, None, None))
             continue
         shows = None
         sound, values = _predicted(case, rows, one, blown)
-        if countable:
+        if countable and not one.bare:
             agree: dict[str, list[float]] = {}
             for fault, value in zip(rows, values, strict=True):
                 agree.setdefault(fault.mode.spec, []).append(float(value))
@@ -131,7 +133,7 @@ def _told(case: Case, rows: Sequence[ChosenFault], log: Sequence[Measurement]) -
                      if within(one.observation, one.value, listed)}  # fmt: skip
         found.append(Told(round(one.minutes, 1), one.said, one.shown, one.sound,
                           not alike(one.observation, one.value, sound), shows,
-                          len(left) if single else None))  # fmt: skip
+                          len(left) if single and shows is not None else None))  # fmt: skip
     return tuple(found)
 
 
@@ -144,7 +146,8 @@ def _predicted(
     used = rows if blown else ()
     changes = [{} if row.mode.where in one.setup.swap else row.change(branches) for row in used]
     renewed = {f"{name} blown" for name in one.setup.swap}
-    values = bench.run([{}, *changes], [frozenset(), *(set_ - renewed for set_ in blown)]).values[:, 0]
+    before = [one.own_doing, *((fuses - renewed) | one.own_doing for fuses in blown)]
+    values = bench.run([{}, *changes], before).values[:, 0]
     return float(values[0]), values[1:]
 
 

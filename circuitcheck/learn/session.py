@@ -212,8 +212,8 @@ def _part_word(found: Debrief) -> str:
 
 
 def _told_lines(one: Told) -> list[str]:
-    word = f"{one.shown}, a sound one {one.sound}" + (" <- off" if one.off else "")
-    lines = [f"  {one.minutes:5.1f} min  {one.said}: {word}"]
+    beside = f" <- off, a sound one {one.sound}" if one.off else ""
+    lines = [f"  {one.minutes:5.1f} min  {one.said}: {one.shown}{beside}"]
     if one.shows is not None:
         left = "" if one.left is None else f"; {one.left} still fit all you had seen"
         lines.append(f"             could have shown {one.shows or 'none'} of them{left}")

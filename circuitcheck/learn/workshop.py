@@ -34,7 +34,6 @@ MINUTES = {
 }  # fmt: skip
 LIVE_VOLTS = 0.2
 """An ohmmeter across more than this is spoiled [V]; common practice, no source."""
-SPOILED = "Ohms on a live circuit"
 GLOWS_AMPS = 60.0
 """A bare lead of 4 mm2 that carries more than this gets hot at once [A]; common practice, no source."""
 
@@ -47,8 +46,9 @@ class Measurement:
     :param shown: what the instrument showed or the eye saw
     :param value: the same before rounding and error; infinite for an open line, NaN if it buzzes
     :param sound: what it would have shown on a sound vehicle, straight from the description
-    :param blown: fuses that had blown by then
-    :param spoiled: an ohmmeter on a live circuit: the reading means nothing
+    :param own_doing: fuses that the student's own leads had blown by then
+    :param spoiled: ohms with the battery connected: the reading is not to be relied on
+    :param bare: a lead without a fuse was on
     """
 
     said: str
@@ -58,14 +58,19 @@ class Measurement:
     value: float
     sound: str
     minutes: float
-    blown: frozenset[str]
-    spoiled: bool = False
+    own_doing: frozenset[str]
+    spoiled: bool
+    bare: bool
 
 
 @dataclass
 class Workshop:
     """One vehicle with its hidden faults, and the state it is in.
 
+    :param bare: whether the lead that is on has no fuse
+    :param opened: what has been opened up to reach things
+    :param blown: fuses that have blown, in service or since
+    :param own_doing: those of them that would have blown on a sound vehicle too
     :param unsafe: what was done that could have hurt somebody or something
     """
 
@@ -74,6 +79,7 @@ class Workshop:
     bare: bool = False
     opened: set[str] = field(default_factory=set)
     blown: set[str] = field(default_factory=set)
+    own_doing: set[str] = field(default_factory=set)
     minutes: float = 0.0
     log: list[Measurement] = field(default_factory=list)
     unsafe: list[str] = field(default_factory=list)
@@ -122,6 +128,8 @@ class Workshop:
             if not name.endswith("blown") or not point.states[name] or name in self.blown:
                 continue
             self.blown.add(name)
+            if solve_point(self._sound()).states.get(name):
+                self.own_doing.add(name)
             fuse = name.removesuffix(" blown").removesuffix(" fuse")
             if fuse.partition(" ")[0] in ("bridge", "feed", "ground"):
                 told.append(self._warn("The lead's fuse blows: it joined the supply to where there is "
@@ -159,11 +167,13 @@ class Workshop:
             told += self._ohms_are_safe(observation, circuit)
         value = _value(self.harness, circuit, observation, self.case.meter_ohm, told, self._consequences)
         error = math.tanh(self.case.chance.normal(f"meter {len(self.log)}"))
-        sound = _value(self.harness, self._sound(), observation, self.case.meter_ohm)
+        whole = self._sound().after(frozenset(self.own_doing & self.blown))
+        sound = _value(self.harness, whole, observation, self.case.meter_ohm)
         self.log.append(Measurement(
             said, observation, self.setup, _as_read(self.harness, observation, value, error), value,
-            _as_read(self.harness, observation, sound, 0.0), self.minutes, frozenset(self.blown),
-            any(SPOILED in one for one in told),
+            _as_read(self.harness, observation, sound, 0.0), self.minutes,
+            frozenset(self.own_doing & self.blown),
+            kind == "ohms" and self.setup.battery == "connected", self.bare,
         ))  # fmt: skip
         return self.log[-1], told
 
@@ -171,8 +181,8 @@ class Workshop:
         point = solve_point(circuit)
         volts = abs(point.between(*observation.points))
         if volts > LIVE_VOLTS:
-            return [self._warn(f"{SPOILED}: {volts:.1f} V stand across the leads. The reading means "
-                               "nothing, and the meter may be gone.")]  # fmt: skip
+            return [self._warn(f"Ohms on a live circuit: {volts:.1f} V stand across the leads. The "
+                               "reading means nothing, and the meter may be gone.")]  # fmt: skip
         if self.setup.battery == "connected":
             return [self._warn("Ohms with the battery connected: it may come on while you measure, and "
                                "another path may lie beside yours.")]  # fmt: skip
