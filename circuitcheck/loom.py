@@ -20,7 +20,11 @@ from circuitcheck.locate.verdict import Verdict
 from circuitcheck.parts.fault import FaultMode
 
 if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
     from circuitcheck.inspect.inspection import Inspection
+    from circuitcheck.learn.explanation import Explanation
+    from circuitcheck.learn.session import Session
     from circuitcheck.plan.next_test import Next
     from circuitcheck.plan.planner import Planner
     from circuitcheck.plan.prove import Proof
@@ -107,6 +111,46 @@ class Loom:
         if isinstance(given, Mapping):
             return parse_readings(self.harness, sheet_text(self.harness.name, given), "<mapping>")
         return load_readings(self.harness, given)
+
+    def explain(self, test: str, *specs: str, observe: str | None = None) -> Explanation:
+        """Why an observation of a test is what it is, step by step.
+
+        :param specs: faults, as for :meth:`whatif`
+        :param observe: one observation of the test; without one, what the battery delivers
+        :raises UnknownName: if there is no such test, fault or observation
+        """
+        from circuitcheck.learn.explanation import explain  # noqa: PLC0415
+
+        (name,) = self.tests(test)
+        return explain(self.harness, name, self.fault(*specs), observe)
+
+    def practise(self, level: int = 1, seed: int = 0) -> Session:
+        """A vehicle with a hidden fault: ``.feed("volts G1.+ G1.-")``, at the end ``.debrief()``.
+
+        :param level: 1 something open, 2 a bad ground, 3 a changed resistance, 4 two faults, 5 a trap
+        :raises ValueError: if there is no such level, or nothing of its kind here that would show
+        """
+        from circuitcheck.learn.case import draw_case  # noqa: PLC0415
+        from circuitcheck.learn.session import Session  # noqa: PLC0415
+
+        return Session(draw_case(self.harness, level, seed))
+
+    def picture(
+        self, name: str, test: str, *specs: str, through: str | None = None
+    ) -> Figure:
+        """A picture of a test: ``staircase``, ``crossing``, ``supply`` or ``resistor``.
+
+        A matplotlib figure; :func:`circuitcheck.learn.plots.save` writes it as SVG or PNG.
+
+        :param specs: faults, as for :meth:`whatif`
+        :param through: for the staircase, a branch or terminal that the way should pass
+        :raises UnknownName: if there is no such picture, test or fault
+        :raises ValueError: if the test has nothing of the kind to show, or matplotlib is missing
+        """
+        from circuitcheck.learn.plots import picture  # noqa: PLC0415
+
+        (chosen,) = self.tests(test)
+        return picture(name, self.harness, chosen, self.fault(*specs), through)
 
     def inspect(
         self, *limits: str, accepted: Mapping[str, str] | None = None, rules: Sequence[str] = ()

@@ -1,8 +1,9 @@
-"""Put real output into the README: ``python docs/make_readme.py``."""
+"""Put real output into the README and the student's pages: ``python docs/make_readme.py``."""
 
 from __future__ import annotations
 
 import re
+import tempfile
 from pathlib import Path
 
 from typer.testing import CliRunner
@@ -12,18 +13,42 @@ from circuitcheck.cli.main import app
 ROOT = Path(__file__).parent.parent
 SHEET = "test,name,reading\nhigh-at-the-plug,left,fast\nhigh-at-the-plug,right,slow\n"
 SHEET += "high-at-the-plug,right-ground,3.9 V\n"
+HOMEWORK = """\
+ignition on
+coolant 101 warming     # hot: both fans must run fast
+look
+undo S1                 # the same without the switch
+lead S1.2 to S1.3
+look
+volts X2.3a G1.-        # ground of the left fan, under load
+volts X3.3a G1.-        # and of the right one
+fault E2 high resistance
+renew E2
+done
+"""
+PAGES = ("README.md", "docs/explain.md", "docs/practise.md")
 
 
 def printed(command: str) -> str:
-    """What a command line of the README prints on standard output."""
+    """What a command line of a page prints on standard output."""
     words = [one or two for one, two in re.findall(r'"([^"]*)"|(\S+)', command)][1:]
+    if "homework.txt" in words:
+        return _played(words)
     given = SHEET if "sheet.csv" in words else None
     done = CliRunner().invoke(app, ["-" if word == "sheet.csv" else word for word in words], input=given)
     return "\n".join(line.rstrip() for line in done.stdout.splitlines())
 
 
+def _played(words: list[str]) -> str:
+    with tempfile.TemporaryDirectory() as folder:
+        script = Path(folder) / "homework.txt"
+        script.write_text(HOMEWORK, encoding="utf-8")
+        done = CliRunner().invoke(app, [str(script) if one == "homework.txt" else one for one in words])
+    return "\n".join(line.rstrip() for line in done.stdout.splitlines())
+
+
 def page(text: str) -> str:
-    """The README with the output of each shown command renewed."""
+    """The page with the output of each shown command renewed."""
     return re.sub(
         r"```\n\$ (circuitcheck [^\n]+)\n.*?```",
         lambda match: f"```\n$ {match[1]}\n{printed(match[1])}\n```",
@@ -33,5 +58,6 @@ def page(text: str) -> str:
 
 
 if __name__ == "__main__":
-    readme = ROOT / "README.md"
-    readme.write_text(page(readme.read_text(encoding="utf-8")), encoding="utf-8")
+    for name in PAGES:
+        path = ROOT / name
+        path.write_text(page(path.read_text(encoding="utf-8")), encoding="utf-8")

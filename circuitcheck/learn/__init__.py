@@ -1,0 +1,1 @@
+"""For the student: worked derivations, pictures, and practice with a hidden fault."""

@@ -1,0 +1,175 @@
+"""Afterwards: right or wrong, what each measurement could have told, what was unsafe.
+
+What a planner needs to set its own order of tests beside the student's is all here: the case, and
+the measurements with their set-ups and minutes.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import asdict, dataclass
+from typing import Any
+
+import numpy as np
+
+from circuitcheck.circuit.build import all_faults
+from circuitcheck.expect.bench import Bench
+from circuitcheck.expect.expected import ChosenFault, meter_for
+from circuitcheck.expect.service import blown_in_service
+from circuitcheck.harness.model import Observation
+from circuitcheck.learn.case import Case
+from circuitcheck.learn.workshop import Measurement, Workshop
+from circuitcheck.physics.branch import Array
+from circuitcheck.physics.meter import ACCURACY, VOLTMETER_OHM
+
+VALUES = 7
+"""Values of a fault that a reading is held against: some readings rise and fall again between."""
+ALIKE = 0.08
+"""Readings of two sound vehicles differ by up to this share; common practice, no source."""
+
+
+@dataclass(frozen=True, slots=True)
+class Told:
+    """What one measurement told.
+
+    :param off: whether it read as no sound vehicle does
+    :param shows: how many of the single faults of this harness it could have shown
+    :param left: how many of them agree with this and all earlier measurements; None where single
+        faults are not the question
+    """
+
+    minutes: float
+    said: str
+    shown: str
+    sound: str
+    off: bool
+    shows: int | None
+    left: int | None
+
+
+@dataclass(frozen=True)
+class Debrief:
+    """The outcome of a case.
+
+    :param named: faults that the student named; ``truth`` those that were there
+    :param units: what the student would renew or repair; ``due`` what was due
+    :param known: how many single faults this harness has
+    """
+
+    harness: str
+    level: int
+    seed: int
+    named: tuple[str, ...]
+    truth: tuple[str, ...]
+    units: tuple[str, ...]
+    due: tuple[str, ...]
+    right_fault: bool
+    right_unit: bool
+    minutes: float
+    known: int
+    told: tuple[Told, ...]
+    unsafe: tuple[str, ...]
+    words: tuple[str, ...]
+    remedies: tuple[str, ...]
+    trap: str
+
+    def to_dict(self) -> dict[str, Any]:
+        """The fields as a plain dict."""
+        return asdict(self)
+
+
+def debrief(workshop: Workshop, named: Sequence[str], units: Sequence[str]) -> Debrief:
+    """Set what the student said and did against what was there.
+
+    :param named: fault names without values, as ``R1 open``
+    :param units: parts or assemblies to renew
+    """
+    case = workshop.case
+    truth = tuple(one.spec for one in case.faults)
+    modes = {one.mode.spec for one in case.faults}
+    due = tuple(dict.fromkeys(one.mode.replace for one in case.faults))
+    rows = _rows(case)
+    return Debrief(
+        case.harness.name, case.level, case.seed, tuple(named), truth, tuple(units), due,
+        set(named) == modes, set(units) == set(due), round(workshop.minutes, 1),
+        len({one.mode.spec for one in rows}), _told(case, rows, workshop.log),
+        tuple(dict.fromkeys(workshop.unsafe)), tuple(one.mode.words for one in case.faults),
+        tuple(one.mode.remedy for one in case.faults), case.trap,
+    )  # fmt: skip
+
+
+def _rows(case: Case) -> list[ChosenFault]:
+    """Every single fault, at several values from mild to severe where it has a value."""
+    found = []
+    for mode in all_faults(case.harness):
+        severity = mode.severity
+        values = np.geomspace(severity.low, severity.high, VALUES) if severity else np.zeros(1)
+        found += [ChosenFault(mode, float(value)) for value in values]
+    return found
+
+
+def _told(case: Case, rows: Sequence[ChosenFault], log: Sequence[Measurement]) -> tuple[Told, ...]:
+    """Each measurement against every single fault."""
+    countable = case.meter_ohm == VOLTMETER_OHM
+    single = countable and len(case.faults) <= 1
+    blown = blown_in_service(case.harness, [one.change for one in rows]) if countable and log else []
+    left = {one.mode.spec for one in rows}
+    found = []
+    for one in log:
+        if one.spoiled:
+            doubt = f"{one.shown}, with the battery connected: not to be relied on"
+            found.append(Told(round(one.minutes, 1), one.said, doubt, one.sound, False, None, None))
+            continue
+        shows = None
+        sound, values = _predicted(case, rows, one, blown)
+        if countable and not one.bare:
+            agree: dict[str, list[float]] = {}
+            for fault, value in zip(rows, values, strict=True):
+                agree.setdefault(fault.mode.spec, []).append(float(value))
+            shows = sum(any(not alike(one.observation, v, sound) for v in listed)
+                        for listed in agree.values())  # fmt: skip
+            left &= {spec for spec, listed in agree.items()
+                     if within(one.observation, one.value, listed)}  # fmt: skip
+        found.append(Told(round(one.minutes, 1), one.said, one.shown, one.sound,
+                          not alike(one.observation, one.value, sound), shows,
+                          len(left) if single and shows is not None else None))  # fmt: skip
+    return tuple(found)
+
+
+def _predicted(
+    case: Case, rows: Sequence[ChosenFault], one: Measurement, blown: Sequence[frozenset[str]]
+) -> tuple[float, Array]:
+    """The reading on a sound vehicle and under every fault, in the set-up of the measurement."""
+    bench = Bench(case.harness, one.setup, (("it", one.observation),))
+    branches = bench.circuit.branches
+    used = rows if blown else ()
+    changes = [{} if row.mode.where in one.setup.swap else row.change(branches) for row in used]
+    renewed = {f"{name} blown" for name in one.setup.swap}
+    before = [one.own_doing, *((fuses - renewed) | one.own_doing for fuses in blown)]
+    values = bench.run([{}, *changes], blown=before).values[:, 0]
+    return float(values[0]), values[1:]
+
+
+def margin(observation: Observation, value: float) -> float:
+    """How far two readings of like vehicles lie apart, in the unit of the reading."""
+    accuracy = ACCURACY[meter_for(observation)] if observation.kind != "click" else None
+    own = 3 * float(accuracy.uncertainty(np.array(value))) if accuracy else 0.1
+    return own + ALIKE * abs(value)
+
+
+def alike(observation: Observation, one: float, other: float) -> bool:
+    """Whether two readings could be of like vehicles; OL is like OL alone."""
+    if not (math.isfinite(one) and math.isfinite(other)):
+        return one == other or (math.isnan(one) and math.isnan(other))
+    return abs(one - other) <= margin(observation, other)
+
+
+def within(observation: Observation, read: float, values: Sequence[float]) -> bool:
+    """Whether a reading lies in what a fault can give, from mild to severe."""
+    finite = [one for one in values if math.isfinite(one)]
+    if any(alike(observation, read, one) for one in values):
+        return True
+    if not math.isfinite(read) or len(finite) < 2:
+        return False
+    return min(finite) <= read <= max(finite)

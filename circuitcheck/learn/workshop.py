@@ -1,0 +1,271 @@
+"""The vehicle on the floor: what is done to it, what the instruments show, what it costs in minutes.
+
+Instruments behave as real ones do. The voltmeter loads the circuit with its input, the ohmmeter has
+a little cell of its own and means nothing on a live circuit, the test lamp draws current, a fused
+lead blows its fuse and a bare one does not.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field, replace
+from typing import Any
+
+from circuitcheck.circuit.build import build_circuit, numbered
+from circuitcheck.circuit.circuit import Circuit
+from circuitcheck.errors import UnknownName
+from circuitcheck.expect.expected import combined
+from circuitcheck.expect.readers import METER, reader_for
+from circuitcheck.expect.service import blown_in_service
+from circuitcheck.expect.vehicle import shown, vary
+from circuitcheck.harness.model import Harness, Observation, Setup
+from circuitcheck.learn.case import Case
+from circuitcheck.parts.fault import Change
+from circuitcheck.physics.branch import ALWAYS, Conductor
+from circuitcheck.physics.meter import VOLTMETER_OHM
+from circuitcheck.solve.point import OperatingPoint, solve_point
+
+#: What each thing costs [min]; common practice, no source. Access is in the harness file.
+MINUTES = {
+    "volts": 1.0, "ohms": 1.0, "amps": 1.5, "lamp": 1.0, "look": 0.5, "listen": 0.5, "lead": 1.0,
+    "undo": 1.0, "join": 1.0, "pull": 0.5, "refit": 0.5, "ignition": 0.2, "engine": 0.5,
+    "coolant": 8.0, "battery": 3.0, "switch": 0.2, "swap": 5.0,
+}  # fmt: skip
+LIVE_VOLTS = 0.2
+"""An ohmmeter across more than this is spoiled [V]; common practice, no source."""
+GLOWS_AMPS = 60.0
+"""A bare lead of 4 mm2 that carries more than this gets hot at once [A]; common practice, no source."""
+
+
+@dataclass(frozen=True)
+class Measurement:
+    """One look at the vehicle.
+
+    :param setup: as it was then
+    :param shown: what the instrument showed or the eye saw
+    :param value: the same before rounding and error; infinite for an open line, NaN if it buzzes
+    :param sound: what it would have shown on a sound vehicle, straight from the description
+    :param own_doing: fuses that the student's own leads had blown by then
+    :param spoiled: ohms with the battery connected: the reading is not to be relied on
+    :param bare: a lead without a fuse was on
+    """
+
+    said: str
+    observation: Observation
+    setup: Setup
+    shown: str
+    value: float
+    sound: str
+    minutes: float
+    own_doing: frozenset[str]
+    spoiled: bool
+    bare: bool
+
+
+@dataclass
+class Workshop:
+    """One vehicle with its hidden faults, and the state it is in.
+
+    :param bare: whether the lead that is on has no fuse
+    :param opened: what has been opened up to reach things
+    :param blown: fuses that have blown, in service or since
+    :param own_doing: those of them that would have blown on a sound vehicle too
+    :param unsafe: what was done that could have hurt somebody or something
+    """
+
+    case: Case
+    state: dict[str, Any] = field(default_factory=dict)
+    bare: bool = False
+    opened: set[str] = field(default_factory=set)
+    blown: set[str] = field(default_factory=set)
+    own_doing: set[str] = field(default_factory=set)
+    minutes: float = 0.0
+    log: list[Measurement] = field(default_factory=list)
+    unsafe: list[str] = field(default_factory=list)
+
+    def __post_init__(self) -> None:
+        faults = self.case.faults
+        (found,) = blown_in_service(self.harness, [lambda branches: combined(faults, branches)])
+        self.blown |= found
+
+    @property
+    def harness(self) -> Harness:
+        """The description, as the student has it."""
+        return self.case.harness
+
+    @property
+    def setup(self) -> Setup:
+        """The state as a test's set-up."""
+        return Setup.model_validate(self.state)
+
+    # -- doing something ---------------------------------------------------------------------------
+
+    def spend(self, what: str, *points: str) -> list[str]:
+        """Pay for an action, and for getting at the parts it touches; what is opened is told."""
+        self.minutes += MINUTES[what]
+        told = []
+        for name in points:
+            part = self.harness.parts.get(name.partition(".")[0])
+            access = part.access if part else getattr(self.harness.wires.get(name), "access", None)
+            if access and access not in self.opened:
+                self.opened.add(access)
+                self.minutes += self.harness.access[access].minutes
+                note = self.harness.access[access].note
+                told.append(f"You open up: {access}{f', {note}' if note else ''} "
+                            f"({self.harness.access[access].minutes:g} min).")  # fmt: skip
+        return told
+
+    def settle(self) -> list[str]:
+        """Let the vehicle take up its state: fuses may blow, leads may get hot."""
+        circuit = self._vehicle()
+        point = solve_point(circuit)
+        return self._consequences(circuit, point)
+
+    def _consequences(self, circuit: Circuit, point: OperatingPoint) -> list[str]:
+        told = []
+        for name in circuit.thresholds:
+            if not name.endswith("blown") or not point.states[name] or name in self.blown:
+                continue
+            self.blown.add(name)
+            if solve_point(self._sound()).states.get(name):
+                self.own_doing.add(name)
+            fuse = name.removesuffix(" blown").removesuffix(" fuse")
+            if fuse.partition(" ")[0] in ("bridge", "feed", "ground"):
+                told.append(self._warn("The lead's fuse blows: it joined the supply to where there is "
+                                       "next to no resistance before battery minus."))  # fmt: skip
+            else:
+                told.append(f"Fuse {fuse} blows.")
+        amps = max((abs(point.amps.get(key, 0.0)) for key in self._leads()), default=0.0)
+        if self.bare and amps > GLOWS_AMPS:
+            told.append(self._warn(f"The bare lead carries {amps:.0f} A and smokes: it shorts the "
+                                   "supply, and no fuse opens. You tear it off."))  # fmt: skip
+            self.state.pop("bridge", None)
+            self.bare = False
+        return told
+
+    def _warn(self, text: str) -> str:
+        self.unsafe.append(text)
+        return f"! {text}"
+
+    def warn_of_bare_lead(self) -> str:
+        """A lead without a fuse is unsafe wherever it goes."""
+        return self._warn("A lead without a fuse: whatever goes wrong now, nothing opens.")
+
+    def _leads(self) -> list[str]:
+        return [numbered("bridge", i) for i in range(len(self.state.get("bridge", [])))]
+
+    # -- looking at something ----------------------------------------------------------------------
+
+    def measure(self, said: str, observation: Observation) -> tuple[Measurement, list[str]]:
+        """Take a reading; what happens besides is told."""
+        kind = observation.kind
+        word = {"drop": "volts", "speed": "look", "click": "listen"}.get(kind, kind)
+        told = self.spend(word, *observation.points)
+        circuit = self._vehicle()
+        if kind == "ohms":
+            told += self._ohms_are_safe(observation, circuit)
+        value = _value(self.harness, circuit, observation, self.case.meter_ohm, told, self._consequences)
+        error = math.tanh(self.case.chance.normal(f"meter {len(self.log)}"))
+        whole = self._sound().after(frozenset(self.own_doing & self.blown))
+        sound = _value(self.harness, whole, observation, self.case.meter_ohm)
+        self.log.append(Measurement(
+            said, observation, self.setup, _as_read(self.harness, observation, value, error), value,
+            _as_read(self.harness, observation, sound, 0.0), self.minutes,
+            frozenset(self.own_doing & self.blown),
+            kind == "ohms" and self.setup.battery == "connected", self.bare,
+        ))  # fmt: skip
+        return self.log[-1], told
+
+    def _ohms_are_safe(self, observation: Observation, circuit: Circuit) -> list[str]:
+        point = solve_point(circuit)
+        volts = abs(point.between(*observation.points))
+        if volts > LIVE_VOLTS:
+            return [self._warn(f"Ohms on a live circuit: {volts:.1f} V stand across the leads. The "
+                               "reading means nothing, and the meter may be gone.")]  # fmt: skip
+        if self.setup.battery == "connected":
+            return [self._warn("Ohms with the battery connected: it may come on while you measure, and "
+                               "another path may lie beside yours.")]  # fmt: skip
+        return []
+
+    def _vehicle(self) -> Circuit:
+        """The faulty vehicle in its present state."""
+        circuit = vary(self._sound(), self.case.chance.normal)
+        change: Change = combined(self.case.faults, circuit.branches, self.state.get("swap", []))
+        return circuit.changed(change).after(frozenset(self.blown))
+
+    def _sound(self) -> Circuit:
+        circuit = build_circuit(self.harness, self.setup)
+        if not self.bare:
+            return circuit
+        leads = {
+            key: replace(one, closed_when=ALWAYS) for key in self._leads()
+            if isinstance(one := circuit.branches[key], Conductor)
+        }  # fmt: skip
+        thresholds: Mapping[str, Any] = {
+            name: one for name, one in circuit.thresholds.items() if one.watch not in leads
+        }
+        return replace(circuit.changed(leads), thresholds=thresholds)
+
+    # -- names -------------------------------------------------------------------------------------
+
+    def terminal(self, name: str) -> str:
+        """A terminal by its name, capitals forgiven.
+
+        :raises UnknownName: if there is none
+        """
+        return _find("terminal", name, self.harness.terminals())
+
+    def part(self, name: str, *kinds: str) -> str:
+        """A part of some kinds by its name, capitals forgiven.
+
+        :raises UnknownName: if there is none
+        """
+        parts = self.harness.parts
+        fit = [one for one in parts if not kinds or parts[one].kind_name in kinds]
+        return _find(" or ".join(kinds) if kinds else "part", name, fit)
+
+    def clampable(self, name: str) -> str:
+        """A wire, a pin, a fuse or the lead that a clamp goes round.
+
+        :raises UnknownName: if there is none
+        """
+        pins = [key for one, part in self.harness.parts.items() for key in part.contacts(one)]
+        fuses = [one for one, part in self.harness.parts.items() if part.kind_name == "fuse"]
+        leads = ["bridge"] if self.state.get("bridge") else []
+        return _find("wire, pin or fuse", name, [*self.harness.wires, *fuses, *pins, *leads])
+
+
+def _find(what: str, name: str, known: list[str]) -> str:
+    folded = {one.casefold(): one for one in known}
+    if name.casefold() not in folded:
+        raise UnknownName(what, name, known)
+    return folded[name.casefold()]
+
+
+Consequences = Callable[[Circuit, OperatingPoint], list[str]]
+
+
+def _value(
+    harness: Harness, circuit: Circuit, observation: Observation, meter_ohm: float,
+    told: list[str] | None = None, consequences: Consequences | None = None,
+) -> float:  # fmt: skip
+    """What an instrument finds on a circuit, its own load included."""
+    with_it, reader = reader_for(circuit, observation, harness.volts)
+    meter = dict(reader.meter())
+    if isinstance(one := meter.get(METER), Conductor) and one.ohm == VOLTMETER_OHM:
+        meter[METER] = replace(one, ohm=meter_ohm)
+    with_it = with_it.changed(meter)
+    point = solve_point(with_it)
+    if told is not None and consequences is not None:
+        told += consequences(with_it, point)
+    return math.nan if point.buzzing else reader.value_at(with_it, point)
+
+
+def _as_read(harness: Harness, observation: Observation, value: float, error: float) -> str:
+    if math.isnan(value):
+        return "buzzes"
+    text = shown(harness, observation, value, error)
+    if observation.kind == "speed" and value:
+        return f"{text}, some {round(value, -2):.0f} rpm"
+    return text
