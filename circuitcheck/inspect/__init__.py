@@ -1,0 +1,1 @@
+"""Checks before power-up."""

@@ -1,0 +1,134 @@
+"""The fewest checks that prove a loom: every wire through, every net apart from every other.
+
+A net with n ends takes n - 1 checks between two points, a tree that spans it. That m nets are apart
+takes ceil(log2 m) checks with clips: number the nets, and in check k clip together all nets whose
+k-th binary digit is 1, against all others. Two nets differ in some digit, so each pair has been on
+opposite probes once; and with fewer checks two nets would always be on the same one. (The least
+number of bipartite graphs that cover a complete graph: F. Harary, D. Hsu, Z. Miller, *The biparticity
+of a graph*, J. Graph Theory 1, 1977; from memory.)
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from circuitcheck.inspect.continuity.ohms import Check, Patch, Predictor
+from circuitcheck.inspect.continuity.wiring import LOOM, Wiring
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """One line of the sheet: a check and where it is done.
+
+    :param purpose: ``through`` (continuity), ``one way`` (a diode) or ``apart`` (separation)
+    :param piece: the loom, a unit or a part
+    :param plug: the plug or part at which the hands are
+    """
+
+    check: Check
+    purpose: str
+    piece: str
+    plug: str
+
+
+def part_of(end: str) -> str:
+    """The part whose terminal it is."""
+    return end.partition(".")[0]
+
+
+def sheet_lines(drawn: Wiring, *, one_by_one: bool = False) -> list[Line]:
+    """The whole sheet, piece by piece and plug by plug.
+
+    :param one_by_one: prove separation net by net against all the rest, which names a joint at
+        once, instead of by halves, which is the fewest
+    """
+    whole = Predictor(drawn, ()).whole
+    pieces: dict[str, list[tuple[str, ...]]] = {}
+    for ends in drawn.nets:
+        if ends:
+            pieces.setdefault(drawn.pieces[ends[0]], []).append(ends)
+    found: list[Line] = []
+    for piece in sorted(pieces, key=lambda one: (one != LOOM, list(pieces).index(one))):
+        nets = pieces[piece]
+        hub = _hub_order(nets)
+        lines = [line for ends in nets for line in _through(whole, ends, piece, hub)]
+        order = list(dict.fromkeys(line.plug for line in lines))
+        lines.sort(key=lambda line: order.index(line.plug))
+        found += lines + _apart(nets, piece, one_by_one)
+    return found
+
+
+def least(drawn: Wiring) -> tuple[int, int]:
+    """The least checks for continuity and for separation, with two probes and any number of clips."""
+    pieces: dict[str, list[int]] = {}
+    for ends in drawn.nets:
+        if ends:
+            pieces.setdefault(drawn.pieces[ends[0]], []).append(len(ends))
+    through = sum(size - 1 for sizes in pieces.values() for size in sizes)
+    return through, sum(math.ceil(math.log2(len(sizes))) for sizes in pieces.values())
+
+
+def _hub_order(nets: Sequence[tuple[str, ...]]) -> dict[str, int]:
+    """How many nets have an end at each plug: the busiest is where one probe stays."""
+    count: dict[str, int] = {}
+    for ends in nets:
+        if len(ends) > 1:
+            for part in {part_of(end) for end in ends}:
+                count[part] = count.get(part, 0) + 1
+    return count
+
+
+def _through(whole: Patch, ends: Sequence[str], piece: str, busy: dict[str, int]) -> list[Line]:
+    """A tree over the ends of one net, and both ways across each diode that parts it."""
+    clusters: dict[int, list[str]] = {}
+    for end in ends:
+        clusters.setdefault(whole.joined[end], []).append(end)
+    found = []
+    hubs = {}
+    for number, members in clusters.items():
+        hub = max(members, key=lambda end: (busy.get(part_of(end), 0), -members.index(end)))
+        hubs[number] = hub
+        found += [Line(Check((one,), (other,)), "through", piece, part_of(hub))
+                  for one, other in _tree(whole, hub, members)]  # fmt: skip
+    for diode in whole.diodes:
+        anode, cathode = (hubs.get(whole.joined[node]) for node in (diode.tail, diode.head))
+        if anode and cathode and anode != cathode:
+            found += [Line(Check(pair[:1], pair[1:], diode=True), "one way", piece, part_of(anode))
+                      for pair in ((anode, cathode), (cathode, anode))]  # fmt: skip
+    return found
+
+
+def _tree(whole: Patch, hub: str, members: Sequence[str]) -> list[tuple[str, str]]:
+    """Each end by the least ohms to what is reached already; from the hub where that is the same."""
+    reached = {hub: whole.ohms_from(hub)}
+    rest = [end for end in members if end != hub]
+    found = []
+    while rest:
+        start, end = min(
+            ((start, end) for start in reached for end in rest),
+            key=lambda pair: (round(reached[pair[0]][pair[1]][0], 1), pair[0] != hub),
+        )
+        found.append((start, end))
+        reached[end] = whole.ohms_from(end)
+        rest.remove(end)
+    return found
+
+
+def _apart(nets: Sequence[tuple[str, ...]], piece: str, one_by_one: bool) -> list[Line]:
+    """Separation of the nets of a piece, each net by its first end."""
+    firsts = [ends[0] for ends in nets]
+    if len(firsts) < 2:
+        return []
+    if one_by_one and len(firsts) > 2:
+        splits = [((end,), tuple(one for one in firsts if one != end)) for end in firsts]
+    else:
+        digits = math.ceil(math.log2(len(firsts)))
+        splits = [
+            (tuple(end for number, end in enumerate(firsts) if number >> digit & 1),
+             tuple(end for number, end in enumerate(firsts) if not number >> digit & 1))
+            for digit in range(digits)
+        ]  # fmt: skip
+    plug = "clips" if len(firsts) > 2 else part_of(firsts[0])
+    return [Line(Check(*split), "apart", piece, plug) for split in splits]
