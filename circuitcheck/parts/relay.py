@@ -12,10 +12,12 @@ from circuitcheck.parts.fault import (
     Change,
     ChangeRule,
     FaultMode,
+    Severity,
     add_ohm,
     altered,
     bridge,
     close_between,
+    set_ohm,
     take_out,
 )  # fmt: skip
 from circuitcheck.parts.part import Part, Situation
@@ -136,6 +138,9 @@ class Relay(Part):
         found.append(FaultMode(name, "with 30 and 86 exchanged", 0.5,
                                f"{name} is a relay of the other pin arrangement, 30 and 86 exchanged",
                                f"fit a relay with the arrangement of the socket as {name}", swap))
+        found.append(FaultMode(name, "with another coil", 0.5, f"the coil of {name} is of another kind",
+                               f"fit a relay with a coil of {self.coil:g} ohm as {name}",
+                               set_ohm(f"{name}:coil"), Severity(5.0, 2000.0, "ohm")))
         return found  # fmt: skip
 
     def check(self) -> list[tuple[str, str, str]]:

@@ -15,7 +15,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from circuitcheck.inspect.continuity.ohms import Check, Patch, Predictor
-from circuitcheck.inspect.continuity.wiring import LOOM, Wiring
+from circuitcheck.inspect.continuity.wiring import Wiring
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,13 +45,8 @@ def sheet_lines(drawn: Wiring, *, one_by_one: bool = False) -> list[Line]:
         once, instead of by halves, which is the fewest
     """
     whole = Predictor(drawn, ()).whole
-    pieces: dict[str, list[tuple[str, ...]]] = {}
-    for ends in drawn.nets:
-        if ends:
-            pieces.setdefault(drawn.pieces[ends[0]], []).append(ends)
     found: list[Line] = []
-    for piece in sorted(pieces, key=lambda one: (one != LOOM, list(pieces).index(one))):
-        nets = pieces[piece]
+    for piece, nets in drawn.pieces_with_nets().items():
         hub = _hub_order(nets)
         lines = [line for ends in nets for line in _through(whole, ends, piece, hub)]
         order = list(dict.fromkeys(line.plug for line in lines))
@@ -62,12 +57,9 @@ def sheet_lines(drawn: Wiring, *, one_by_one: bool = False) -> list[Line]:
 
 def least(drawn: Wiring) -> tuple[int, int]:
     """The least checks for continuity and for separation, with two probes and any number of clips."""
-    pieces: dict[str, list[int]] = {}
-    for ends in drawn.nets:
-        if ends:
-            pieces.setdefault(drawn.pieces[ends[0]], []).append(len(ends))
-    through = sum(size - 1 for sizes in pieces.values() for size in sizes)
-    return through, sum(math.ceil(math.log2(len(sizes))) for sizes in pieces.values())
+    pieces = drawn.pieces_with_nets().values()
+    through = sum(len(ends) - 1 for nets in pieces for ends in nets)
+    return through, sum(math.ceil(math.log2(len(nets))) for nets in pieces)
 
 
 def _hub_order(nets: Sequence[tuple[str, ...]]) -> dict[str, int]:

@@ -100,6 +100,18 @@ class Wiring:
             found[self.net_of[end]].append(end)
         return tuple(tuple(ends) for ends in found)
 
+    def empty(self, end: str) -> bool:
+        """Whether it is a cavity of the loom without a wire: no end of anything, but a wrong place."""
+        return not self.at[end] and not end.endswith("/part")
+
+    def pieces_with_nets(self) -> dict[str, list[tuple[str, ...]]]:
+        """The ends of each net, piece by piece, the loom first; empty cavities left out."""
+        found: dict[str, list[tuple[str, ...]]] = {LOOM: []}
+        for ends in self.nets:
+            if ends and not self.empty(ends[0]):
+                found.setdefault(self.pieces[ends[0]], []).append(ends)
+        return {piece: nets for piece, nets in found.items() if nets}
+
     def wires_of(self, net: int) -> list[str]:
         """The wires of a net."""
         return [key for key in self.harness.wires if self.net_of[self.elements[key].tail] == net]
@@ -160,14 +172,12 @@ def _cold_ohm(branch: Branch, values: np.ndarray) -> float | None:  # type: igno
 def _reachable(harness: Harness) -> list[str]:
     """Every point that a probe gets at: ends of the loom, then the parts' own pins."""
     loom = [end for name, part in harness.parts.items() for end in part.loom_ends(name)]
-    used = {end for wire in harness.wires.values() for end in (wire.start, wire.end)}
     own = [
         part.own(name, pin)
         for name, part in harness.parts.items() if part.plugged
         for pin in part.pins()
     ]  # fmt: skip
-    # A cavity without a wire is no end of anything; a part's own pin is one in any case.
-    return [end for end in dict.fromkeys([*loom, *own]) if end in used or end not in loom]
+    return list(dict.fromkeys([*loom, *own]))
 
 
 def _piece(wiring: Wiring, end: str) -> str:

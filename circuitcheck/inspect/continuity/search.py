@@ -1,0 +1,231 @@
+"""The smallest sets of mistakes that explain a sheet.
+
+Conflicts guide it, as in model-based diagnosis: a reading that the loom with the mistakes so far
+does not give must be touched by the next one (R. Reiter, *A theory of diagnosis from first
+principles*, Artificial Intelligence 32, 1987; from memory). All single mistakes are tried, then the
+most promising sets grow by one, until some set gives every reading.
+"""
+
+from __future__ import annotations
+
+import heapq
+import math
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+from circuitcheck.inspect.continuity.mistakes import (
+    LEAST_SEEN,
+    Library,
+    Mistake,
+    Overlay,
+    applied,
+)  # fmt: skip
+from circuitcheck.inspect.continuity.ohms import (
+    ANYTHING,
+    CONDUCTS,
+    SIGMAS,
+    Band,
+    Predictor,
+    meets,
+)
+from circuitcheck.physics.meter import ACCURACY
+
+LARGEST = 4
+"""Mistakes in one set; beyond that a loom is better taken apart plug by plug."""
+KEPT = (160, 120, 80)
+"""Sets that are carried on after one, two, three mistakes: measured to lose nothing that shows in the
+benchmark, within a second a sheet."""
+FIT_STEPS = 50
+"""Halvings of a range of nine decades: to far below any meter's digit."""
+
+
+@dataclass(frozen=True, slots=True)
+class Found:
+    """A set of mistakes, and what is still wrong with it.
+
+    :param bad: the checks it does not explain, a bit each, those with clips left out
+    :param joins: the clipped checks that conduct with it, a bit each; ``doubtful``: that may
+    :param weight: logarithm of how usual it is
+    """
+
+    mistakes: tuple[Mistake, ...]
+    overlay: Overlay
+    nets: frozenset[int]
+    bad: int
+    joins: int
+    doubtful: int
+    weight: float
+
+    @property
+    def specs(self) -> frozenset[str]:
+        """The names of its mistakes."""
+        return frozenset(one.spec for one in self.mistakes)
+
+
+@dataclass(frozen=True, slots=True)
+class _Effect:
+    """A mistake on its own: the nets and checks it touches, and what they then read."""
+
+    mistake: Mistake
+    nets: frozenset[int]
+    touched: int
+    bad: int
+    joins: int
+    doubtful: int
+
+
+class Search:
+    """One sheet of readings against a library of mistakes."""
+
+    def __init__(self, library: Library, predictor: Predictor, measured: Sequence[Band | None]) -> None:
+        self.library, self.predictor, self.measured = library, predictor, measured
+        self.drawn = library.drawn
+        done = [(1 << n, check.clipped, measured[n]) for n, check in enumerate(predictor.checks)]
+        self.plain = sum(bit for bit, clipped, one in done if one is not None and not clipped)
+        self.reads_open = sum(bit for bit, clipped, one in done
+                              if clipped and one is not None and not meets(one, CONDUCTS))  # fmt: skip
+        self.conducts = sum(bit for bit, clipped, one in done
+                            if clipped and one is not None and meets(one, CONDUCTS))  # fmt: skip
+        _, bad, joins, doubtful = self._masks(dict(enumerate(predictor.sound)))
+        self.sound = Found((), {}, frozenset(), bad, joins, doubtful, 0.0)
+        self.effects = [self._effect(one) for one in library.mistakes if not one.value_of]
+        self.valued = [one for one in library.mistakes if one.value_of]
+
+    def wrong(self, one: Found) -> int:
+        """The checks that a set does not explain, a bit each."""
+        clipped = self.reads_open & one.joins | self.conducts & ~one.joins & ~one.doubtful
+        return one.bad | clipped
+
+    def smallest(self) -> tuple[list[Found], list[Found]]:
+        """The smallest sets that explain every reading, most usual first; the best others if none."""
+        if not self.wrong(self.sound):
+            return [self.sound], []
+        frontier = [self.sound]
+        for size in range(1, LARGEST + 1):
+            grown: dict[frozenset[str], Found] = {}
+            for one in frontier:
+                for more in self._grown(one):
+                    if len(more.mistakes) == size:
+                        grown.setdefault(more.specs, more)
+            whole = [one for one in grown.values() if not self.wrong(one)]
+            whole = [one for one in whole if self._holds(one)]
+            if whole:
+                return sorted(whole, key=lambda one: -one.weight), []
+            kept = KEPT[min(size, len(KEPT)) - 1]
+            frontier = heapq.nsmallest(
+                kept, grown.values(), key=lambda one: (self.wrong(one).bit_count(), -one.weight)
+            ) or frontier  # fmt: skip
+        return [], frontier[:3]
+
+    def _holds(self, one: Found) -> bool:
+        """Whether the set gives every reading when it is worked out as a whole."""
+        bands = self.predictor.bands(one.overlay)
+        return all(
+            meets(measured, bands.get(number, self.predictor.sound[number]))
+            for number, measured in enumerate(self.measured) if measured is not None
+        )  # fmt: skip
+
+    def _masks(self, bands: dict[int, Band]) -> tuple[int, int, int, int]:
+        touched = bad = joins = doubtful = 0
+        for number, band in bands.items():
+            bit = 1 << number
+            touched |= bit
+            measured = self.measured[number]
+            if measured is None:
+                continue
+            if not self.predictor.checks[number].clipped:
+                if not meets(measured, band):
+                    bad |= bit
+            elif band == CONDUCTS:
+                joins |= bit
+            elif band == ANYTHING:
+                doubtful |= bit
+        return touched, bad, joins, doubtful
+
+    def _effect(self, mistake: Mistake) -> _Effect:
+        change = applied(self.drawn, {}, mistake)
+        return _Effect(mistake, self.predictor.touched(change), *self._masks(self.predictor.bands(change)))
+
+    def _next_conflict(self, one: Found) -> tuple[int, frozenset[int]]:
+        """The unexplained check that the fewest nets bear on, and those nets."""
+        wrong, best = self.wrong(one), None
+        for number, check in enumerate(self.predictor.checks):
+            if not wrong >> number & 1:
+                continue
+            nets = frozenset(self.drawn.net_of[end] for end in (*check.red, *check.black))
+            if nets & one.nets:
+                nets |= one.nets
+            if best is None or len(nets) < len(best[1]):
+                best = (number, nets)
+        assert best is not None
+        return best
+
+    def _grown(self, one: Found) -> Iterable[Found]:
+        """The set with each mistake that bears on its next conflict."""
+        number, nets = self._next_conflict(one)
+        for effect in self.effects:
+            if not effect.nets & nets:
+                continue
+            weight = one.weight + math.log(effect.mistake.weight)
+            if effect.nets & one.nets:
+                if effect.mistake.spec not in one.specs:
+                    yield self._together(one, effect.mistake, weight)
+            else:
+                yield Found(
+                    (*one.mistakes, effect.mistake),
+                    {**one.overlay, **applied(self.drawn, {}, effect.mistake)}, one.nets | effect.nets,
+                    one.bad & ~effect.touched | effect.bad, one.joins | effect.joins,
+                    one.doubtful | effect.doubtful, weight,
+                )  # fmt: skip
+        yield from self._with_values(one, number, nets)
+
+    def _together(self, one: Found, mistake: Mistake, weight: float) -> Found:
+        """Mistakes that share a net are worked out as one change."""
+        overlay = applied(self.drawn, one.overlay, mistake)
+        nets = self.predictor.touched(overlay)
+        touched, bad, joins, doubtful = self._masks(self.predictor.bands(overlay))
+        return Found((*one.mistakes, mistake), overlay, nets, self.sound.bad & ~touched | bad,
+                     joins, doubtful, weight)  # fmt: skip
+
+    def _with_values(self, one: Found, number: int, nets: frozenset[int]) -> Iterable[Found]:
+        """The set with each mistake whose value can be fitted to the reading of a check."""
+        check, measured = self.predictor.checks[number], self.measured[number]
+        if check.clipped or check.diode or measured is None or measured[0] != measured[1]:
+            return
+        target = max(measured[0], 0.0)
+        if not math.isfinite(target):
+            return
+        meter = ACCURACY["ohms"]
+        spread = (meter.share * target + meter.offset + meter.digit / 2) / SIGMAS
+        for mistake in self.valued:
+            now = one.overlay.get(mistake.value_of, self.drawn.elements[mistake.value_of])
+            if now is None or not {self.drawn.net_of.get(now.tail), self.drawn.net_of.get(now.head)} & nets:
+                continue
+            if mistake.spec in one.specs:
+                continue
+            ohm = self._fitted(one, mistake, check.red[0], check.black[0], target)
+            if ohm is not None and abs(ohm - now.ohm) >= LEAST_SEEN:
+                weight = one.weight + math.log(mistake.weight)
+                yield self._together(one, mistake.valued(ohm, max(spread, now.spread)), weight)
+
+    def _fitted(self, one: Found, mistake: Mistake, red: str, black: str, target: float) -> float | None:
+        """The resistance [ohm] of its element that gives a reading; None if none does."""
+
+        def reads(ohm: float) -> float:
+            overlay = applied(self.drawn, one.overlay, mistake.valued(ohm, 0.0))
+            patch = self.predictor.patch(overlay)
+            if red not in patch.joined or patch.joined.get(black) != patch.joined[red]:
+                return math.inf
+            return patch.ohms_from(red)[black][0]
+
+        low, high = 1e-3, 1e6
+        least, most = reads(low), reads(high)
+        if not least - 0.5 <= target <= most or most - least < LEAST_SEEN:
+            return None
+        series = low + target - least
+        if series > low and abs(reads(series) - target) < 0.01:
+            return series
+        for _ in range(FIT_STEPS):
+            middle = math.sqrt(low * high)
+            low, high = (middle, high) if reads(middle) < target else (low, middle)
+        return low
