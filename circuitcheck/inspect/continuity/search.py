@@ -8,7 +8,6 @@ most promising sets grow by one, until some set gives every reading.
 
 from __future__ import annotations
 
-import heapq
 import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
@@ -32,7 +31,11 @@ from circuitcheck.physics.meter import ACCURACY
 
 LARGEST = 4
 """Mistakes in one set; beyond that a loom is better taken apart plug by plug."""
-KEPT = (160, 120, 80)
+RARE = 0.1
+"""Mistakes of less weight (wires crossed from plug to plug) ..."""
+RARE_UP_TO = 2
+"""... are thought of in sets of so many only."""
+KEPT = (80, 50, 25)
 """Sets that are carried on after one, two, three mistakes: measured to lose nothing that shows in the
 benchmark, within a second a sheet."""
 FIT_STEPS = 50
@@ -74,6 +77,10 @@ class _Effect:
     doubtful: int
 
 
+_Step = tuple[int, float, Found, "_Effect | None"]
+"""Checks left unexplained, how unusual, the set so far, and the mistake to add to it if not added."""
+
+
 class Search:
     """One sheet of readings against a library of mistakes."""
 
@@ -93,8 +100,10 @@ class Search:
 
     def wrong(self, one: Found) -> int:
         """The checks that a set does not explain, a bit each."""
-        clipped = self.reads_open & one.joins | self.conducts & ~one.joins & ~one.doubtful
-        return one.bad | clipped
+        return self._wrong(one.bad, one.joins, one.doubtful)
+
+    def _wrong(self, bad: int, joins: int, doubtful: int) -> int:
+        return bad | self.reads_open & joins | self.conducts & ~joins & ~doubtful
 
     def smallest(self) -> tuple[list[Found], list[Found]]:
         """The smallest sets that explain every reading, most usual first; the best others if none."""
@@ -102,19 +111,14 @@ class Search:
             return [self.sound], []
         frontier = [self.sound]
         for size in range(1, LARGEST + 1):
-            grown: dict[frozenset[str], Found] = {}
-            for one in frontier:
-                for more in self._grown(one):
-                    if len(more.mistakes) == size:
-                        grown.setdefault(more.specs, more)
-            whole = [one for one in grown.values() if not self.wrong(one)]
+            steps = [step for one in frontier for step in self._steps(one, rare=size <= RARE_UP_TO)]
+            steps.sort(key=lambda step: step[:2])
+            whole = _once(self._taken(step) for step in steps if step[0] == 0)
             whole = [one for one in whole if self._holds(one)]
             if whole:
-                return sorted(whole, key=lambda one: -one.weight), []
+                return whole, []
             kept = KEPT[min(size, len(KEPT)) - 1]
-            frontier = heapq.nsmallest(
-                kept, grown.values(), key=lambda one: (self.wrong(one).bit_count(), -one.weight)
-            ) or frontier  # fmt: skip
+            frontier = _once(self._taken(step) for step in steps[: 3 * kept])[:kept] or frontier
         return [], frontier[:3]
 
     def _holds(self, one: Found) -> bool:
@@ -160,24 +164,35 @@ class Search:
         assert best is not None
         return best
 
-    def _grown(self, one: Found) -> Iterable[Found]:
-        """The set with each mistake that bears on its next conflict."""
+    def _steps(self, one: Found, *, rare: bool) -> Iterable[_Step]:
+        """The set with each mistake that bears on its next conflict, not yet put together."""
         number, nets = self._next_conflict(one)
         for effect in self.effects:
-            if not effect.nets & nets:
+            mistake = effect.mistake
+            if not effect.nets & nets or (mistake.weight < RARE and not rare):
                 continue
-            weight = one.weight + math.log(effect.mistake.weight)
-            if effect.nets & one.nets:
-                if effect.mistake.spec not in one.specs:
-                    yield self._together(one, effect.mistake, weight)
-            else:
-                yield Found(
-                    (*one.mistakes, effect.mistake),
-                    {**one.overlay, **applied(self.drawn, {}, effect.mistake)}, one.nets | effect.nets,
-                    one.bad & ~effect.touched | effect.bad, one.joins | effect.joins,
-                    one.doubtful | effect.doubtful, weight,
-                )  # fmt: skip
-        yield from self._with_values(one, number, nets)
+            weight = one.weight + math.log(mistake.weight)
+            if not effect.nets & one.nets:
+                bad = one.bad & ~effect.touched | effect.bad
+                wrong = self._wrong(bad, one.joins | effect.joins, one.doubtful | effect.doubtful)
+                yield (wrong.bit_count(), -weight, one, effect)
+            elif mistake.spec not in one.specs:
+                more = self._together(one, mistake, weight)
+                yield (self.wrong(more).bit_count(), -weight, more, None)
+        for more in self._with_values(one, number, nets):
+            yield (self.wrong(more).bit_count(), -more.weight, more, None)
+
+    def _taken(self, step: _Step) -> Found:
+        """A step put together. Mistakes that share no net add up, check by check."""
+        _, weight, one, effect = step
+        if effect is None:
+            return one
+        return Found(
+            (*one.mistakes, effect.mistake),
+            {**one.overlay, **applied(self.drawn, {}, effect.mistake)}, one.nets | effect.nets,
+            one.bad & ~effect.touched | effect.bad, one.joins | effect.joins,
+            one.doubtful | effect.doubtful, -weight,
+        )  # fmt: skip
 
     def _together(self, one: Found, mistake: Mistake, weight: float) -> Found:
         """Mistakes that share a net are worked out as one change."""
@@ -229,3 +244,11 @@ class Search:
             middle = math.sqrt(low * high)
             low, high = (middle, high) if reads(middle) < target else (low, middle)
         return low
+
+
+def _once(found: Iterable[Found]) -> list[Found]:
+    """Each set once, in the order given."""
+    seen: dict[frozenset[str], Found] = {}
+    for one in found:
+        seen.setdefault(one.specs, one)
+    return list(seen.values())
