@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
-from typing import Any, overload
+from typing import TYPE_CHECKING, Any, overload
 
 from circuitcheck.circuit.build import all_faults
 from circuitcheck.errors import UnknownName
@@ -18,6 +18,9 @@ from circuitcheck.harness.readings import Sheet, load_readings, parse_readings, 
 from circuitcheck.locate.locate import Locator
 from circuitcheck.locate.verdict import Verdict
 from circuitcheck.parts.fault import FaultMode
+
+if TYPE_CHECKING:
+    from circuitcheck.inspect.continuity.buzz import BuzzResult, ContinuitySheet
 
 
 @dataclass(frozen=True)
@@ -104,6 +107,20 @@ class Loom:
         :raises ReadingsError: with every problem of the sheet
         """
         return self._locator.locate(self.sheet(given))
+
+    def buzz(
+        self, given: str | Path | None = None, *, fitted: bool = False, one_by_one: bool = False
+    ) -> ContinuitySheet | BuzzResult:
+        """The continuity sheet of the unpowered loom; or what a filled one says.
+
+        :param given: path of the filled sheet; what it says of bench or fitted counts
+        :raises ReadingsError: with every problem of the sheet
+        """
+        from circuitcheck.inspect.continuity.buzz import continuity_sheet, read_file  # noqa: PLC0415
+
+        if given is None:
+            return continuity_sheet(self.harness, fitted=fitted, one_by_one=one_by_one)
+        return read_file(self.harness, given)
 
 
 def load(source: str | Path) -> Loom:

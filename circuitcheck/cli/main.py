@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from circuitcheck.cli import buzz as buzz_verb
 from circuitcheck.cli.app import (
     FaultOption,
     HarnessArgument,
@@ -25,6 +26,8 @@ if TYPE_CHECKING:
     from circuitcheck.expect.expected import Expectation
     from circuitcheck.loom import Loom
 
+VERBS_ELSEWHERE = (buzz_verb,)
+"""Verbs in files of their own; importing them puts them on the application."""
 DEMO_HARNESS, DEMO_READINGS = "twin-fan-switch", "slow-on-low"
 
 

@@ -113,6 +113,7 @@ def _apart(nets: Sequence[tuple[str, ...]], piece: str, one_by_one: bool) -> lis
     firsts = [ends[0] for ends in nets]
     if len(firsts) < 2:
         return []
+    splits: list[tuple[tuple[str, ...], tuple[str, ...]]]
     if one_by_one and len(firsts) > 2:
         splits = [((end,), tuple(one for one in firsts if one != end)) for end in firsts]
     else:

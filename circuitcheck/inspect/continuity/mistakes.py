@@ -121,8 +121,11 @@ def _wires_at(drawn: Wiring, overlay: Overlay, node: str) -> list[tuple[str, Ele
     """The wires at a terminal after the changes so far."""
     keys = [key for key in drawn.at.get(node, ()) if key not in overlay]
     found = [(key, drawn.elements[key]) for key in keys if key in drawn.harness.wires]
-    found += [(key, one) for key, one in overlay.items()
-              if one is not None and node in (one.tail, one.head) and key in drawn.harness.wires]  # fmt: skip
+    found += [
+        (key, one)
+        for key, one in overlay.items()
+        if one is not None and node in (one.tail, one.head) and key in drawn.harness.wires
+    ]
     return found
 
 
@@ -159,15 +162,19 @@ class Library:
             way = f"{self.colour(key)} from {wire.start} to {wire.end}"
             yield Mistake(f"{key} open", f"{way} is missing, broken, or has a crimp without contact",
                           1.0, (Put(((key, None),)),))  # fmt: skip
-            yield Mistake(f"{key} high resistance", f"{way} or one of its joints has too much resistance",
+            yield Mistake(f"{key} high resistance",
+                          f"{way} or one of its joints has too much resistance",
                           0.7, (), key)  # fmt: skip
 
     def _pushed_out(self) -> Iterator[Mistake]:
         wires = self.drawn.harness.wires
         for node, keys in self.drawn.at.items():
             if node in self.drawn.pieces and sum(key in wires for key in keys) > 1:
-                yield Mistake(f"{node} pushed out", f"the terminal of {self.at(node)} makes no contact "
-                              f"at {node}: its wires hang together, but not on it", 0.4, (PushOut(node),))
+                yield Mistake(
+                    f"{node} pushed out",
+                    f"the terminal of {self.at(node)} makes no contact at {node}: its wires hang "
+                    "together, but not on it", 0.4, (PushOut(node),),
+                )  # fmt: skip
 
     def _swaps(self) -> Iterator[Mistake]:
         place = {end: number for number, one in enumerate(self.housings) for end in one}
@@ -191,8 +198,8 @@ class Library:
             )  # fmt: skip
 
     def _cavity(self, right: str, wrong: str) -> Mistake:
-        return Mistake(f"{right} in {wrong}", f"{self.at(right)} sits in cavity {wrong} and not in {right}",
-                       0.7, (Exchange(right, wrong),))  # fmt: skip
+        words = f"{self.at(right)} sits in cavity {wrong} and not in {right}"
+        return Mistake(f"{right} in {wrong}", words, 0.7, (Exchange(right, wrong),))
 
     def _ends_at(self, places: set[str]) -> list[tuple[str, int, str]]:
         """Wire, side and node for each wire end at some parts."""
@@ -201,33 +208,39 @@ class Library:
                 if node.partition(".")[0] in places]  # fmt: skip
 
     def _wrong_places(self) -> Iterator[Mistake]:
-        at_splices = self._ends_at(set(self.splices))
+        """Wires in the wrong splice, two wires in each other's splice, and the same for eyelets."""
+        yield from self._wrong_splices()
+        if not self.drawn.fitted:
+            yield from self._wrong_eyelets()
+
+    def _wrong_splices(self) -> Iterator[Mistake]:
+        ends = self._ends_at(set(self.splices))
         first = {name: f"{name}.{self.drawn.harness.parts[name].pins()[0]}" for name in self.splices}
-        for key, side, node in at_splices:
+        for key, side, node in ends:
             right = node.partition(".")[0]
             for wrong in self.splices:
                 if wrong != right and self._same_piece(key, first[wrong]):
-                    yield Mistake(f"{key} in {wrong} for {right}",
-                                  f"{self.colour(key)} is joined into splice {wrong} and not into {right}",
-                                  0.5, (Move(key, side, first[wrong]),))  # fmt: skip
-        for (key, side, node), (other, its, there) in itertools.combinations(at_splices, 2):
+                    words = f"{self.colour(key)} is joined into splice {wrong} and not into {right}"
+                    move = Move(key, side, first[wrong])
+                    yield Mistake(f"{key} in {wrong} for {right}", words, 0.5, (move,))
+        for (key, side, node), (other, its, there) in itertools.combinations(ends, 2):
             one, two = node.partition(".")[0], there.partition(".")[0]
             if one != two and key != other and self._same_piece(key, there):
+                words = f"{self.colour(key)} and {self.colour(other)} are each in the other's splice"
+                moves = (Move(key, side, there), Move(other, its, node))
                 yield Mistake(f"{key} and {other} swapped between {one} and {two}",
-                              f"{self.colour(key)} and {self.colour(other)} are each in the other's splice, "
-                              f"{one} and {two}", 0.3,
-                              (Move(key, side, there), Move(other, its, node)))  # fmt: skip
-        if not self.drawn.fitted:
-            for one, two in itertools.combinations(self.eyelets, 2):
-                yield Mistake(f"{one} and {two} swapped",
-                              f"the eyelets of {self.at(one)} and {self.at(two)} have each other's place, "
-                              f"{one} and {two}", 0.3, (Exchange(one, two),))  # fmt: skip
+                              f"{words}, {one} and {two}", 0.3, moves)  # fmt: skip
+
+    def _wrong_eyelets(self) -> Iterator[Mistake]:
+        for one, two in itertools.combinations(self.eyelets, 2):
+            words = f"the eyelets of {self.at(one)} and {self.at(two)} have each other's place"
+            yield Mistake(f"{one} and {two} swapped", f"{words}, {one} and {two}", 0.3,
+                          (Exchange(one, two),))  # fmt: skip
         for key, side, node in self._ends_at({end.partition(".")[0] for end in self.eyelets}):
             for wrong in self.eyelets:
-                if wrong != node and not self.drawn.fitted:
-                    yield Mistake(f"{key} on {wrong} for {node}",
-                                  f"{self.colour(key)} is crimped into the eyelet {wrong} and not {node}",
-                                  0.5, (Move(key, side, wrong),))  # fmt: skip
+                if wrong != node:
+                    words = f"{self.colour(key)} is crimped into the eyelet {wrong} and not {node}"
+                    yield Mistake(f"{key} on {wrong} for {node}", words, 0.5, (Move(key, side, wrong),))
 
     def _same_piece(self, wire: str, node: str) -> bool:
         """Whether a wire and a node are in one piece, told by the ends of their nets."""
@@ -291,11 +304,12 @@ class Library:
             new = None if branch is None else element_of(self.drawn.circuit, branch)
             if _differs(self.drawn.elements.get(key), new):
                 change[key] = new
-        if not change or any(key not in self.drawn.elements and one is None for key, one in change.items()):
+        known = self.drawn.elements
+        if not change or any(key not in known and one is None for key, one in change.items()):
             return
         if fault.severity is None:
             yield Mistake(fault.spec, fault.words, weight, (Put(tuple(change.items())),))
-        elif len(change) == 1 and next(iter(change)) in self.drawn.elements:
+        elif len(change) == 1 and next(iter(change)) in known:
             yield Mistake(fault.spec, fault.words, weight, (), next(iter(change)))
 
 

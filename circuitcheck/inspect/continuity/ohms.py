@@ -179,9 +179,18 @@ class Predictor:
         patch = self._patch(nets, change)
         return {number: self._band(self.checks[number], patch) for number in self.touching(nets)}
 
+    def bands_within(self, net: int, numbers: Iterable[int]) -> dict[int, Band]:
+        """What some checks with clips read through one net alone, as drawn."""
+        patch = self._patch([net], {})
+        return {number: self.clipped_within(self.checks[number], patch) for number in numbers}
+
     def band(self, check: Check, change: Change) -> Band:
         """The band of any one check after a change."""
         return self._band(check, self.patch(change))
+
+    def band_in(self, check: Check, patch: Patch) -> Band:
+        """The band of a check between two points, of which a patch holds one at least."""
+        return self._band(check, patch)
 
     def _patch(self, nets: Iterable[int], change: Change) -> Patch:
         drawn = self.drawn.elements
@@ -219,6 +228,17 @@ class Predictor:
         inside = [one for one in (*check.red, *check.black) if one in patch.joined]
         return OPEN if inside else self._band(check, self.whole)
 
+    def clipped_within(self, check: Check, patch: Patch) -> Band:
+        """What a check with clips reads through the nets of a patch alone."""
+        sides = [{patch.joined[end] for end in side if end in patch.joined}
+                 for side in (check.red, check.black)]  # fmt: skip
+        if sides[0] & sides[1]:
+            return CONDUCTS
+        if not patch.diodes:
+            return OPEN
+        wide = [{more for one in side for more in patch.across_diodes(one)} for side in sides]
+        return ANYTHING if wide[0] & wide[1] else OPEN
+
     def _clipped(self, check: Check, patch: Patch) -> Band:
         sides = [
             {("here", patch.joined[end]) if end in patch.joined else ("there", self.whole.joined[end])
@@ -237,10 +257,15 @@ def _by_diode(patch: Patch, one: str, other: str) -> bool:
     return bool(patch.diodes) and patch.joined[other] in patch.across_diodes(patch.joined[one])
 
 
+def meter_error(ohm: float) -> float:
+    """The most that a reading can be off [ohm]: half a digit for itself, half one for the leads."""
+    meter = ACCURACY["ohms"]
+    return meter.share * ohm + meter.offset + meter.digit
+
+
 def _ohms(ohm: float, variance: float) -> Band:
     """What the meter may show for a resistance [ohm]: its own error and the spread of the parts."""
-    meter = ACCURACY["ohms"]
-    wide = meter.share * ohm + meter.offset + meter.digit / 2 + SIGMAS * math.sqrt(variance)
+    wide = meter_error(ohm) + SIGMAS * math.sqrt(variance)
     return (ohm - wide, ohm + wide)
 
 

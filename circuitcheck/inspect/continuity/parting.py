@@ -117,7 +117,7 @@ def _largest(classes: Sequence[int], shows: Sequence[int]) -> float:
 
 def _candidates(groups: Sequence[Group]) -> list[Check]:
     """Pairs of ends that some explanation joins or parts, and ways of clipping half of the ends."""
-    ends = [end for end in groups[0].state.cluster]
+    ends = list(groups[0].state.cluster)
     firsts: dict[tuple[object, ...], str] = {}
     for end in ends:  # ends that no explanation tells apart need only one of them
         row = tuple(one.state.cluster[end] for one in groups)

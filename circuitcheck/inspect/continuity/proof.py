@@ -55,8 +55,8 @@ def missing(predictor: Predictor, readings: Readings, overlay: Overlay) -> Missi
         pairs = {frozenset(pair) for pair in itertools.combinations(firsts, 2)}
         pairs -= _read_apart(cluster, open_checks) | _by_diodes(predictor, overlay, pairs)
         apart += [_ordered(firsts, pair) for pair in pairs]
-        checks += [Check(*(tuple(firsts[one] for one in side) for side in sides))
-                   for sides in _halves(list(firsts), pairs)]  # fmt: skip
+        checks += [Check(tuple(firsts[one] for one in red), tuple(firsts[one] for one in black))
+                   for red, black in _halves(list(firsts), pairs)]  # fmt: skip
     return Missing(_unread_wires(predictor, readings, overlay), tuple(through), tuple(sorted(apart)),
                    tuple(checks))  # fmt: skip
 
@@ -167,6 +167,6 @@ def _unread_wires(predictor: Predictor, readings: Readings, overlay: Overlay) ->
 
 
 def never_read(predictor: Predictor, lines: Sequence[Check]) -> tuple[str, ...]:
-    """Wires that a whole sheet cannot prove: those beside which another way runs, or with a loose end."""
+    """Wires that a whole sheet cannot prove: another way runs beside them, or an end is loose."""
     sound = [(check, predictor.band(check, {})) for check in lines]
     return _unread_wires(predictor, sound, {})

@@ -26,8 +26,8 @@ from circuitcheck.inspect.continuity.ohms import (
     Band,
     Predictor,
     meets,
+    meter_error,
 )
-from circuitcheck.physics.meter import ACCURACY
 
 LARGEST = 4
 """Mistakes in one set; beyond that a loom is better taken apart plug by plug."""
@@ -47,7 +47,7 @@ class Found:
     """A set of mistakes, and what is still wrong with it.
 
     :param bad: the checks it does not explain, a bit each, those with clips left out
-    :param joins: the clipped checks that conduct with it, a bit each; ``doubtful``: that may
+    :param joins: the clipped checks that conduct through its nets, a bit each; ``doubtful``: that may
     :param weight: logarithm of how usual it is
     """
 
@@ -93,23 +93,45 @@ class Search:
                               if clipped and one is not None and not meets(one, CONDUCTS))  # fmt: skip
         self.conducts = sum(bit for bit, clipped, one in done
                             if clipped and one is not None and meets(one, CONDUCTS))  # fmt: skip
-        _, bad, joins, doubtful = self._masks(dict(enumerate(predictor.sound)))
-        self.sound = Found((), {}, frozenset(), bad, joins, doubtful, 0.0)
+        bad = sum(
+            1 << number
+            for number, (check, one) in enumerate(zip(predictor.checks, measured, strict=True))
+            if one is not None and not check.clipped and not meets(one, predictor.sound[number])
+        )
+        self.untouched = self._joined_as_drawn()
+        self.sound = Found((), {}, frozenset(), bad, 0, 0, 0.0)
         self.effects = [self._effect(one) for one in library.mistakes if not one.value_of]
         self.valued = [one for one in library.mistakes if one.value_of]
 
     def wrong(self, one: Found) -> int:
         """The checks that a set does not explain, a bit each."""
-        return self._wrong(one.bad, one.joins, one.doubtful)
+        return self._wrong(one.bad, one.joins, one.doubtful, one.nets)
 
-    def _wrong(self, bad: int, joins: int, doubtful: int) -> int:
+    def _joined_as_drawn(self) -> list[tuple[int, int, int]]:
+        """Nets that alone make clipped checks conduct (or perhaps conduct) as drawn: net and bits."""
+        found = []
+        for net in range(len(self.drawn.nets)):
+            numbers = [n for n in self.predictor.touching([net]) if self.predictor.checks[n].clipped]
+            bands = self.predictor.bands_within(net, numbers) if numbers else {}
+            joins = sum(1 << n for n, band in bands.items() if band == CONDUCTS)
+            doubtful = sum(1 << n for n, band in bands.items() if band == ANYTHING)
+            if joins or doubtful:
+                found.append((net, joins, doubtful))
+        return found
+
+    def _wrong(self, bad: int, joins: int, doubtful: int, *nets: frozenset[int]) -> int:
+        """With what the nets that no mistake touches add to the checks with clips."""
+        for net, its_joins, its_doubtful in self.untouched:
+            if not any(net in some for some in nets):
+                joins |= its_joins
+                doubtful |= its_doubtful
         return bad | self.reads_open & joins | self.conducts & ~joins & ~doubtful
 
     def smallest(self) -> tuple[list[Found], list[Found]]:
         """The smallest sets that explain every reading, most usual first; the best others if none."""
         if not self.wrong(self.sound):
             return [self.sound], []
-        frontier = [self.sound]
+        frontier = closest = [self.sound]
         for size in range(1, LARGEST + 1):
             steps = [step for one in frontier for step in self._steps(one, rare=size <= RARE_UP_TO)]
             steps.sort(key=lambda step: step[:2])
@@ -118,8 +140,12 @@ class Search:
             if whole:
                 return whole, []
             kept = KEPT[min(size, len(KEPT)) - 1]
-            frontier = _once(self._taken(step) for step in steps[: 3 * kept])[:kept] or frontier
-        return [], frontier[:3]
+            going = [step for step in steps if step[0] > 0][: 3 * kept]
+            frontier = _once(self._taken(step) for step in going)[:kept]
+            if not frontier:
+                break
+            closest = frontier
+        return [], closest[:3]
 
     def _holds(self, one: Found) -> bool:
         """Whether the set gives every reading when it is worked out as a whole."""
@@ -129,26 +155,29 @@ class Search:
             for number, measured in enumerate(self.measured) if measured is not None
         )  # fmt: skip
 
-    def _masks(self, bands: dict[int, Band]) -> tuple[int, int, int, int]:
+    def _masks(self, change: Overlay) -> tuple[frozenset[int], int, int, int, int]:
+        """The nets a change touches; checks touched, wrong, joined and perhaps joined, a bit each."""
+        nets = self.predictor.touched(change)
+        patch = self.predictor.patch(change)
         touched = bad = joins = doubtful = 0
-        for number, band in bands.items():
-            bit = 1 << number
+        for number in self.predictor.touching(nets):
+            bit, check, measured = 1 << number, self.predictor.checks[number], self.measured[number]
             touched |= bit
-            measured = self.measured[number]
             if measured is None:
                 continue
-            if not self.predictor.checks[number].clipped:
-                if not meets(measured, band):
+            if not check.clipped:
+                if not meets(measured, self.predictor.band_in(check, patch)):
                     bad |= bit
-            elif band == CONDUCTS:
+                continue
+            band = self.predictor.clipped_within(check, patch)
+            if band == CONDUCTS:
                 joins |= bit
             elif band == ANYTHING:
                 doubtful |= bit
-        return touched, bad, joins, doubtful
+        return nets, touched, bad, joins, doubtful
 
     def _effect(self, mistake: Mistake) -> _Effect:
-        change = applied(self.drawn, {}, mistake)
-        return _Effect(mistake, self.predictor.touched(change), *self._masks(self.predictor.bands(change)))
+        return _Effect(mistake, *self._masks(applied(self.drawn, {}, mistake)))
 
     def _next_conflict(self, one: Found) -> tuple[int, frozenset[int]]:
         """The unexplained check that the fewest nets bear on, and those nets."""
@@ -174,7 +203,8 @@ class Search:
             weight = one.weight + math.log(mistake.weight)
             if not effect.nets & one.nets:
                 bad = one.bad & ~effect.touched | effect.bad
-                wrong = self._wrong(bad, one.joins | effect.joins, one.doubtful | effect.doubtful)
+                wrong = self._wrong(bad, one.joins | effect.joins, one.doubtful | effect.doubtful,
+                                    one.nets, effect.nets)  # fmt: skip
                 yield (wrong.bit_count(), -weight, one, effect)
             elif mistake.spec not in one.specs:
                 more = self._together(one, mistake, weight)
@@ -197,8 +227,7 @@ class Search:
     def _together(self, one: Found, mistake: Mistake, weight: float) -> Found:
         """Mistakes that share a net are worked out as one change."""
         overlay = applied(self.drawn, one.overlay, mistake)
-        nets = self.predictor.touched(overlay)
-        touched, bad, joins, doubtful = self._masks(self.predictor.bands(overlay))
+        nets, touched, bad, joins, doubtful = self._masks(overlay)
         return Found((*one.mistakes, mistake), overlay, nets, self.sound.bad & ~touched | bad,
                      joins, doubtful, weight)  # fmt: skip
 
@@ -210,13 +239,12 @@ class Search:
         target = max(measured[0], 0.0)
         if not math.isfinite(target):
             return
-        meter = ACCURACY["ohms"]
-        spread = (meter.share * target + meter.offset + meter.digit / 2) / SIGMAS
+        spread = meter_error(target) / SIGMAS
         for mistake in self.valued:
             now = one.overlay.get(mistake.value_of, self.drawn.elements[mistake.value_of])
-            if now is None or not {self.drawn.net_of.get(now.tail), self.drawn.net_of.get(now.head)} & nets:
+            if now is None or mistake.spec in one.specs:
                 continue
-            if mistake.spec in one.specs:
+            if not {self.drawn.net_of.get(now.tail), self.drawn.net_of.get(now.head)} & nets:
                 continue
             ohm = self._fitted(one, mistake, check.red[0], check.black[0], target)
             if ohm is not None and abs(ohm - now.ohm) >= LEAST_SEEN:

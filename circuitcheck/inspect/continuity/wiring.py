@@ -163,7 +163,7 @@ def element_of(circuit: Circuit, branch: Branch) -> Element | None:
     return Element(branch.tail, branch.head, ohm, spread**0.5)
 
 
-def _cold_ohm(branch: Branch, values: np.ndarray) -> float | None:  # type: ignore[type-arg]
+def _cold_ohm(branch: Branch, values: np.ndarray) -> float | None:
     """Resistance of a curve at the small volts of a meter [ohm]: motor at rest, filament cold."""
     _, slope = branch.current_and_slope(values, np.array(0.0))  # type: ignore[union-attr]
     return 1 / float(slope) if float(slope) > 1 / OPEN_FROM else None
