@@ -269,11 +269,11 @@ def one_mistake(bench, draw):
     return pushed_out(bench, draw.choice(doubles)) if doubles else None
 
 
-def draw_set(bench, size, draw, tally):
+def draw_set(bench, names, size, draw, tally):
     """A set of mistakes of which each one shows, given the others."""
     while True:
         drawn = [one for one in (one_mistake(bench, draw) for _ in range(size)) if one]
-        if len(drawn) < size or len({spec for spec, _ in drawn}) < size:
+        if len(drawn) < size or len({names.of(spec) for spec, _ in drawn}) < size:
             continue
         if any(re.match(r"(\S+) joined to \1$", spec) for spec, _ in drawn):
             continue
@@ -304,7 +304,7 @@ class Names:
     def of(self, spec):
         pair = re.fullmatch(r"(\S+) (joined to|and) (\S+?)( swapped.*)?", spec)
         if pair is None:
-            return spec
+            return ("as told", spec)
         one, two = pair[1], pair[3]
         if pair[2] == "joined to":
             nets = frozenset((self.net[one], self.net[two]))
@@ -312,7 +312,16 @@ class Names:
         return ("swapped", frozenset((one, two)), (pair[4] or "").partition(" between")[0])
 
     def set_of(self, specs):
-        return frozenset(self.of(spec) for spec in specs)
+        """Joints that share a net come to one lump of nets, whichever of them touch each other."""
+        found, lumps = set(), []
+        for one in map(self.of, specs):
+            if one[0] != "joined":
+                found.add(one)
+                continue
+            lump = one[1].union(*(other for other in lumps if other & one[1]))
+            lumps = [other for other in lumps if not other & one[1]] + [lump]
+        count = sum(one[0] == "joined" for one in map(self.of, specs))
+        return frozenset(found | {("joined", lump) for lump in lumps} | {("joints", count)})
 
 
 def judged(bench, names, specs, whole, result):
@@ -406,7 +415,7 @@ def main() -> int:
             tally = {"drawn": 0, "hidden": 0}
             rows = []
             for _ in range(given.each):
-                specs, resistors, whole = draw_set(bench, size, draw, tally)
+                specs, resistors, whole = draw_set(bench, names, size, draw, tally)
                 rows.append(one_loom(bench, names, lines, specs, resistors, whole, draw))
                 if given.misses and not rows[-1]["asked"]["shown"]:
                     print(name, rows[-1]["specs"], "->", rows[-1]["end"], rows[-1]["said"],

@@ -70,6 +70,7 @@ class Mistake:
     :param spec: its short name, ``W3 open`` or ``S1.1 and S1.2 swapped``
     :param words: what is wrong, as a sentence without its full stop
     :param value_of: the element whose resistance is unknown, if the mistake has a value
+    :param joint: the two points, if it is an extra joint
     """
 
     spec: str
@@ -77,6 +78,7 @@ class Mistake:
     weight: float
     edits: tuple[Edit, ...]
     value_of: str = ""
+    joint: tuple[str, str] | None = None
 
     def valued(self, ohm: float, spread: float) -> Mistake:
         """With the value of its element [ohm] and the standard uncertainty of that."""
@@ -286,7 +288,18 @@ class Library:
         else:
             text += ", or anywhere along the two"
         joint = Element(one, other, STRAND_OHM)
-        return Mistake(f"{one} joined to {other}", text, weight, (Put(((f"{one} - {other}", joint),)),))
+        return Mistake(f"{one} joined to {other}", text, weight, (Put(((f"{one} - {other}", joint),)),),
+                       joint=(one, other))  # fmt: skip
+
+    def elsewhere(self, joint: Mistake) -> Iterator[Mistake]:
+        """The same extra joint at the other ends of its two nets; beside another mistake, it matters."""
+        assert joint.joint is not None
+        nets = [self.drawn.net_of[end] for end in joint.joint]
+        if nets[0] == nets[1]:
+            return
+        for one, other in itertools.product(self.drawn.nets[nets[0]], self.drawn.nets[nets[1]]):
+            if (one, other) != joint.joint:
+                yield self._joint(one, other, beside=False)
 
     def _parts(self) -> Iterator[Mistake]:
         for name, part in self.drawn.harness.parts.items():

@@ -169,6 +169,14 @@ class Predictor:
         """The touched nets as they become."""
         return self._patch(self.touched(change), change)
 
+    def patch_of(self, nets: frozenset[int], change: Change) -> Patch:
+        """Some nets as they become, with as much of a change as has an end in them."""
+        inside = {
+            key: one for key, one in change.items()
+            if one is None or {self.drawn.net_of.get(one.tail), self.drawn.net_of.get(one.head)} & nets
+        }  # fmt: skip
+        return self._patch(nets, inside)
+
     def touching(self, nets: Iterable[int]) -> list[int]:
         """The checks that have a probe on one of these nets."""
         return sorted({number for net in nets for number in self._touching[net]})

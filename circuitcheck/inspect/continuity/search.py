@@ -9,7 +9,7 @@ most promising sets grow by one, until some set gives every reading.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 from circuitcheck.inspect.continuity.mistakes import (
@@ -24,6 +24,7 @@ from circuitcheck.inspect.continuity.ohms import (
     CONDUCTS,
     SIGMAS,
     Band,
+    Patch,
     Predictor,
     meets,
     meter_error,
@@ -43,20 +44,29 @@ FIT_STEPS = 50
 
 
 @dataclass(frozen=True, slots=True)
+class Block:
+    """Nets that some mistakes tie to each other; what happens in one block leaves the others alone.
+
+    :param joins: the clipped checks that conduct through its nets, a bit each; ``doubtful``: that may
+    """
+
+    nets: frozenset[int]
+    joins: int
+    doubtful: int
+
+
+@dataclass(frozen=True, slots=True)
 class Found:
     """A set of mistakes, and what is still wrong with it.
 
-    :param bad: the checks it does not explain, a bit each, those with clips left out
-    :param joins: the clipped checks that conduct through its nets, a bit each; ``doubtful``: that may
+    :param bad: the checks between two points that it does not explain, a bit each
     :param weight: logarithm of how usual it is
     """
 
     mistakes: tuple[Mistake, ...]
     overlay: Overlay
-    nets: frozenset[int]
+    blocks: tuple[Block, ...]
     bad: int
-    joins: int
-    doubtful: int
     weight: float
 
     @property
@@ -64,21 +74,26 @@ class Found:
         """The names of its mistakes."""
         return frozenset(one.spec for one in self.mistakes)
 
+    @property
+    def nets(self) -> frozenset[int]:
+        """All nets that it touches."""
+        return frozenset().union(*(block.nets for block in self.blocks))
+
 
 @dataclass(frozen=True, slots=True)
 class _Effect:
     """A mistake on its own: the nets and checks it touches, and what they then read."""
 
     mistake: Mistake
-    nets: frozenset[int]
+    block: Block
     touched: int
     bad: int
-    joins: int
-    doubtful: int
 
 
 _Step = tuple[int, float, Found, "_Effect | None"]
 """Checks left unexplained, how unusual, the set so far, and the mistake to add to it if not added."""
+
+_NONE = object()
 
 
 class Search:
@@ -99,13 +114,13 @@ class Search:
             if one is not None and not check.clipped and not meets(one, predictor.sound[number])
         )
         self.untouched = self._joined_as_drawn()
-        self.sound = Found((), {}, frozenset(), bad, 0, 0, 0.0)
+        self.sound = Found((), {}, (), bad, 0.0)
         self.effects = [self._effect(one) for one in library.mistakes if not one.value_of]
         self.valued = [one for one in library.mistakes if one.value_of]
 
     def wrong(self, one: Found) -> int:
         """The checks that a set does not explain, a bit each."""
-        return self._wrong(one.bad, one.joins, one.doubtful, one.nets)
+        return self._wrong(one.bad, one.blocks)
 
     def _joined_as_drawn(self) -> list[tuple[int, int, int]]:
         """Nets that alone make clipped checks conduct (or perhaps conduct) as drawn: net and bits."""
@@ -119,12 +134,16 @@ class Search:
                 found.append((net, joins, doubtful))
         return found
 
-    def _wrong(self, bad: int, joins: int, doubtful: int, *nets: frozenset[int]) -> int:
+    def _wrong(self, bad: int, blocks: Iterable[Block]) -> int:
         """With what the nets that no mistake touches add to the checks with clips."""
+        joins = doubtful = 0
         for net, its_joins, its_doubtful in self.untouched:
-            if not any(net in some for some in nets):
+            if not any(net in block.nets for block in blocks):
                 joins |= its_joins
                 doubtful |= its_doubtful
+        for block in blocks:
+            joins |= block.joins
+            doubtful |= block.doubtful
         return bad | self.reads_open & joins | self.conducts & ~joins & ~doubtful
 
     def smallest(self) -> tuple[list[Found], list[Found]]:
@@ -155,10 +174,8 @@ class Search:
             for number, measured in enumerate(self.measured) if measured is not None
         )  # fmt: skip
 
-    def _masks(self, change: Overlay) -> tuple[frozenset[int], int, int, int, int]:
-        """The nets a change touches; checks touched, wrong, joined and perhaps joined, a bit each."""
-        nets = self.predictor.touched(change)
-        patch = self.predictor.patch(change)
+    def _masks(self, nets: frozenset[int], patch: Patch) -> tuple[Block, int, int]:
+        """Some nets with the checks between two points that touch them, and those they get wrong."""
         touched = bad = joins = doubtful = 0
         for number in self.predictor.touching(nets):
             bit, check, measured = 1 << number, self.predictor.checks[number], self.measured[number]
@@ -174,10 +191,12 @@ class Search:
                 joins |= bit
             elif band == ANYTHING:
                 doubtful |= bit
-        return nets, touched, bad, joins, doubtful
+        return Block(nets, joins, doubtful), touched, bad
 
     def _effect(self, mistake: Mistake) -> _Effect:
-        return _Effect(mistake, *self._masks(applied(self.drawn, {}, mistake)))
+        change = applied(self.drawn, {}, mistake)
+        nets = self.predictor.touched(change)
+        return _Effect(mistake, *self._masks(nets, self.predictor.patch_of(nets, change)))
 
     def _next_conflict(self, one: Found) -> tuple[int, frozenset[int]]:
         """The unexplained check that the fewest nets bear on, and those nets."""
@@ -186,8 +205,7 @@ class Search:
             if not wrong >> number & 1:
                 continue
             nets = frozenset(self.drawn.net_of[end] for end in (*check.red, *check.black))
-            if nets & one.nets:
-                nets |= one.nets
+            nets = nets.union(*(block.nets for block in one.blocks if block.nets & nets))
             if best is None or len(nets) < len(best[1]):
                 best = (number, nets)
         assert best is not None
@@ -196,21 +214,34 @@ class Search:
     def _steps(self, one: Found, *, rare: bool) -> Iterable[_Step]:
         """The set with each mistake that bears on its next conflict, not yet put together."""
         number, nets = self._next_conflict(one)
+        where = self.predictor.patch(one.overlay).joined
         for effect in self.effects:
             mistake = effect.mistake
-            if not effect.nets & nets or (mistake.weight < RARE and not rare):
+            if not effect.block.nets & nets or (mistake.weight < RARE and not rare):
                 continue
             weight = one.weight + math.log(mistake.weight)
-            if not effect.nets & one.nets:
+            if not any(block.nets & effect.block.nets for block in one.blocks):
                 bad = one.bad & ~effect.touched | effect.bad
-                wrong = self._wrong(bad, one.joins | effect.joins, one.doubtful | effect.doubtful,
-                                    one.nets, effect.nets)  # fmt: skip
+                wrong = self._wrong(bad, (*one.blocks, effect.block))
                 yield (wrong.bit_count(), -weight, one, effect)
             elif mistake.spec not in one.specs:
-                more = self._together(one, mistake, weight)
-                yield (self.wrong(more).bit_count(), -weight, more, None)
+                for same in self._placed(mistake, where):
+                    more = self._together(one, same, weight)
+                    yield (self.wrong(more).bit_count(), -weight, more, None)
         for more in self._with_values(one, number, nets):
             yield (self.wrong(more).bit_count(), -more.weight, more, None)
+
+    def _placed(self, mistake: Mistake, where: Mapping[str, int]) -> Iterable[Mistake]:
+        """An extra joint once for each pair of clusters that earlier mistakes have made of its nets."""
+        if mistake.joint is None:
+            return [mistake]
+        found: dict[tuple[int, ...], Mistake] = {}
+        for same in (mistake, *self.library.elsewhere(mistake)):
+            assert same.joint is not None
+            clusters = tuple(where.get(end, -1 - self.drawn.net_of[end]) for end in same.joint)
+            if clusters[0] != clusters[1] or same is mistake:
+                found.setdefault(clusters, same)
+        return found.values()
 
     def _taken(self, step: _Step) -> Found:
         """A step put together. Mistakes that share no net add up, check by check."""
@@ -219,17 +250,22 @@ class Search:
             return one
         return Found(
             (*one.mistakes, effect.mistake),
-            {**one.overlay, **applied(self.drawn, {}, effect.mistake)}, one.nets | effect.nets,
-            one.bad & ~effect.touched | effect.bad, one.joins | effect.joins,
-            one.doubtful | effect.doubtful, -weight,
+            {**one.overlay, **applied(self.drawn, {}, effect.mistake)}, (*one.blocks, effect.block),
+            one.bad & ~effect.touched | effect.bad, -weight,
         )  # fmt: skip
 
     def _together(self, one: Found, mistake: Mistake, weight: float) -> Found:
-        """Mistakes that share a net are worked out as one change."""
+        """Mistakes that share a net are worked out as one change, other blocks left as they are."""
         overlay = applied(self.drawn, one.overlay, mistake)
-        nets, touched, bad, joins, doubtful = self._masks(overlay)
-        return Found((*one.mistakes, mistake), overlay, nets, self.sound.bad & ~touched | bad,
-                     joins, doubtful, weight)  # fmt: skip
+        fresh = {key: new for key, new in overlay.items() if one.overlay.get(key, _NONE) is not new}
+        fresh_nets = self.predictor.touched(fresh) | self.predictor.touched(
+            {key: one.overlay[key] for key in fresh if key in one.overlay}
+        )
+        tied = [block for block in one.blocks if block.nets & fresh_nets]
+        nets = fresh_nets.union(*(block.nets for block in tied))
+        block, touched, bad = self._masks(nets, self.predictor.patch_of(nets, overlay))
+        rest = tuple(other for other in one.blocks if other not in tied)
+        return Found((*one.mistakes, mistake), overlay, (*rest, block), one.bad & ~touched | bad, weight)
 
     def _with_values(self, one: Found, number: int, nets: frozenset[int]) -> Iterable[Found]:
         """The set with each mistake whose value can be fitted to the reading of a check."""
