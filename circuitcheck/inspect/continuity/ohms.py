@@ -150,6 +150,7 @@ class Predictor:
         for number, check in enumerate(self.checks):
             for net in {drawn.net_of[end] for end in (*check.red, *check.black)}:
                 self._touching[net].append(number)
+        self._clips = [self._sides_by_net(check) if check.clipped else ({}, {}) for check in self.checks]
         self.whole = self._patch(range(len(drawn.nets)), {})
         self.sound = [self._band(check, self.whole) for check in self.checks]
 
@@ -179,7 +180,7 @@ class Predictor:
 
     def touching(self, nets: Iterable[int]) -> list[int]:
         """The checks that have a probe on one of these nets."""
-        return sorted({number for net in nets for number in self._touching[net]})
+        return list({number for net in nets for number in self._touching[net]})
 
     def bands(self, change: Change) -> dict[int, Band]:
         """The bands of the checks that a change can alter, by their number."""
@@ -190,7 +191,7 @@ class Predictor:
     def bands_within(self, net: int, numbers: Iterable[int]) -> dict[int, Band]:
         """What some checks with clips read through one net alone, as drawn."""
         patch = self._patch([net], {})
-        return {number: self.clipped_within(self.checks[number], patch) for number in numbers}
+        return {number: self.clipped_within(number, [net], patch) for number in numbers}
 
     def band(self, check: Check, change: Change) -> Band:
         """The band of any one check after a change."""
@@ -236,11 +237,19 @@ class Predictor:
         inside = [one for one in (*check.red, *check.black) if one in patch.joined]
         return OPEN if inside else self._band(check, self.whole)
 
-    def clipped_within(self, check: Check, patch: Patch) -> Band:
+    def _sides_by_net(self, check: Check) -> tuple[dict[int, list[str]], dict[int, list[str]]]:
+        sides: tuple[dict[int, list[str]], dict[int, list[str]]] = ({}, {})
+        for side, ends in zip(sides, (check.red, check.black), strict=True):
+            for end in ends:
+                side.setdefault(self.drawn.net_of[end], []).append(end)
+        return sides
+
+    def clipped_within(self, number: int, nets: Iterable[int], patch: Patch) -> Band:
         """What a check with clips reads through the nets of a patch alone."""
-        sides = [{patch.joined[end] for end in side if end in patch.joined}
-                 for side in (check.red, check.black)]  # fmt: skip
-        if sides[0] & sides[1]:
+        joined = patch.joined
+        sides = [{joined[end] for net in nets if net in side for end in side[net]}
+                 for side in self._clips[number]]  # fmt: skip
+        if not sides[0].isdisjoint(sides[1]):
             return CONDUCTS
         if not patch.diodes:
             return OPEN

@@ -33,12 +33,11 @@ from circuitcheck.inspect.continuity.ohms import (
 LARGEST = 4
 """Mistakes in one set; beyond that a loom is better taken apart plug by plug."""
 RARE = 0.1
-"""Mistakes of less weight (wires crossed from plug to plug) ..."""
-RARE_UP_TO = 2
-"""... are thought of in sets of so many only."""
-KEPT = (80, 50, 25)
-"""Sets that are carried on after one, two, three mistakes: measured to lose nothing that shows in the
-benchmark, within a second a sheet."""
+"""A mistake of less weight (wires crossed from plug to plug) counts as two."""
+RARE_COST, RARE_KEPT = 3, 20
+"""Sets up to this size are looked through for such ones, and so many smaller sets are carried on."""
+KEPT = (60, 40, 20)
+"""Sets that are carried on after one, two, three mistakes. More find no more in the benchmark."""
 FIT_STEPS = 50
 """Halvings of a range of nine decades: to far below any meter's digit."""
 
@@ -150,21 +149,21 @@ class Search:
         """The smallest sets that explain every reading, most usual first; the best others if none."""
         if not self.wrong(self.sound):
             return [self.sound], []
-        frontier = closest = [self.sound]
-        for size in range(1, LARGEST + 1):
-            steps = [step for one in frontier for step in self._steps(one, rare=size <= RARE_UP_TO)]
+        carried = [[self.sound]]
+        for cost in range(1, LARGEST + 1):
+            steps = [step for one in carried[-1] for step in self._steps(one, rare=False)]
+            if 2 <= cost <= RARE_COST:
+                fewer = carried[-2][:RARE_KEPT]
+                steps += [step for one in fewer for step in self._steps(one, rare=True)]
             steps.sort(key=lambda step: step[:2])
             whole = _once(self._taken(step) for step in steps if step[0] == 0)
             whole = [one for one in whole if self._holds(one)]
             if whole:
                 return whole, []
-            kept = KEPT[min(size, len(KEPT)) - 1]
+            kept = KEPT[min(cost, len(KEPT)) - 1]
             going = [step for step in steps if step[0] > 0][: 3 * kept]
-            frontier = _once(self._taken(step) for step in going)[:kept]
-            if not frontier:
-                break
-            closest = frontier
-        return [], closest[:3]
+            carried.append(_once(self._taken(step) for step in going)[:kept])
+        return [], next(some for some in reversed(carried) if some)[:3]
 
     def _holds(self, one: Found) -> bool:
         """Whether the set gives every reading when it is worked out as a whole."""
@@ -186,7 +185,7 @@ class Search:
                 if not meets(measured, self.predictor.band_in(check, patch)):
                     bad |= bit
                 continue
-            band = self.predictor.clipped_within(check, patch)
+            band = self.predictor.clipped_within(number, nets, patch)
             if band == CONDUCTS:
                 joins |= bit
             elif band == ANYTHING:
@@ -215,20 +214,21 @@ class Search:
         """The set with each mistake that bears on its next conflict, not yet put together."""
         number, nets = self._next_conflict(one)
         where = self.predictor.patch(one.overlay).joined
+        specs = one.specs
         for effect in self.effects:
             mistake = effect.mistake
-            if not effect.block.nets & nets or (mistake.weight < RARE and not rare):
+            if (mistake.weight < RARE) is not rare or effect.block.nets.isdisjoint(nets):
                 continue
             weight = one.weight + math.log(mistake.weight)
             if not any(block.nets & effect.block.nets for block in one.blocks):
                 bad = one.bad & ~effect.touched | effect.bad
                 wrong = self._wrong(bad, (*one.blocks, effect.block))
                 yield (wrong.bit_count(), -weight, one, effect)
-            elif mistake.spec not in one.specs:
+            elif mistake.spec not in specs:
                 for same in self._placed(mistake, where):
                     more = self._together(one, same, weight)
                     yield (self.wrong(more).bit_count(), -weight, more, None)
-        for more in self._with_values(one, number, nets):
+        for more in () if rare else self._with_values(one, number, nets):
             yield (self.wrong(more).bit_count(), -more.weight, more, None)
 
     def _placed(self, mistake: Mistake, where: Mapping[str, int]) -> Iterable[Mistake]:
