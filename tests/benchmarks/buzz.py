@@ -19,7 +19,6 @@ import random
 import re
 import sys
 import time
-from dataclasses import replace
 
 import networkx as nx
 import numpy as np

@@ -95,7 +95,7 @@ def test_a_missing_wire_shows_in_some_check_unless_the_sheet_says_it_cannot(draw
         return
     sheet = continuity_sheet(harness)
     whole = joined(harness, wires)
-    ends = [end for end in whole if not harness.parts[end.split(".")[0]].kind_name == "splice"]
+    ends = [end for end in whole if harness.parts[end.split(".")[0]].kind_name != "splice"]
     rows = sheet.rows()
     for key, _, _ in wires:
         without = joined(harness, [one for one in wires if one[0] != key])

@@ -170,10 +170,11 @@ class BuzzResult:
         return self.parting or self.missing.checks
 
     def to_csv(self) -> str:
-        """The sheet as it was filled in, and the next checks to fill in."""
+        """The checks that were done, and the next ones to fill in."""
         filled = self.filled
-        rows = [_csv_row(self, number + 1, check, self.predictor.sound[number], filled.written[number])
-                for number, check in enumerate(filled.checks)]  # fmt: skip
+        done = [number for number, read in enumerate(filled.readings) if read is not None]
+        rows = [_csv_row(self, place + 1, filled.checks[number], self.predictor.sound[number],
+                         filled.written[number]) for place, number in enumerate(done)]  # fmt: skip
         rows += [_csv_row(self, len(rows) + number + 1, check, self.predictor.band(check, {}), "")
                  for number, check in enumerate(self.next_checks)]  # fmt: skip
         return csv_text(rows, self.drawn.fitted, f"{filled.leads:g} ohm")
