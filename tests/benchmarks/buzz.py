@@ -443,6 +443,8 @@ def summed(rows):
         "sheet shown": share(rows, "sheet", "shown"), "sheet alike": share(rows, "sheet", "alike"),
         "asked shown": share(rows, "asked", "shown"), "asked alone": share(rows, "asked", "shown alone"),
         "asked first": share(rows, "asked", "first"), "asked alike": share(rows, "asked", "alike"),
+        "passed though wrong": sum(row["status"] == "sound" for row in rows),
+        "not explained": sum(row["end"] == "not explained" for row in rows),
         "extra checks": sum(row["extra"] for row in rows) / max(len(rows), 1),
         "seconds": sum(row["seconds"] for row in rows) / max(len(rows), 1),
         "slowest": max((row["slowest"] for row in rows), default=0.0),

@@ -10,7 +10,7 @@ from typing import Any
 
 from circuitcheck.harness.model import Harness
 from circuitcheck.inspect.continuity.checks import Line, least, part_of, sheet_lines
-from circuitcheck.inspect.continuity.mistakes import Library
+from circuitcheck.inspect.continuity.mistakes import Exchange, Library
 from circuitcheck.inspect.continuity.ohms import ANYTHING, CONDUCTS, OPEN, Band, Check, Predictor, meets
 from circuitcheck.inspect.continuity.parting import Group, grouped, parting_checks
 from circuitcheck.inspect.continuity.proof import Missing, missing, never_read
@@ -239,8 +239,16 @@ def _summary(result: BuzzResult) -> str:
     size = len(result.best.mistakes)
     count = "One mistake explains" if size == 1 else f"{size} mistakes together explain"
     if result.status == "found":
-        return f"{count} every reading; nothing smaller does."
+        turn = " Some share a terminal: they came about in the order told." if in_turn(result.best) else ""
+        return f"{count} every reading; nothing smaller does.{turn}"
     return f"{count} every reading, in {len(result.groups)} ways that more checks can part."
+
+
+def in_turn(found: Found) -> bool:
+    """Whether two of the mistakes exchange what is at one terminal, so that their order matters."""
+    ends = [end for one in found.mistakes for edit in one.edits if isinstance(edit, Exchange)
+            for end in (edit.one, edit.other)]  # fmt: skip
+    return len(set(ends)) < len(ends)
 
 
 def read_file(harness: Harness, path: Path | str, text: str | None = None) -> BuzzResult:

@@ -39,6 +39,8 @@ RARE_COST, RARE_KEPT = 3, 20
 KEPT, WIDER = (60, 40, 20), 5
 """Sets that are carried on after one, two, three mistakes; and how many times as many in a second
 pass, if the first finds nothing."""
+LIKES_OF = 4
+"""For so many of the sets found, what one of their mistakes can be exchanged for is looked up."""
 FIT_STEPS = 50
 """Halvings of a range of nine decades: to far below any meter's digit."""
 
@@ -154,7 +156,26 @@ class Search:
         if not whole:  # seldom, and then worth the seconds
             whole, again = self._pass(LARGEST - 1, WIDER)
             closest = closest or again
-        return whole, closest
+        return self._with_likes(whole), closest
+
+    def _with_likes(self, whole: list[Found]) -> list[Found]:
+        """Sets of the same size with one mistake exchanged: those that the narrow search has dropped."""
+        found = {one.specs: one for one in whole}
+        for one in whole[:LIKES_OF] if whole and len(whole[0].mistakes) > 1 else ():
+            for left_out in range(len(one.mistakes)):
+                rest = self.sound
+                for number, mistake in enumerate(one.mistakes):
+                    if number != left_out:
+                        weight = rest.weight + math.log(mistake.weight)
+                        rest = self._together(rest, mistake, weight)
+                if not self.wrong(rest):
+                    continue
+                for step in self._steps(rest, rare=False):
+                    if step[0] == 0:
+                        like = self._taken(step)
+                        if like.specs not in found and self._holds(like):
+                            found[like.specs] = like
+        return sorted(found.values(), key=lambda one: -one.weight)
 
     def _pass(self, largest: int, width: int) -> tuple[list[Found], list[Found]]:
         """One look through the sets, ``width`` times as many carried on as usual."""
