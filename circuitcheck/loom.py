@@ -108,6 +108,14 @@ class Loom:
         """
         return self._locator.locate(self.sheet(given))
 
+    @overload
+    def buzz(
+        self, given: None = None, *, fitted: bool = False, one_by_one: bool = False
+    ) -> ContinuitySheet: ...
+
+    @overload
+    def buzz(self, given: str | Path) -> BuzzResult: ...
+
     def buzz(
         self, given: str | Path | None = None, *, fitted: bool = False, one_by_one: bool = False
     ) -> ContinuitySheet | BuzzResult:

@@ -17,6 +17,7 @@ from circuitcheck.inspect.continuity.proof import Missing, missing, never_read
 from circuitcheck.inspect.continuity.search import Found, Search
 from circuitcheck.inspect.continuity.sheet import Filled, csv_text, read_sheet
 from circuitcheck.inspect.continuity.wiring import Wiring, as_drawn
+from circuitcheck.notebook import html_table
 
 JOIN = " + "
 
@@ -83,6 +84,12 @@ class ContinuitySheet:
             "least_through": through, "least_apart": apart,
             "not_provable": list(self.not_provable), "checks": self.rows(),
         }  # fmt: skip
+
+    def _repr_html_(self) -> str:
+        rows = [(row["check"], row["at"], JOIN.join(row["from"]), JOIN.join(row["to"]), row["wires"],
+                 row["expected"]) for row in self.rows()]  # fmt: skip
+        caption = f"{self.drawn.harness.title}: {len(self.lines)} checks, the least is {sum(self.least)}"
+        return html_table(caption, ["check", "at", "from", "to", "wires", "expected"], rows)
 
     def to_csv(self) -> str:
         """The sheet to fill in."""
@@ -167,7 +174,16 @@ class BuzzResult:
     @property
     def next_checks(self) -> tuple[Check, ...]:
         """What to measure next: what parts the explanations, else what proves the rest."""
-        return self.parting or self.missing.checks
+        if self.parting:
+            return self.parting
+        known = {check.points for check, read in zip(self.filled.checks, self.filled.readings, strict=True)
+                 if read is not None}  # fmt: skip
+        return tuple(check for check in self.missing.checks if check.points not in known)
+
+    def _repr_html_(self) -> str:
+        rows = [(number + 1, one.spec, one.words) for number, group in enumerate(self.groups)
+                for one in group.first.mistakes]  # fmt: skip
+        return html_table(f"{self.status}: {self.summary}", ["way", "mistake", "in words"], rows)
 
     def to_csv(self) -> str:
         """The checks that were done, and the next ones to fill in."""
@@ -239,9 +255,12 @@ def _summary(result: BuzzResult) -> str:
     size = len(result.best.mistakes)
     count = "One mistake explains" if size == 1 else f"{size} mistakes together explain"
     if result.status == "found":
-        turn = " Some share a terminal: they came about in the order told." if in_turn(result.best) else ""
+        turn = " Some share a terminal: take them in the order told." if in_turn(result.best) else ""
         return f"{count} every reading; nothing smaller does.{turn}"
-    return f"{count} every reading, in {len(result.groups)} ways that more checks can part."
+    ways = f"{count} every reading, in {len(result.groups)} ways"
+    if result.parting:
+        return f"{ways} that more checks can part."
+    return f"{ways} too much alike for a common meter; look at the places named."
 
 
 def in_turn(found: Found) -> bool:
@@ -280,6 +299,7 @@ def read_result(filled: Filled, drawn: Wiring) -> BuzzResult:
         status = "found" if len(groups) == 1 else "narrowed"
     wrong = search.wrong(best)
     return BuzzResult(
-        drawn, filled, predictor, status, tuple(groups), best, tuple(parting_checks(groups)), lacking,
+        drawn, filled, predictor, status, tuple(groups), best,
+        tuple(parting_checks(groups, (check for check, _ in done))), lacking,
         tuple(number for number in range(len(filled.checks)) if wrong >> number & 1),
     )  # fmt: skip

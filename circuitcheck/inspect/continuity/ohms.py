@@ -43,6 +43,11 @@ class Check:
     diode: bool = False
 
     @property
+    def points(self) -> frozenset[frozenset[str]]:
+        """Its two sides, whichever is red."""
+        return frozenset((frozenset(self.red), frozenset(self.black)))
+
+    @property
     def clipped(self) -> bool:
         """Whether points are clipped together; then only open or not counts."""
         return len(self.red) + len(self.black) > 2
@@ -275,9 +280,12 @@ def _by_diode(patch: Patch, one: str, other: str) -> bool:
 
 
 def meter_error(ohm: float) -> float:
-    """The most that a reading can be off [ohm]: half a digit for itself, half one for the leads."""
+    """The most that a reading can be off [ohm]: half a digit for itself, half one for the leads.
+
+    The share is of what the meter sees, the leads included (an ohm at most, common practice).
+    """
     meter = ACCURACY["ohms"]
-    return meter.share * ohm + meter.offset + meter.digit
+    return meter.share * (ohm + 1.0) + meter.offset + meter.digit
 
 
 def _ohms(ohm: float, variance: float) -> Band:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import random
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from circuitcheck.inspect.continuity.ohms import Check, Patch, Predictor
@@ -88,11 +88,17 @@ def grouped(predictor: Predictor, found: Sequence[Found]) -> list[Group]:
     return [Group(tuple(members), state) for members, state in groups]
 
 
-def parting_checks(groups: Sequence[Group], wanted: int = 4) -> list[Check]:
-    """Checks that part the groups, the most telling first; no more than are needed."""
+def parting_checks(groups: Sequence[Group], done: Iterable[Check], wanted: int = 4) -> list[Check]:
+    """Checks that part the groups, the most telling first; no more than are needed.
+
+    :param done: checks that have been done, and would part no more a second time
+    """
     if len(groups) < 2:
         return []
-    candidates = _candidates(groups)
+    known = {check.points for check in done}
+    candidates = [check for check in _candidates(groups) if check.points not in known]
+    if not candidates:
+        return []
     shown = {check: [one.state.shows(check) for one in groups] for check in candidates}
     classes = [0] * len(groups)
     chosen: list[Check] = []
