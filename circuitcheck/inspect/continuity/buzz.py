@@ -176,7 +176,8 @@ class BuzzResult:
         """What to measure next: what parts the explanations, else what proves the rest."""
         if self.parting:
             return self.parting
-        known = {check.points for check, read in zip(self.filled.checks, self.filled.readings, strict=True)
+        filled = self.filled
+        known = {check.points for check, read in zip(filled.checks, filled.readings, strict=True)
                  if read is not None}  # fmt: skip
         return tuple(check for check in self.missing.checks if check.points not in known)
 

@@ -157,7 +157,7 @@ class Predictor:
                 self._touching[net].append(number)
         self._clips = [self._sides_by_net(check) if check.clipped else ({}, {}) for check in self.checks]
         self.whole = self._patch(range(len(drawn.nets)), {})
-        self.sound = [self._band(check, self.whole) for check in self.checks]
+        self.sound = [self.band_in(check, self.whole) for check in self.checks]
 
     def touched(self, change: Change) -> frozenset[int]:
         """The nets that a change touches."""
@@ -191,7 +191,7 @@ class Predictor:
         """The bands of the checks that a change can alter, by their number."""
         nets = self.touched(change)
         patch = self._patch(nets, change)
-        return {number: self._band(self.checks[number], patch) for number in self.touching(nets)}
+        return {number: self.band_in(self.checks[number], patch) for number in self.touching(nets)}
 
     def bands_within(self, net: int, numbers: Iterable[int]) -> dict[int, Band]:
         """What some checks with clips read through one net alone, as drawn."""
@@ -200,11 +200,7 @@ class Predictor:
 
     def band(self, check: Check, change: Change) -> Band:
         """The band of any one check after a change."""
-        return self._band(check, self.patch(change))
-
-    def band_in(self, check: Check, patch: Patch) -> Band:
-        """The band of a check between two points, of which a patch holds one at least."""
-        return self._band(check, patch)
+        return self.band_in(check, self.patch(change))
 
     def _patch(self, nets: Iterable[int], change: Change) -> Patch:
         drawn = self.drawn.elements
@@ -225,7 +221,8 @@ class Predictor:
                 head.append((one.tail, one))
         return Patch(links, diodes)
 
-    def _band(self, check: Check, patch: Patch) -> Band:
+    def band_in(self, check: Check, patch: Patch) -> Band:
+        """The band of a check with some nets as a patch has them and the others as drawn."""
         if check.clipped:
             return self._clipped(check, patch)
         red, black = check.red[0], check.black[0]
@@ -240,7 +237,7 @@ class Predictor:
     def _apart(self, check: Check, patch: Patch) -> Band:
         """One of the two points is on a net that the change does not touch, or both are."""
         inside = [one for one in (*check.red, *check.black) if one in patch.joined]
-        return OPEN if inside else self._band(check, self.whole)
+        return OPEN if inside else self.band_in(check, self.whole)
 
     def _sides_by_net(self, check: Check) -> tuple[dict[int, list[str]], dict[int, list[str]]]:
         sides: tuple[dict[int, list[str]], dict[int, list[str]]] = ({}, {})
