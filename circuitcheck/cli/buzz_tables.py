@@ -132,6 +132,10 @@ def result(found: BuzzResult) -> None:
             _wrapped(f"No check at the plugs can tell this from: {some}{more}.", "    ", "    ")
     if len(found.groups) > SHOWN_GROUPS:
         _say(f"\nand {len(found.groups) - SHOWN_GROUPS} more ways, with --json")
+    if found.closest:
+        _say("\nWhat comes closest", "bold")
+        for one in found.closest:
+            _wrapped(f"{one.spec}: {one.words}", "  - ", "    ")
     if found.unexplained:
         numbers = ", ".join(str(number + 1) for number in found.unexplained)
         _wrapped(f"Not accounted for: check {numbers} of the sheet.")

@@ -167,6 +167,13 @@ def test_two_and_three_at_once(switch):
     assert result.best.specs == {"W11 open", "W6 high resistance", "F1 blown"}
 
 
+def test_six_bad_joints_at_once(switch):
+    at = {"W0 BK": 3, "W1 RD": 4, "W2 RD": 5, "W3 RD/BK": 6, "W4 RD/BK": 7, "W11 BN": 8}
+    rows = [row for row in continuity_sheet(switch).rows() if row["wires"] in at]
+    result = filled(switch, {(row["from"][0], row["to"][0]): f"{at[row['wires']]} ohm" for row in rows})
+    assert result.best.specs == {f"W{n} high resistance" for n in (0, 1, 2, 3, 4, 11)}
+
+
 def test_what_nothing_explains_is_said_so(switch):
     # A fuse is whole or blown; 40 ohm across one is neither.
     result = filled(switch, {("F1.in/part", "F1.out/part"): "40 ohm"})

@@ -10,7 +10,7 @@ from typing import Any
 
 from circuitcheck.harness.model import Harness
 from circuitcheck.inspect.continuity.checks import Line, least, part_of, sheet_lines
-from circuitcheck.inspect.continuity.mistakes import Exchange, Library
+from circuitcheck.inspect.continuity.mistakes import Exchange, Library, Mistake
 from circuitcheck.inspect.continuity.ohms import ANYTHING, CONDUCTS, OPEN, Band, Check, Predictor, meets
 from circuitcheck.inspect.continuity.parting import Group, grouped, parting_checks
 from circuitcheck.inspect.continuity.proof import Missing, missing, never_read
@@ -172,6 +172,11 @@ class BuzzResult:
                 if read is not None and not meets(read, self.predictor.sound[number])]  # fmt: skip
 
     @property
+    def closest(self) -> tuple[Mistake, ...]:
+        """Where nothing explains every reading: the mistakes that explain the most of them."""
+        return self.best.mistakes if self.status == "not explained" else ()
+
+    @property
     def next_checks(self) -> tuple[Check, ...]:
         """What to measure next: what parts the explanations, else what proves the rest."""
         if self.parting:
@@ -223,6 +228,7 @@ class BuzzResult:
                  "alike": [[one.spec for one in found.mistakes] for found in group.members[1:]]}
                 for group in self.groups
             ],
+            "closest": [{"spec": one.spec, "words": one.words} for one in self.closest],
             "unexplained": [check(self.filled.checks[number]) for number in self.unexplained],
             "not_proven": {"wires": list(self.missing.wires),
                            "through": [list(pair) for pair in self.missing.through],
@@ -251,13 +257,13 @@ def _summary(result: BuzzResult) -> str:
     if result.status == "sound so far":
         return f"Nothing is off in the {done} checks that were done; not everything is proven yet."
     if result.status == "not explained":
-        return ("No set of known mistakes explains these readings. Measure the lines that are off "
-                "again; then go plug by plug with the drawing.")  # fmt: skip
+        return ("No set of known mistakes explains all of these readings. Measure again what is not "
+                "accounted for; then go plug by plug with the drawing.")  # fmt: skip
     size = len(result.best.mistakes)
     count = "One mistake explains" if size == 1 else f"{size} mistakes together explain"
     if result.status == "found":
         turn = " Some share a terminal: take them in the order told." if in_turn(result.best) else ""
-        return f"{count} every reading; nothing smaller does.{turn}"
+        return f"{count} every reading; no smaller set was found.{turn}"
     ways = f"{count} every reading, in {len(result.groups)} ways"
     if result.parting:
         return f"{ways} that more checks can part."

@@ -18,6 +18,14 @@ from circuitcheck.inspect.continuity.ohms import Check, Patch, Predictor
 from circuitcheck.inspect.continuity.wiring import Wiring
 
 
+COPPER_OHM = 0.2
+"""Up to here a way between two ends passes for copper on a common meter [ohm]; common practice, no
+source."""
+SMALL_OHM = 20.0
+"""Up to here a common meter's error is its offset and not its share of the reading [ohm]: 0.25 ohm
+over 0.8 %, rounded down."""
+
+
 @dataclass(frozen=True, slots=True)
 class Line:
     """One line of the sheet: a check and where it is done.
@@ -93,19 +101,32 @@ def _through(whole: Patch, ends: Sequence[str], piece: str, busy: dict[str, int]
 
 
 def _tree(whole: Patch, hub: str, members: Sequence[str]) -> list[tuple[str, str]]:
-    """Each end by the least ohms to what is reached already; from the hub where that is the same."""
+    """Each end from one that is reached already, from the hub where that is the same."""
     reached = {hub: whole.ohms_from(hub)}
     rest = [end for end in members if end != hub]
     found = []
     while rest:
         start, end = min(
             ((start, end) for start in reached for end in rest),
-            key=lambda pair: (round(reached[pair[0]][pair[1]][0], 1), pair[0] != hub),
+            key=lambda pair: (_merit(reached[pair[0]][pair[1]][0]), pair[0] != hub),
         )
         found.append((start, end))
         reached[end] = whole.ohms_from(end)
         rest.remove(end)
     return found
+
+
+def _merit(ohm: float) -> tuple[int, float]:
+    """Small for a telling way between two ends.
+
+    Copper alone first. Then small resistors, many at once rather than one by one: a joint that
+    bypasses some of them takes more off a larger reading. Large ones singly, so that the meter's
+    share of the reading hides no more than it must.
+    """
+    shown = round(ohm, 1)
+    if shown <= COPPER_OHM:
+        return (0, shown)
+    return (1, -shown) if shown <= SMALL_OHM else (2, shown)
 
 
 def _apart(nets: Sequence[tuple[str, ...]], piece: str, one_by_one: bool) -> list[Line]:

@@ -31,7 +31,7 @@ from circuitcheck.inspect.continuity.ohms import (
 )
 
 LARGEST = 4
-"""Mistakes in one set; beyond that a loom is better taken apart plug by plug."""
+"""Sets of up to so many mistakes are looked through for the smallest."""
 RARE = 0.1
 """A mistake of less weight (wires crossed from plug to plug) counts as two."""
 RARE_COST, RARE_KEPT = 3, 20
@@ -39,6 +39,8 @@ RARE_COST, RARE_KEPT = 3, 20
 KEPT, WIDER = (60, 40, 20), 5
 """Sets that are carried on after one, two, three mistakes; and how many times as many in a second
 pass, if the first finds nothing."""
+MOST, ONWARD = 12, 8
+"""Larger sets than that are not tried; those beyond ``LARGEST`` are grown from the so many best."""
 LIKES_OF = 4
 """For so many of the sets found, what one of their mistakes can be exchanged for is looked up."""
 FIT_STEPS = 50
@@ -156,7 +158,25 @@ class Search:
         if not whole:  # seldom, and then worth the seconds
             whole, again = self._pass(LARGEST - 1, WIDER)
             closest = closest or again
+        if not whole:
+            whole, closest = self._onward(closest)
         return self._with_likes(whole), closest
+
+    def _onward(self, carried: list[Found]) -> tuple[list[Found], list[Found]]:
+        """Larger sets, one mistake at a time, as long as each explains some check more."""
+        for _ in range(MOST - LARGEST):
+            steps = [step for one in carried for step in self._steps(one, rare=False)]
+            steps.sort(key=lambda step: step[:2])
+            whole = _once(self._taken(step) for step in steps if step[0] == 0)
+            whole = [one for one in whole if self._holds(one)]
+            if whole:
+                return whole, []
+            fewest = min((self.wrong(one).bit_count() for one in carried), default=0)
+            going = _once(self._taken(step) for step in steps[: 3 * ONWARD] if 0 < step[0] < fewest)
+            if not going:
+                break
+            carried = going[:ONWARD]
+        return [], carried[:3]
 
     def _with_likes(self, whole: list[Found]) -> list[Found]:
         """Sets of the same size with one mistake exchanged: those that the narrow search has dropped."""
@@ -193,7 +213,7 @@ class Search:
             kept = width * KEPT[min(cost, len(KEPT)) - 1]
             going = [step for step in steps if step[0] > 0][: 3 * kept]
             carried.append(_once(self._taken(step) for step in going)[:kept])
-        return [], next(some for some in reversed(carried) if some)[:3]
+        return [], next(some for some in reversed(carried) if some)[:ONWARD]
 
     def _holds(self, one: Found) -> bool:
         """Whether the set gives every reading when it is worked out as a whole."""
