@@ -197,6 +197,14 @@ def test_expected_ohms_are_those_of_the_description():
     assert rows["G1.+", "F1.in"]["wires"] == "W1 RD"
 
 
+def test_small_resistors_are_read_over_the_longest_way():
+    # 0.35 + 0.50 + 0.90 ohm from pin 1 to pin 4 of the pack: bridged from 1 to 4, the meter shows it.
+    rows = {frozenset(row["from"] + row["to"]): row for row in continuity_sheet(load_harness("cabin-blower")).rows()}
+    whole = rows[frozenset(("X3.1b", "X3.4b"))]
+    assert whole["value"] == pytest.approx(1.75, abs=0.03)
+    assert whole["low"] > 1.0
+
+
 def test_a_double_wire_is_said_not_to_be_provable():
     text = HEAD + "  X1: {kind: plug, cavities: 1}\nwires:\n"
     wires = [("W0", "G1.-", "E0.31"), ("W1", "G1.+", "X1.1a"), ("W2", "G1.+", "X1.1a")]

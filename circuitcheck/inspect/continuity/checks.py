@@ -17,7 +17,6 @@ from dataclasses import dataclass
 from circuitcheck.inspect.continuity.ohms import Check, Patch, Predictor
 from circuitcheck.inspect.continuity.wiring import Wiring
 
-
 COPPER_OHM = 0.2
 """Up to here a way between two ends passes for copper on a common meter [ohm]; common practice, no
 source."""
