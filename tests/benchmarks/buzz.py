@@ -6,8 +6,12 @@ The readings do not come from the tool: the circuit's branches are rewired here,
 their spread, and a resistor network solved with scipy, meter leads and meter error on top. A set of
 mistakes is drawn so that each of them shows in some check between two ends, given the others.
 
+An extra joint counts by the two nets it joins, and joints that share a net as one lump of nets, since
+no ohmmeter can tell which of three touch. Every other mistake counts by its name.
+
 Figures, each a share of the looms drawn: ``shown`` the true set is among those shown; ``first`` it is
 the one named first; ``alike`` what is named first is electrically the same at every pair of ends.
+``alone`` that nothing else is shown beside what no check can tell from it.
 ``sheet`` is after the sheet alone, ``asked`` after the further checks that the tool asks for.
 """
 

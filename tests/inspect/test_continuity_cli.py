@@ -3,6 +3,8 @@
 import csv
 import io
 import json
+import re
+from pathlib import Path
 
 import pytest
 from typer.testing import CliRunner
@@ -45,6 +47,14 @@ def test_the_sheet_goes_out_as_csv_and_comes_back():
     done = run("first-fan", "-", given=csv_with(lambda row: "OL" if row["from"] == "H1.2" else "ok"))
     assert "W13 open" in done.stdout
     assert max(map(len, done.stdout.splitlines())) <= 80
+
+
+def test_the_example_in_yaml_on_the_page_is_read():
+    page = (Path(__file__).parents[2] / "docs" / "continuity.md").read_text(encoding="utf-8")
+    (text,) = re.findall(r"```yaml\n(.*?)```", page, re.S)
+    done = run("twin-fan-switch", "-", given=text)
+    assert done.exit_code == 0
+    assert "Nothing is off in the 2 checks" in done.stdout
 
 
 def test_json_is_one_document_and_nothing_else():

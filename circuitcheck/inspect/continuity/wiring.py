@@ -77,10 +77,11 @@ class Wiring:
     def net_of(self) -> dict[str, int]:
         """Which net each node is in; a net is all that is joined, resistors and diodes included."""
         found: dict[str, int] = {}
+        number = -1
         for start in self.at:
             if start in found:
                 continue
-            number = len(set(found.values())) if not found else max(found.values()) + 1
+            number += 1
             stack = [start]
             found[start] = number
             while stack:
