@@ -22,6 +22,7 @@ from circuitcheck.parts.fault import FaultMode
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
+    from circuitcheck.inspect.continuity.buzz import BuzzResult, ContinuitySheet
     from circuitcheck.inspect.inspection import Inspection
     from circuitcheck.learn.explanation import Explanation
     from circuitcheck.learn.session import Session
@@ -221,6 +222,28 @@ class Loom:
 
         judged = None if after is None else self.sheet(after)
         return prove(self._planner, self.sheet(before), judged, Options(**options))
+
+    @overload
+    def buzz(
+        self, given: None = None, *, fitted: bool = False, one_by_one: bool = False
+    ) -> ContinuitySheet: ...
+
+    @overload
+    def buzz(self, given: str | Path) -> BuzzResult: ...
+
+    def buzz(
+        self, given: str | Path | None = None, *, fitted: bool = False, one_by_one: bool = False
+    ) -> ContinuitySheet | BuzzResult:
+        """The continuity sheet of the unpowered loom; or what a filled one says.
+
+        :param given: path of the filled sheet; what it says of bench or fitted counts
+        :raises ReadingsError: with every problem of the sheet
+        """
+        from circuitcheck.inspect.continuity.buzz import continuity_sheet, read_file  # noqa: PLC0415
+
+        if given is None:
+            return continuity_sheet(self.harness, fitted=fitted, one_by_one=one_by_one)
+        return read_file(self.harness, given)
 
 
 def load(source: str | Path) -> Loom:

@@ -1,4 +1,4 @@
-"""Put real output into the README and the student's pages: ``python docs/make_readme.py``."""
+"""Put real output into the README and the pages beside it: ``python docs/make_readme.py``."""
 
 from __future__ import annotations
 
@@ -26,7 +26,9 @@ fault E2 high resistance
 renew E2
 done
 """
-PAGES = ("README.md", "docs/explain.md", "docs/practise.md")
+#: The pages that show output.
+PAGES = tuple(ROOT / name for name in (
+    "README.md", "docs/explain.md", "docs/practise.md", "docs/continuity.md"))  # fmt: skip
 
 
 def printed(command: str) -> str:
@@ -35,6 +37,7 @@ def printed(command: str) -> str:
     if "homework.txt" in words:
         return _played(words)
     given = SHEET if "sheet.csv" in words else None
+    words = [str(ROOT / word) if word.startswith("harnesses/") else word for word in words]
     done = CliRunner().invoke(app, ["-" if word == "sheet.csv" else word for word in words], input=given)
     return "\n".join(line.rstrip() for line in done.stdout.splitlines())
 
@@ -58,6 +61,5 @@ def page(text: str) -> str:
 
 
 if __name__ == "__main__":
-    for name in PAGES:
-        path = ROOT / name
+    for path in PAGES:
         path.write_text(page(path.read_text(encoding="utf-8")), encoding="utf-8")

@@ -44,7 +44,8 @@ def test_every_page_is_in_the_readme():
         assert f"docs/{page.name}" in readme, page.name
 
 
-def test_the_output_in_the_readme_is_current():
+def test_the_output_in_the_readme_and_the_pages_is_current():
     script = runpy.run_path(str(ROOT / "docs" / "make_readme.py"))
-    readme = (ROOT / "README.md").read_text(encoding="utf-8")
-    assert script["page"](readme) == readme, "run: python docs/make_readme.py"
+    for path in script["PAGES"]:
+        text = path.read_text(encoding="utf-8")
+        assert script["page"](text) == text, f"{path.name}: run: python docs/make_readme.py"

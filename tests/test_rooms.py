@@ -25,7 +25,7 @@ def imports_of(path: Path) -> set[str]:
 
 def test_rooms_import_leftward_only():
     for number, room in enumerate(ROOMS):
-        for path in (PACKAGE / room).glob("*.py"):
+        for path in (PACKAGE / room).rglob("*.py"):
             to_the_right = imports_of(path) & set(ROOMS[number + 1 :])
             assert not to_the_right, f"{path.name} in {room} imports {to_the_right}"
 

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from circuitcheck.cli import inspect, learn, planning, practise, wire
+from circuitcheck.cli import buzz, inspect, learn, planning, practise, wire
 from circuitcheck.cli.app import (
     FaultOption,
     HarnessArgument,
@@ -257,7 +257,7 @@ def schema(what: Annotated[What, typer.Argument(help="Which file format.")]) -> 
 
 
 #: Verbs that live in files of their own; importing them has put them on the application.
-TOPICS = (inspect, learn, planning, practise, wire)
+TOPICS = (buzz, inspect, learn, planning, practise, wire)
 
 
 def run() -> None:

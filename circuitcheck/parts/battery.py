@@ -32,6 +32,10 @@ class Battery(Part):
         """Clamps first, then posts."""
         return ("+", "-", "post+", "post-")
 
+    def loom_ends(self, name: str) -> tuple[str, ...]:
+        """The two clamps; the posts stay with the battery."""
+        return (f"{name}.+", f"{name}.-")
+
     def inside(self, name: str, situation: Situation) -> dict[str, Branch]:
         """Cells between the posts and a clamp on each; nothing when it is disconnected."""
         if not situation.battery_connected:

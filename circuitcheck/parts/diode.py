@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import ClassVar
 
-from circuitcheck.parts.fault import FaultMode, bridge, scale
+from circuitcheck.parts.fault import Branches, Change, FaultMode, Value, altered, bridge, scale
 from circuitcheck.parts.part import Part, Situation
 from circuitcheck.parts.quantity import Ohm, Volt
 from circuitcheck.physics.branch import Branch
@@ -39,3 +39,14 @@ class Diode(Part):
             FaultMode(name, "shorted", 0.8, f"diode {name} is shorted", renew,
                       bridge(key, self.own(name, "a"), self.own(name, "k")), overloads=True),
         ]  # fmt: skip
+
+    def misfits(self, name: str) -> list[FaultMode]:
+        """The wrong way round."""
+        key = f"{name}:diode"
+
+        def turn(branches: Branches, _: Value) -> Change:
+            one = branches.get(key)
+            return {} if one is None else {key: altered(one, tail=one.head, head=one.tail)}
+
+        return [FaultMode(name, "reversed", 1.0, f"diode {name} is the wrong way round",
+                          f"turn diode {name}: the ring marks the cathode, k", turn)]  # fmt: skip

@@ -18,12 +18,17 @@ class Ground(Part):
     letters: ClassVar[str] = "EX"
     summary: ClassVar[str] = "ground point on the body; its terminal is 31"
     has_plug: ClassVar[bool] = False
+    joins_wires: ClassVar[bool] = True
 
     joint: Ohm = 0.003
 
     def pins(self) -> tuple[str, ...]:
         """The eyelet."""
         return ("31",)
+
+    def loom_ends(self, name: str) -> tuple[str, ...]:
+        """The eyelet itself, bolted or not."""
+        return (f"{name}.31",)
 
     def inside(self, name: str, situation: Situation) -> dict[str, Branch]:
         """The bolted joint between eyelet and body."""

@@ -52,6 +52,8 @@ class Part(BaseModel):
     has_plug: ClassVar[bool] = True
     #: resistance of one pin contact [ohm]; common practice, no source (2.8 to 6.3 mm blades)
     pin_ohm: ClassVar[float] = 0.0015
+    #: whether any wire may be crimped or bolted to it beside the others (a splice, an eyelet)
+    joins_wires: ClassVar[bool] = False
 
     kind: str = Field(description="which kind of part this is")
     note: str | None = Field(None, description="anything worth knowing about it")
@@ -83,6 +85,10 @@ class Part(BaseModel):
         """How it fails, pin contacts not counted."""
         return []
 
+    def misfits(self, name: str) -> list[FaultMode]:
+        """How a wrong one, or the right one the wrong way round, comes to be fitted."""
+        return []
+
     def check(self) -> list[tuple[str, str, str]]:
         """What its fields say against each other: (field, found, what it must be)."""
         return []
@@ -97,6 +103,10 @@ class Part(BaseModel):
         """Every point of it that a probe can be put on."""
         loom = tuple(f"{name}.{pin}" for pin in self.pins())
         return loom + (tuple(self.own(name, pin) for pin in self.pins()) if self.plugged else ())
+
+    def loom_ends(self, name: str) -> tuple[str, ...]:
+        """Where a probe gets at the loom once every plug is undone."""
+        return tuple(f"{name}.{pin}" for pin in self.pins()) if self.plugged else ()
 
     def contacts(self, name: str) -> dict[str, Conductor]:
         """The pin contacts of its plug, by the name of the pin."""

@@ -8,10 +8,17 @@ from pydantic import Field
 
 from circuitcheck.parts.fault import (
     HIGH_RESISTANCE,
+    Branches,
+    Change,
+    ChangeRule,
     FaultMode,
+    Severity,
+    Value,
     add_ohm,
+    altered,
     bridge,
     close_between,
+    set_ohm,
     take_out,
 )  # fmt: skip
 from circuitcheck.parts.part import Part, Situation
@@ -104,9 +111,52 @@ class Relay(Part):
                                    bridge(f"{name}:diode", plus, minus), overloads=True))  # fmt: skip
         return found
 
+    def misfits(self, name: str) -> list[FaultMode]:
+        """A relay of another kind in this socket; common practice, no source.
+
+        Two arrangements of the pins are sold in one housing, with 30 and 86 in each other's place.
+        """
+        fit = f"fit a relay with {self.contacts_are} contact as {name}"
+        at = {pin: self.own(name, pin) for pin in ("85", "86", "30", "87", "87a")}
+        keys = [f"{name}:30-{pin}" for pin, _ in self._throws()]
+        found = []
+        if self.contacts_are != "break":
+            closed = () if self.contacts_are == "make" else (keys[1],)
+            found.append(FaultMode(name, "with a break contact", 0.5,
+                                   f"{name} is a relay that is closed at rest between 30 and 87", fit,
+                                   _fitted(closed, f"{name}:30-87", at["30"], at["87"], self.contact)))
+        if self.contacts_are != "make":
+            found.append(FaultMode(name, "with a make contact", 0.8,
+                                   f"{name} is a plain relay, without a contact at 87a", fit,
+                                   take_out(f"{name}:30-87a")))
+        turned = {at["30"]: at["86"], at["86"]: at["30"]}
+
+        def swap(branches: Branches, _: Value) -> Change:
+            mine = {key: one for key, one in branches.items() if key.startswith(f"{name}:")}
+            return {key: altered(one, tail=turned.get(one.tail, one.tail),
+                                 head=turned.get(one.head, one.head)) for key, one in mine.items()}
+
+        found.append(FaultMode(name, "with 30 and 86 exchanged", 0.5,
+                               f"{name} is a relay of the other pin arrangement, 30 and 86 exchanged",
+                               f"fit a relay with the arrangement of the socket as {name}", swap))
+        found.append(FaultMode(name, "with another coil", 0.5, f"the coil of {name} is of another kind",
+                               f"fit a relay with a coil of {self.coil:g} ohm as {name}",
+                               set_ohm(f"{name}:coil"), Severity(5.0, 2000.0, "ohm")))
+        return found  # fmt: skip
+
     def check(self) -> list[tuple[str, str, str]]:
         """It must drop out below where it picks up."""
         if self.drop_out < self.pick_up:
             return []
         return [("drop_out", f"{self.drop_out:.0%}",
                  f"must be below the {self.pick_up:.0%} at which it picks up")]  # fmt: skip
+
+
+def _fitted(gone: tuple[str, ...], key: str, tail: str, head: str, ohm: float) -> ChangeRule:
+    """Some contacts are not there, and another is closed at rest."""
+
+    def rule(branches: Branches, _: Value) -> Change:
+        change: dict[str, Branch | None] = {one: None for one in gone if one in branches}
+        return {**change, key: Conductor(tail, head, ohm)}
+
+    return rule

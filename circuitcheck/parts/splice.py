@@ -19,6 +19,7 @@ class Splice(Part):
     letters: ClassVar[str] = "X"
     summary: ClassVar[str] = "wires joined in the loom; one terminal a wire"
     has_plug: ClassVar[bool] = False
+    joins_wires: ClassVar[bool] = True
 
     wires: Count = Field(3, description="how many wires it joins")
     joint: Ohm = 0.0005

@@ -1,0 +1,97 @@
+"""The verb buzz on the command line: sheet out, sheet in, JSON alone, 80 columns, status 2 for mistakes."""
+
+import csv
+import io
+import json
+import re
+from pathlib import Path
+
+import pytest
+from typer.testing import CliRunner
+
+from circuitcheck.cli.main import app
+from circuitcheck.shipped import harness_files
+
+
+def run(*arguments, given=None):
+    return CliRunner().invoke(app, ["buzz", *arguments], input=given, catch_exceptions=False)
+
+
+def csv_with(reading_of):
+    """The CSV sheet of first-fan, each line filled in by a function of it."""
+    rows = list(csv.DictReader(io.StringIO(run("first-fan", "--as", "csv").stdout)))
+    out = io.StringIO()
+    writer = csv.DictWriter(out, rows[0])
+    writer.writeheader()
+    for row in rows:
+        if row["check"] not in ("loom", "leads"):
+            row["reading"] = reading_of(row)
+        writer.writerow(row)
+    return out.getvalue()
+
+
+@pytest.mark.parametrize("name", sorted(harness_files()))
+def test_the_sheet_fits_eighty_columns_and_tells_the_cautions_apart(name):
+    done = run(name)
+    assert done.exit_code == 0
+    assert max(map(len, done.stdout.splitlines())) <= 80
+    assert "Battery disconnected" in done.stderr
+    assert "airbag" in done.stderr
+    assert "airbag" not in done.stdout
+
+
+def test_the_sheet_goes_out_as_csv_and_comes_back():
+    done = run("first-fan", "-", given=csv_with(lambda row: "ok"))
+    assert done.exit_code == 0
+    assert "Result: sound\n" in done.stdout
+    done = run("first-fan", "-", given=csv_with(lambda row: "OL" if row["from"] == "H1.2" else "ok"))
+    assert "W13 open" in done.stdout
+    assert max(map(len, done.stdout.splitlines())) <= 80
+
+
+def test_the_example_in_yaml_on_the_page_is_read():
+    page = (Path(__file__).parents[2] / "docs" / "continuity.md").read_text(encoding="utf-8")
+    (text,) = re.findall(r"```yaml\n(.*?)```", page, re.S)
+    done = run("twin-fan-switch", "-", given=text)
+    assert done.exit_code == 0
+    assert "Nothing is off in the 2 checks" in done.stdout
+
+
+def test_json_is_one_document_and_nothing_else():
+    done = run("first-fan", "--json")
+    assert done.stderr == ""
+    sheet = json.loads(done.stdout)
+    assert sheet["count"] == len(sheet["checks"]) >= sheet["least"]
+    text = csv_with(lambda row: "OL" if row["from"] == "H1.2" else "ok")
+    done = run("first-fan", "-", "--json", given=text)
+    assert done.stderr == ""
+    result = json.loads(done.stdout)
+    assert result["status"] in ("found", "narrowed")
+    assert "W13 open" in [one["spec"] for one in result["explanations"][0]["mistakes"]]
+    assert set(result) >= {"summary", "off", "unexplained", "not_proven", "next"}
+
+
+def test_the_next_checks_come_as_csv_to_fill_in():
+    text = csv_with(lambda row: "OL" if row["from"] == "H1.2" else "ok")
+    more = run("first-fan", "-", "--as", "csv", given=text)
+    rows = list(csv.DictReader(io.StringIO(more.stdout)))
+    assert any(row["reading"] == "" and row["check"].isdigit() for row in rows)
+    assert run("first-fan", "-", given=more.stdout).exit_code == 0
+
+
+@pytest.mark.parametrize(("arguments", "told"), [
+    (("first-fam",), "nearest: first-fan"),
+    (("first-fan", "nowhere.csv"), "nowhere.csv: found no such file"),
+    (("first-fan", "nowhere.csv", "--fitted"), "for an empty sheet"),
+])  # fmt: skip
+def test_mistakes_are_one_line_and_status_two(arguments, told):
+    done = run(*arguments)
+    assert done.exit_code == 2
+    assert done.stdout == ""
+    assert len(done.stderr.splitlines()) == 1
+    assert told in done.stderr
+
+
+def test_help_has_an_example():
+    done = run("--help")
+    assert "Examples:  circuitcheck buzz first-fan" in done.stdout
