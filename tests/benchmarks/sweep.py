@@ -1,0 +1,159 @@
+"""Operating points a second: the sweep against a circuit simulator, exact algebra, and plain solving.
+
+    python tests/benchmarks/sweep.py [--json] [--harness twin-fan-switch] [--rounds 5]
+
+Every fault of a harness at sixteen values of its unknown, in one of its tests, both sides in the same
+run; medians. The simulator (``ngspice``) alters one resistance of the exported deck and solves again, in
+one process, its start-up taken off; lcapy answers one point in numbers; ``numpy.linalg.solve`` is given
+one nodal matrix for each point, its motors taken as linear, which is the least that plain solving costs.
+"""
+
+import argparse
+import json
+import os
+import re
+import statistics
+import subprocess
+import time
+from pathlib import Path
+from tempfile import TemporaryDirectory
+
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+
+import numpy as np
+
+import circuitcheck
+from circuitcheck.circuit.build import all_faults
+from circuitcheck.expect.expected import ChosenFault, bench_for, combined
+from circuitcheck.expect.second_opinion import deck, exact_point, observed
+from circuitcheck.expect.service import blown_in_service
+from circuitcheck.solve.changes import Changes
+from circuitcheck.solve.network import Networks
+from circuitcheck.solve.sweep import settle
+
+MAGNITUDES = 16
+SPICE_POINTS = 400
+
+
+def timed(work, rounds):
+    seconds = []
+    for _ in range(rounds):
+        begin = time.perf_counter()
+        work()
+        seconds.append(time.perf_counter() - begin)
+    return statistics.median(seconds)
+
+
+def every_fault(harness, bench):
+    """Changes and rows of every fault over its range."""
+    changes, counts = [], []
+    for mode in all_faults(harness):
+        values = np.zeros(1)
+        if mode.severity:
+            values = np.geomspace(mode.severity.low, mode.severity.high, MAGNITUDES)
+        changes.append(combined([ChosenFault(mode, values)], bench.circuit.branches, bench.setup.swap))
+        counts.append(len(values))
+    return changes, counts
+
+
+def ours(harness, test, rounds):
+    """Seconds for all faults from the changes on, nothing kept from before, and points."""
+    bench = bench_for(harness, harness.tests[test])
+    changes, counts = every_fault(harness, bench)
+    circuit = bench.circuit
+    probes = [(node, circuit.reference) for node in circuit.nodes[1:9]]
+
+    def work():
+        laid_out = Changes.of(circuit, changes, counts)
+        for group in settle(Networks(circuit), laid_out, probes).groups:
+            group.batch.probe_volts  # noqa: B018
+
+    return timed(work, rounds), sum(counts)
+
+
+def spice(harness, test, rounds):
+    """Seconds a point of the simulator that alters one resistance and solves again."""
+    text = deck(harness, test)
+    head = text[: text.index(".control")]
+    resistors = re.findall(r"^(r\d+) ", head, re.M | re.I)
+
+    def run(points):
+        lines = []
+        for number in range(points):
+            name = resistors[number % len(resistors)]
+            lines += [f"alter {name} = {0.05 * 1.01**number}", "op"]
+        body = "\n".join([".control", "op", *lines, "quit", ".endc", ".end", ""])
+        with TemporaryDirectory() as folder:
+            path = Path(folder) / "deck.cir"
+            path.write_text(head + body, encoding="utf-8")
+            begin = time.perf_counter()
+            subprocess.run(["ngspice", "-b", str(path)], capture_output=True, check=False)
+            return time.perf_counter() - begin
+
+    found = [run(SPICE_POINTS) - run(0) for _ in range(rounds)]
+    return statistics.median(found) / SPICE_POINTS
+
+
+def exact(harness, test):
+    """Seconds of one point by lcapy in numbers."""
+    one = observed(harness, test)[0]
+    begin = time.perf_counter()
+    exact_point(one.circuit, one.point)
+    return time.perf_counter() - begin
+
+
+def plain(harness, test, rounds):
+    """Seconds of one numpy.linalg.solve of the nodal matrix."""
+    circuit = bench_for(harness, harness.tests[test]).circuit
+    network = Networks(circuit).of(circuit.initial_states())
+    matrix, push = network.matrix(np.full(len(network.curve_keys), 1.0)), network.injections()
+    times = 300
+    return timed(lambda: [np.linalg.solve(matrix, push) for _ in range(times)], rounds) / times
+
+
+def all_pairs(loom):
+    """Seconds for all pairs of faults over all tests of a harness, and how many points that is."""
+    harness = loom.harness
+    modes = [ChosenFault(one, one.severity.typical if one.severity else 0.0)
+             for one in all_faults(harness)]  # fmt: skip
+    pairs = [(a, b) for n, b in enumerate(modes) for a in modes[:n] if a.mode.where != b.mode.where]
+    begin = time.perf_counter()
+    risky = [n for n, pair in enumerate(pairs) if any(one.mode.overloads for one in pair)]
+    blown = [frozenset()] * len(pairs)
+    rules = [lambda branches, n=n: combined(pairs[n], branches) for n in risky]
+    for n, already in zip(risky, blown_in_service(harness, rules), strict=True):
+        blown[n] = already
+    for test in harness.tests.values():
+        bench = bench_for(harness, test)
+        changes = [combined(pair, bench.circuit.branches, test.setup.swap) for pair in pairs]
+        bench.run(changes, blown=blown)
+    return time.perf_counter() - begin, len(pairs) * len(harness.tests)
+
+
+if __name__ == "__main__":
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("--json", action="store_true")
+    parser.add_argument("--harness", default="twin-fan-switch")
+    parser.add_argument("--test")
+    parser.add_argument("--rounds", type=int, default=5)
+    given = parser.parse_args()
+    loom = circuitcheck.load(given.harness)
+    name = given.test or list(loom.harness.tests)[-3]
+    seconds, points = ours(loom.harness, name, given.rounds)
+    each = seconds / points
+    by_spice, by_exact = spice(loom.harness, name, given.rounds), exact(loom.harness, name)
+    by_plain = plain(loom.harness, name, given.rounds)
+    pair_seconds, pair_points = all_pairs(loom)
+    found = {
+        "harness": given.harness, "test": name, "points": points,
+        "microseconds_a_point": 1e6 * each,
+        "ngspice_microseconds": 1e6 * by_spice, "times_ngspice": by_spice / each,
+        "lcapy_seconds": by_exact, "times_lcapy": by_exact / each,
+        "plain_solve_microseconds": 1e6 * by_plain, "times_plain_solve": by_plain / each,
+        "all_pairs_seconds": pair_seconds, "all_pairs_points": pair_points,
+    }  # fmt: skip
+    if given.json:
+        print(json.dumps(found, indent=2))
+    else:
+        for key, value in found.items():
+            print(f"{key:28} {value if isinstance(value, str | int) else f'{value:.4g}'}")
