@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import os
 import sys
 from enum import Enum
 from pathlib import Path
@@ -26,10 +25,6 @@ from circuitcheck.cli.app import (
 if TYPE_CHECKING:
     from circuitcheck.expect.expected import Expectation
     from circuitcheck.loom import Loom
-
-# Matrices here have a few dozen rows: threads that share one cost more than they save.
-for _threads in ("OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "OMP_NUM_THREADS"):
-    os.environ.setdefault(_threads, "1")
 
 DEMO_HARNESS, DEMO_READINGS = "twin-fan-switch", "slow-on-low"
 
