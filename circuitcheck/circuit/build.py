@@ -77,10 +77,14 @@ def lead_keys(setup: Setup) -> list[str]:
 def all_faults(harness: Harness) -> list[FaultMode]:
     """Every fault mode of a harness, with the unit to replace and its frequency here."""
     found: list[FaultMode] = []
+    crimped = {end: name for name, wire in harness.wires.items() for end in (wire.start, wire.end)}
     for name, part in harness.parts.items():
-        unit = part.belongs_to or name
-        found += [_placed(harness, fault, unit if fault.where == name else part.belongs_to)
-                  for fault in part.all_faults(name)]  # fmt: skip
+        for fault in part.all_faults(name):
+            unit = part.belongs_to or (name if fault.where == name else None)
+            if unit is None and part.joins_wires:
+                # A joint inside the loom is out of reach of a probe, and is made anew with its wire.
+                unit = crimped.get(fault.where)
+            found.append(_placed(harness, fault, unit))
     positive = f"{harness.supply.battery}.+"
     for name, wire in harness.wires.items():
         found += [_placed(harness, one, wire.belongs_to) for one in wire.faults(name, positive)]
