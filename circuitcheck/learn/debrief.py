@@ -55,6 +55,7 @@ class Debrief:
     :param named: faults that the student named; ``truth`` those that were there
     :param units: what the student would renew or repair; ``due`` what was due
     :param known: how many single faults this harness has
+    :param fitting: the single faults that fit everything measured; empty where that is not counted
     """
 
     harness: str
@@ -69,6 +70,7 @@ class Debrief:
     minutes: float
     known: int
     told: tuple[Told, ...]
+    fitting: tuple[str, ...]
     unsafe: tuple[str, ...]
     words: tuple[str, ...]
     remedies: tuple[str, ...]
@@ -90,10 +92,11 @@ def debrief(workshop: Workshop, named: Sequence[str], units: Sequence[str]) -> D
     modes = {one.mode.spec for one in case.faults}
     due = tuple(dict.fromkeys(one.mode.replace for one in case.faults))
     rows = _rows(case)
+    told, fitting = _told(case, rows, workshop.log)
     return Debrief(
         case.harness.name, case.level, case.seed, tuple(named), truth, tuple(units), due,
         set(named) == modes, set(units) == set(due), round(workshop.minutes, 1),
-        len({one.mode.spec for one in rows}), _told(case, rows, workshop.log),
+        len({one.mode.spec for one in rows}), told, fitting,
         tuple(dict.fromkeys(workshop.unsafe)), tuple(one.mode.words for one in case.faults),
         tuple(one.mode.remedy for one in case.faults), case.trap,
     )  # fmt: skip
@@ -109,8 +112,10 @@ def _rows(case: Case) -> list[ChosenFault]:
     return found
 
 
-def _told(case: Case, rows: Sequence[ChosenFault], log: Sequence[Measurement]) -> tuple[Told, ...]:
-    """Each measurement against every single fault."""
+def _told(
+    case: Case, rows: Sequence[ChosenFault], log: Sequence[Measurement]
+) -> tuple[tuple[Told, ...], tuple[str, ...]]:
+    """Each measurement against every single fault; and the faults that fit them all."""
     countable = case.meter_ohm == VOLTMETER_OHM
     single = countable and len(case.faults) <= 1
     blown = blown_in_service(case.harness, [one.change for one in rows]) if countable and log else []
@@ -134,7 +139,7 @@ def _told(case: Case, rows: Sequence[ChosenFault], log: Sequence[Measurement]) -
         found.append(Told(round(one.minutes, 1), one.said, one.shown, one.sound,
                           not alike(one.observation, one.value, sound), shows,
                           len(left) if single and shows is not None else None))  # fmt: skip
-    return tuple(found)
+    return tuple(found), tuple(sorted(left)) if single and log else ()
 
 
 def _predicted(

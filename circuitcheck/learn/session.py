@@ -27,6 +27,9 @@ TALK = {
     "leave": ("leave", "end without naming anything"),
 }
 
+MOST_TOLD = 6
+"""Faults up to which the debrief names those that fit; a choice of presentation."""
+
 
 @dataclass
 class Session:
@@ -202,6 +205,8 @@ def debrief_lines(found: Debrief) -> list[str]:
     if found.told:
         lines += ["", f"What each could have told ({found.known} single faults are known here):"]
         lines += [line for one in found.told for line in _told_lines(one)]
+    if 0 < len(found.fitting) <= MOST_TOLD:
+        lines.append(f"What fits it all: {', '.join(found.fitting)}.")
     return lines
 
 

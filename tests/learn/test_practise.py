@@ -207,6 +207,7 @@ def test_the_true_fault_fits_all_that_was_seen_and_fewer_and_fewer_do(level):
         assert left == sorted(left, reverse=True)
         assert left[-1] >= 1
         assert left[-1] < left[0]
+        assert drawn.faults[0].mode.spec in session.debrief().fitting
         # A drifted resistor may lie within what sound vehicles differ by; an open or a ground not.
         assert level == 3 or any(one.off for one in told)
 
@@ -313,3 +314,15 @@ def test_mistakes_are_one_line_and_status_two(arguments, says):
 
 def test_help_has_an_example():
     assert "Example" in run("practise", "--help").stdout
+
+
+def test_practice_leaves_heavy_libraries_alone(tmp_path):
+    script = tmp_path / "look.txt"
+    script.write_text("look\nvolts G1.+ G1.-\nleave\n", encoding="utf-8")
+    code = (
+        "import sys\nfrom circuitcheck.cli.main import app\n"
+        f"app(['practise', 'first-fan', '--seed', '0', '--play', {str(script)!r}], standalone_mode=False)\n"
+        "print(sorted({'lcapy', 'sympy', 'scipy', 'networkx', 'matplotlib', 'prompt_toolkit'} & sys.modules.keys()))"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert done.stdout.splitlines()[-1] == "[]"
