@@ -145,7 +145,8 @@ def verdict(loom: Loom, result: Verdict) -> None:
     if len(result.suspects) > len(shown):
         say(f"and {len(result.suspects) - len(shown)} more, with --json")
     if sum(one.group == 1 for one in shown) > 1:
-        say("Suspects of one group cannot be told apart by these readings.")
+        say("Suspects of one group cannot be told apart by these readings; 'circuitcheck next'\n"
+            "with the same sheet names the test that parts them.")  # fmt: skip
     _reasons(shown)
     err.print("! Before you buy a part: check plugs and crimps at it, and prove it after the repair.",
                markup=False)  # fmt: skip
@@ -215,4 +216,5 @@ def demo_tail(harness: str, path: Path) -> None:
     say("Next, try:")
     indented(f"circuitcheck expect {harness}")
     indented(f"circuitcheck locate {harness} {path}")
+    indented(f"circuitcheck next {harness} --symptom 'right fan dead on low'")
     indented("circuitcheck list")
