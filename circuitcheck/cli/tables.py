@@ -53,7 +53,7 @@ def harnesses(rows: Sequence[Mapping[str, Any]]) -> None:
     say("\nSample readings, each with its fault named in the file:")
     for row in rows:
         for path in row["readings"]:
-            indented(f"circuitcheck locate {row['name']} {path}")
+            say(f"  circuitcheck locate {row['name']} {path}")
 
 
 def faults(rows: Sequence[Mapping[str, Any]]) -> None:
@@ -214,7 +214,7 @@ def demo_tail(harness: str, path: Path) -> None:
     """Where to go from here."""
     say()
     say("Next, try:")
-    indented(f"circuitcheck expect {harness}")
-    indented(f"circuitcheck locate {harness} {path}")
-    indented(f"circuitcheck next {harness} --symptom 'right fan dead on low'")
-    indented("circuitcheck list")
+    say(f"  circuitcheck expect {harness}")
+    say(f"  circuitcheck locate {harness} {path}")
+    say(f"  circuitcheck next {harness} --symptom 'right fan dead on low'")
+    say("  circuitcheck list")
