@@ -86,9 +86,15 @@ def next_(
         options = _options(toolbox, price, skip)
         sheet = _sheet(loom, readings) if readings else None
         if symptom:
-            from circuitcheck.plan.symptom import symptom_sheet, with_symptom  # noqa: PLC0415
+            from circuitcheck.plan.symptom import (  # noqa: PLC0415
+                symptom_sheet,
+                understood,
+                with_symptom,
+            )
 
-            sheet = with_symptom(symptom_sheet(loom.harness, symptom), sheet)
+            told = symptom_sheet(loom.harness, symptom)
+            typer.echo(f"understood: {understood(told)}", err=True)
+            sheet = with_symptom(told, sheet)
         result = loom.next(sheet, **options)
         emit(as_json, result.to_dict, lambda: planning_tables.next_test(result))
 
@@ -139,5 +145,6 @@ def prove(
             if result.judgement is not None:
                 typer.echo("\nThe readings taken after the repair\n")
                 tables.verdict(loom, result.judgement)
+                planning_tables.still_missing(result)
 
         emit(as_json, result.to_dict, show)

@@ -133,3 +133,10 @@ def proof(result: Proof) -> None:
             "by how often things fail.".replace("%", " %", 1), 0)  # fmt: skip
     if result.not_shown:
         indented(f"Not shown by these: {', '.join(result.not_shown)}.", 0)
+
+
+def still_missing(result: Proof) -> None:
+    """What the readings after a repair leave unproven."""
+    if result.missing:
+        say()
+        indented(f"Not yet proven; still to be read: {'; '.join(result.missing)}.", 0)

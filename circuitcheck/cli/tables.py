@@ -73,6 +73,9 @@ def cautions(tests: Iterable[ExpectedTest]) -> None:
 def expected(loom: Loom, result: Expectation, twin: Twin | None = None) -> None:
     """Expected readings, test by test."""
     cautions(result)
+    if not result.tests:
+        say(f"{loom.harness.title} ({loom.harness.name}) has no tests: describe some under 'tests:'.")
+        return
     say(f"{loom.harness.title} ({loom.harness.name})", "bold")
     say(
         f"with {' and '.join(result.faults)}" if result.faults else "as a sound circuit gives them"
@@ -84,6 +87,8 @@ def expected(loom: Loom, result: Expectation, twin: Twin | None = None) -> None:
         if one.lead:
             indented(f"jumper lead: {one.lead.size_mm2:g} mm2 with a {one.lead.fuse_a:g} A fuse "
                     f"(it carries {number(one.lead.amps)} A)")  # fmt: skip
+        if one.lead_blows:
+            indented("the fuse of the lead blows: what follows is read after that")
         for name in one.buzzing:
             indented(f"{name}: never comes to rest, it buzzes")
         table = plain_table("reading", "where", "expected", "95 % between", right=("expected",))
@@ -145,9 +150,10 @@ def verdict(loom: Loom, result: Verdict) -> None:
     if len(result.suspects) > len(shown):
         say(f"and {len(result.suspects) - len(shown)} more, with --json")
     if sum(one.group == 1 for one in shown) > 1:
-        say("Suspects of one group cannot be told apart by these readings; 'circuitcheck next'\n"
-            "with the same sheet names the test that parts them.")  # fmt: skip
-    _reasons(shown)
+        say("Suspects of one group cannot be told apart by these readings;\n"
+            "'circuitcheck next' with the same sheet names the test that parts them.")  # fmt: skip
+    if result.verdict != "unexplained":
+        _reasons(shown)
     err.print("! Before you buy a part: check plugs and crimps at it, and prove it after the repair.",
                markup=False)  # fmt: skip
 

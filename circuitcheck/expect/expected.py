@@ -55,7 +55,12 @@ class ExpectedReading:
 
 @dataclass(frozen=True, slots=True)
 class ExpectedTest:
-    """One test with what it should give."""
+    """One test with what it should give.
+
+    :param lead: what a sound circuit asks of the jumper lead
+    :param buzzing: thresholds that never come to rest
+    :param lead_blows: whether the fuse of the lead blows
+    """
 
     test: str
     title: str
@@ -63,6 +68,7 @@ class ExpectedTest:
     lead: Lead | None
     readings: tuple[ExpectedReading, ...]
     buzzing: tuple[str, ...] = ()
+    lead_blows: bool = False
 
     def to_dict(self) -> dict[str, Any]:
         """The fields as a plain dict."""
@@ -70,7 +76,7 @@ class ExpectedTest:
             "test": self.test, "title": self.title, "cautions": list(self.cautions),
             "lead": asdict(self.lead) if self.lead else None,
             "readings": [one.to_dict() for one in self.readings],
-            "buzzing": list(self.buzzing),
+            "buzzing": list(self.buzzing), "lead_blows": self.lead_blows,
         }  # fmt: skip
 
 
@@ -168,10 +174,12 @@ def _expect(
     ]
     point = bench.point(change, blown)
     leads = lead_keys(test.setup)
-    amps = max((abs(point.amps.get(key, 0.0)) for key in leads), default=0.0)
+    sound = bench.point({}) if faults else point
+    amps = max((abs(sound.amps.get(key, 0.0)) for key in leads), default=0.0)
     return ExpectedTest(
         name, test.title, tuple(cautions_for(harness, test.setup)), lead_for(amps) if leads else None,
         tuple(readings), point.buzzing,
+        any(point.states.get(f"{key} fuse blown", False) for key in leads),
     )  # fmt: skip
 
 

@@ -120,7 +120,9 @@ def _result(
     estimate = None
     unknown = suspect.unknown
     if unknown is not None and standing.span is not None and unknown.severity is not None:
-        estimate = Estimate(standing.value, *standing.span, unknown.severity.unit)
+        low, high = standing.span
+        inside = min(max(standing.value, low), high)
+        estimate = Estimate(inside, low, high, unknown.severity.unit)
     return SuspectResult(
         suspect.spec, " + ".join(fault.where for fault in suspect.faults),
         " + ".join(fault.mode for fault in suspect.faults) or "none", unit_of(suspect),

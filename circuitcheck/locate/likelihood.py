@@ -19,6 +19,8 @@ from circuitcheck.solve.changes import Bool
 
 _LOG_2PI = math.log(2 * math.pi)
 _NEVER = 1e-12
+_NUMBER_NOTED = 0.02
+"""Chance that a number is noted where a relay buzzes; common practice, no source."""
 
 
 @dataclass(frozen=True)
@@ -105,10 +107,12 @@ def _others(
             right = seen.word_chance(value, u)
             wild = seen.wild
         else:
-            # An open line, met or missed; beside a relay that buzzes any number will do.
+            # An open line, met or missed. Beside a relay that buzzes a number says little, and who
+            # hears one notes that rather than a number; but what no meter there shows, it is not.
             wild = seen.wild if np.isfinite(seen.reading.value) else 0.05
+            possible = np.isinf(seen.reading.value) or abs(seen.reading.value) * seen.wild <= 1.0
             right = np.where(np.isinf(value) & np.isinf(seen.reading.value), 1.0, 0.0)
-            right = np.where(np.isnan(value), wild, right)
+            right = np.where(np.isnan(value), _NUMBER_NOTED * wild * possible, right)
         chance = np.maximum((1 - MISREAD) * right + MISREAD * wild, _NEVER)
         total += np.where(rest, np.log(chance), 0.0)
         misread[:, column] = np.where(rest, MISREAD * wild / chance, 0.0)

@@ -53,8 +53,8 @@ def _sound_reason(evidence: Evidence, expected: Sequence[ExpectedReading]) -> st
     count = len(expected)
     tests = len(evidence.benches)
     return (
-        f"All {count} readings of {tests} tests can come from a sound circuit; what lies "
-        "outside these tests (engine, coolant, thermostat, an idle contact) is not judged."
+        f"All {count} readings of {tests} test{'s' if tests > 1 else ''} can come from a sound circuit; "
+        "what lies outside these tests (engine, coolant, thermostat, an idle contact) is not judged."
     )
 
 

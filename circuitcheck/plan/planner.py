@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from circuitcheck.errors import UnknownName
 from circuitcheck.expect.bench import Bench
 from circuitcheck.harness.model import Harness
 from circuitcheck.harness.readings import Sheet
@@ -123,6 +124,10 @@ class Planner:
         """The same once the readings have been weighed."""
         verdict = conclude(evidence, standings) if evidence else None
         standings = merged(standings)
+        names = [one.name for one in self.candidates]
+        for skipped in options.skip:
+            if skipped not in names:
+                raise UnknownName("test", skipped, names)
         known = hypotheses(self.harness, standings)
         opened = options.opened | {
             one for test in sheet.setups.values()

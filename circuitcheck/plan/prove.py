@@ -59,6 +59,7 @@ class Proof:
     :param shown: share of all faults, by their usual chance, that the readings rule out
     :param not_shown: likeliest faults that no reading of these can show
     :param judgement: the verdict on the readings taken after the repair, if there are any
+    :param missing: readings of the proof that were not taken after the repair, if any were
     """
 
     repaired: tuple[str, ...]
@@ -67,6 +68,7 @@ class Proof:
     shown: float
     not_shown: tuple[str, ...]
     judgement: Verdict | None = None
+    missing: tuple[str, ...] = ()
 
     def to_dict(self) -> dict[str, Any]:
         """The fields as a plain dict."""
@@ -75,6 +77,7 @@ class Proof:
             "minutes": self.minutes, "shown": round(self.shown, 4),
             "not_shown": list(self.not_shown),
             "judgement": self.judgement.to_dict() if self.judgement else None,
+            "missing": list(self.missing),
         }  # fmt: skip
 
 
@@ -95,7 +98,20 @@ def prove(planner: Planner, before: Sheet, after: Sheet | None, options: Options
     share = float(known.weights[seen & faulty].sum() / known.weights[faulty].sum())
     judgement = planner.locator.locate(after) if after is not None else None
     return Proof(tuple(sorted(suspected)), tests, sum(one.minutes for one in tests), share,
-                 tuple(known.suspects[n].spec for n in order), judgement)  # fmt: skip
+                 tuple(known.suspects[n].spec for n in order), judgement,
+                 _missing(chosen, after))  # fmt: skip
+
+
+def _missing(chosen: list[tuple[Candidate, list[int]]], after: Sheet | None) -> tuple[str, ...]:
+    """What the proof asks for and a sheet does not hold."""
+    if after is None:
+        return ()
+    taken = {(repr(after.setups[one.test].setup), repr(one.observation)) for one in after.readings}
+    return tuple(
+        f"{candidate.name}: {candidate.observations[place][0]}"
+        for candidate, places in chosen for place in places
+        if (repr(candidate.setup), repr(candidate.observations[place][1])) not in taken
+    )  # fmt: skip
 
 
 def _weights(known: Hypotheses, suspected: set[str]) -> Array:

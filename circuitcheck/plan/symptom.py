@@ -24,9 +24,12 @@ _COLD = r"\b(cold|always|never stops|all the time)\b"
 def symptom_sheet(harness: Harness, text: str) -> Sheet:
     """A sheet from words such as ``right fan dead on low``.
 
-    :raises ValueError: if they name no fan, no state or no condition of use that the harness has
+    Where it is not said when, it is the condition in which the fan has most reason to run.
+
+    :raises ValueError: if a word is not understood, or it is not said what the fan does
     """
-    said = text.casefold()
+    said = text.casefold().replace("doesn't", "does not").replace("won't", "will not")
+    _check_words(harness, said)
     motors = _motors(harness, said)
     title, setup = _condition(harness, said)
     where = re.search(f"{_BUSY}|{_LOW}|{_COLD}|\\bon \\S+$", said)
@@ -79,15 +82,44 @@ def _condition(harness: Harness, said: str) -> tuple[str, Setup]:
     warm = [one for one in known[1:] if one[1].running]
     if warm and re.search(_LOW, said):
         return warm[0]
-    if re.search(_BUSY, said):
-        return (warm or known)[-1]
-    raise ValueError(f"'{said}' does not say when: must have on low, on high, cold, or the position of "
-                     f"a switch, as in '{_example(harness)}'")  # fmt: skip
+    return (warm or known)[-1]  # not said when: not even where the fan has most reason to run
+
+
+_PLAIN = frozenset(re.findall(r"\w+", """
+    the a an is are fan fans blower motor both all on in at of with when engine speed position
+    does do did not will run runs running turn turns turning working work stand stands still
+    dead off slow slowly weak fast full only even low high hot warm cold
+"""))
+
+
+def _check_words(harness: Harness, said: str) -> None:
+    """Every word must mean something here; what is left over would be lost without a sound."""
+    known = set(_PLAIN)
+    for name, part in harness.parts.items():
+        if part.kind == "motor":
+            known |= {name.casefold(), *(part.belongs_to or "").casefold().split()}
+        for position in getattr(part, "positions", None) or ():
+            known |= {str(position).casefold(), name.casefold()}
+    words = re.findall(r"[^\s,;.]+", said)
+    strange = [word for word in words if word not in known]
+    if strange or re.search(r"\bnot (?!run|turn|working)", said) or "," in said:
+        raise ValueError(f"'{said}' is not understood"
+                         + (f" at '{strange[0]}'" if strange else "")
+                         + f": must be one plain sentence, such as '{_example(harness)}'")  # fmt: skip
+
+
+def understood(sheet: Sheet) -> str:
+    """How a symptom was taken."""
+    what = ", ".join(f"{one.name} {one.word}" for one in sheet.readings)
+    return f"{what}; {sheet.setups['symptom'].title}"
 
 
 def _example(harness: Harness) -> str:
     motor = next(name for name, part in harness.parts.items() if part.kind == "motor")
-    return f"{harness.parts[motor].belongs_to or motor} dead on high"
+    positions = [str(one) for part in harness.parts.values()
+                 for one in getattr(part, "positions", None) or ()]  # fmt: skip
+    when = f"in position {positions[-1]}" if positions else "on high"
+    return f"{harness.parts[motor].belongs_to or motor} dead {when}"
 
 
 def with_symptom(symptom: Sheet, sheet: Sheet | None) -> Sheet:

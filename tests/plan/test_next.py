@@ -143,11 +143,25 @@ class TestSymptom:
         sheet = symptom_sheet(harness, f"blower dead in position {position}")
         assert sheet.setups["symptom"].setup.switches
 
-    @pytest.mark.parametrize("text", ["hello", "right fan dead", "right fan purple on low", ""])
+    @pytest.mark.parametrize("text", [
+        "hello", "right fan purple on low", "", "right fan", "middle fan dead on low",
+        "right headlamp dead on low", "right fan not slow on low", "right fan dead on low, fast on high",
+    ])
     def test_what_is_not_understood_is_said(self, text):
         harness = circuitcheck.load("twin-fan-switch").harness
-        with pytest.raises(ValueError, match="does not say"):
+        with pytest.raises(ValueError, match=r"does not say|not understood"):
             symptom_sheet(harness, text)
+
+    def test_a_negation_is_not_lost(self):
+        harness = circuitcheck.load("twin-fan-switch").harness
+        sheet = symptom_sheet(harness, "right fan doesn't run on low")
+        assert {one.name: one.word for one in sheet.readings} == {"M2": "off", "M1": "slow"}
+
+    def test_without_a_condition_it_is_the_one_in_which_the_fan_should_run(self):
+        harness = circuitcheck.load("twin-fan-switch").harness
+        sheet = symptom_sheet(harness, "both fans dead")
+        assert {one.word for one in sheet.readings} == {"off"}
+        assert sheet.setups["symptom"].setup.engine.celsius > 99
 
 
 class TestPlan:
