@@ -16,6 +16,7 @@ from __future__ import annotations
 import csv
 import io
 import math
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
@@ -244,6 +245,8 @@ def _from_csv(harness: Harness, text: str, file: str) -> _Reader:
             continue
         by_name = dict(zip(header, cells, strict=False))
         test, name, value = (by_name.get(one, "") for one in _HEAD)
+        if separator == ";":  # a spreadsheet that writes these writes decimal commas too
+            value = re.sub(r"(?<=\d),(?=\d)", ".", value)
         path: Path_ = (test, name)
         tree.lines[path] = tree.lines[(test,)] = line
         reader.take(test, name, value, path)

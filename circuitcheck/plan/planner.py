@@ -8,7 +8,7 @@ import numpy as np
 
 from circuitcheck.errors import UnknownName
 from circuitcheck.expect.bench import Bench
-from circuitcheck.harness.model import Harness
+from circuitcheck.harness.model import Harness, Observation, Setup
 from circuitcheck.harness.readings import Sheet
 from circuitcheck.locate.conclude import conclude, merged
 from circuitcheck.locate.evidence import Evidence
@@ -42,6 +42,10 @@ _RARE = 0.005
 REST = "anything else"
 _PAYS = 0.02
 """Gain that one more reading in a set-up must bring [bit a minute]."""
+
+
+Taken = tuple[str, str, frozenset[str]]
+"""A reading that has been taken: its set-up, kind and points."""
 
 
 @dataclass(frozen=True)
@@ -133,7 +137,7 @@ class Planner:
             one for test in sheet.setups.values()
             for one in (*test.access, *setup_access(self.harness, test.setup))
         }  # fmt: skip
-        taken = {(repr(sheet.setups[one.test].setup), repr(one.observation)) for one in sheet.readings}
+        taken = {_same(sheet.setups[one.test].setup, one.observation) for one in sheet.readings}
         planned: list[Planned] = []
         predicted: dict[str, Array] = {}
         if len(known.units) > 1:
@@ -146,17 +150,16 @@ class Planner:
         return _outlook(self.harness, known, planned, opened, options, predicted, verdict)
 
     def _planned(
-        self, one: Candidate, known: Hypotheses, values: Array, taken: set[tuple[str, str]],
+        self, one: Candidate, known: Hypotheses, values: Array, taken: set[Taken],
         options: Options,
     ) -> list[Planned]:  # fmt: skip
         """The readings worth taking in a set-up: the best first, more while they pay."""
-        setup = repr(one.setup)
         usable: list[tuple[int, Outcomes, tuple[str, ...]]] = []
         alike: set[bytes] = set()
         for place, (_, observation) in enumerate(one.observations):
             column = values[:, place]
             tool = tool_of(observation)
-            if tool not in ("eyes", *options.tools) or (setup, repr(observation)) in taken:
+            if tool not in ("eyes", *options.tools) or _same(one.setup, observation) in taken:
                 continue
             if tells_nothing(observation, column):
                 continue
@@ -174,6 +177,12 @@ class Planner:
             [*one.access, *(place for n in chosen for place in usable[n][2])]))  # fmt: skip
         return [Planned(one, tuple(usable[n][0] for n in chosen),
                         one.minutes + READING * len(chosen), access, joint, labels)]  # fmt: skip
+
+
+def _same(setup: Setup, observation: Observation) -> Taken:
+    """What makes a reading the same as another: volts lost between two points are volts there."""
+    kind = "volts" if observation.kind == "drop" else observation.kind
+    return repr(setup), kind, frozenset(observation.points)
 
 
 def _best_readings(
