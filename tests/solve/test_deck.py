@@ -30,7 +30,7 @@ each_harness = pytest.mark.parametrize("name", HARNESSES, ids=[Path(n).stem for 
 
 
 def share(harness, seed):
-    """One fault of each mode of each kind of part, and a sixth of the others, fifteen at most.
+    """One fault of each mode of each kind of part, and a few of the others.
 
     ``tests/benchmarks/oracle.py`` compares all of them."""
     faults = typical(harness)
@@ -40,7 +40,7 @@ def share(harness, seed):
         part = harness.parts.get(one.mode.where.split(".")[0])
         first.setdefault((part.kind if part else "wire", one.mode.mode), one)
     others = [one for one in faults if one not in first.values()]
-    return [*first.values(), *others[: min(len(others) // 6, 15)]]
+    return [*first.values(), *others[: min(len(others) // 12, 5)]]
 
 
 @each_harness
