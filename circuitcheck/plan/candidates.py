@@ -159,7 +159,8 @@ def _made(harness: Harness) -> Iterator[tuple[str, Setup]]:
             yield f"{name} pulled, {_in_use(busiest)}", busiest.model_copy(update={"pull": [name]})
             continue
         undone = "pull" if part.kind == "relay" else "unplug"
-        yield f"plug of {name} undone, ignition on", _setup(ignition="on", **{undone: [name]})
+        word = "on" if _ignition(harness) else "off"
+        yield f"{_ignition(harness)}{name} undone", _setup(ignition=word, **{undone: [name]})
         yield (f"{name} undone, ohms", _setup(battery="disconnected", **{undone: [name]}))
         if part.kind != "plug":
             yield f"known good {name} put in, {_in_use(busiest)}", busiest.model_copy(
@@ -167,7 +168,7 @@ def _made(harness: Harness) -> Iterator[tuple[str, Setup]]:
             )
         for one, other in _contacts(name, part):
             yield (f"{one} to {other} bridged", _setup(
-                ignition="on", bridge=[[one, other]], **{undone: [name]}))  # fmt: skip
+                ignition=word, bridge=[[one, other]], **{undone: [name]}))  # fmt: skip
 
 
 def _setup(**fields: object) -> Setup:
@@ -176,13 +177,14 @@ def _setup(**fields: object) -> Setup:
 
 def _in_use(setup: Setup) -> str:
     if setup.switches:
-        return ", ".join(f"{name} on {position}" for name, position in setup.switches.items())
+        return ", ".join(f"{name} in position {position}" for name, position in setup.switches.items())
     return f"engine at {setup.engine.celsius:.0f} degC"
 
 
 def conditions(harness: Harness) -> list[tuple[str, Setup]]:
     """Conditions of ordinary use, from the quietest to the busiest, with their titles."""
-    found = [("ignition on, engine cold", _setup(ignition="on"))]
+    at_rest = _ignition(harness)
+    found = [(f"{at_rest}engine cold", _setup(ignition="on" if at_rest else "off"))]
     temperatures: set[float] = set()
     for part in harness.parts.values():
         for stage in (getattr(part, "low", None), getattr(part, "high", None)):
@@ -194,9 +196,15 @@ def conditions(harness: Harness) -> list[tuple[str, Setup]]:
     for name, part in harness.parts.items():
         for position in getattr(part, "positions", None) or ():
             if position != getattr(part, "at_rest", ""):
-                setup = _setup(ignition="on", switches={name: position})
-                found.append((f"ignition on, {name} on {position}", setup))
+                setup = _setup(ignition="on" if at_rest else "off", switches={name: position})
+                found.append((f"{at_rest}{name} in position {position}", setup))
     return found
+
+
+def _ignition(harness: Harness) -> str:
+    """What is said of the ignition before anything else; nothing where there is none."""
+    there = any(part.kind == "ignition" for part in harness.parts.values())
+    return "ignition on, " if there else ""
 
 
 def _contacts(name: str, part: Part) -> Iterator[tuple[str, str]]:
