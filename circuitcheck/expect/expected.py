@@ -19,7 +19,7 @@ from circuitcheck.harness.model import Harness, Observation, Test
 from circuitcheck.notebook import html_table
 from circuitcheck.parts.fault import Branches, Change, FaultMode, Value
 from circuitcheck.parts.part import Situation
-from circuitcheck.parts.quantity import AMP, OHM, RPM, VOLT
+from circuitcheck.parts.quantity import OHM
 from circuitcheck.physics.meter import ACCURACY, OPEN_OHM
 from circuitcheck.physics.motor import RPM as RADIANS
 from circuitcheck.physics.motor import FanMotor
@@ -262,9 +262,6 @@ def number(value: float) -> str:
     """
     digits = 0 if abs(value) >= 100 else 1 if abs(value) >= 10 else 2
     return f"{round(value, digits) + 0.0:.{digits}f}"
-
-
-QUANTITIES = {"volts": VOLT, "drop": VOLT, "amps": AMP, "ohms": OHM, "speed": RPM}
 
 
 def find_fault(harness: Harness, spec: str) -> ChosenFault:

@@ -16,6 +16,8 @@ from circuitcheck.physics.meter import ACCURACY
 
 MISREAD = 0.01
 """Chance that any one reading is plain wrong; common practice, no source."""
+NUMBER_NOTED = 0.02
+"""Chance that a number is noted where a relay buzzes; common practice, no source."""
 
 
 @dataclass(frozen=True)

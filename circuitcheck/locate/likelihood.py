@@ -13,14 +13,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from circuitcheck.locate.evidence import MISREAD, Evidence
+from circuitcheck.locate.evidence import MISREAD, NUMBER_NOTED, Evidence
 from circuitcheck.physics.branch import Array
 from circuitcheck.solve.changes import Bool
 
 _LOG_2PI = math.log(2 * math.pi)
 _NEVER = 1e-12
-_NUMBER_NOTED = 0.02
-"""Chance that a number is noted where a relay buzzes; common practice, no source."""
 
 
 @dataclass(frozen=True)
@@ -112,7 +110,7 @@ def _others(
             wild = seen.wild if np.isfinite(seen.reading.value) else 0.05
             possible = np.isinf(seen.reading.value) or abs(seen.reading.value) * seen.wild <= 1.0
             right = np.where(np.isinf(value) & np.isinf(seen.reading.value), 1.0, 0.0)
-            right = np.where(np.isnan(value), _NUMBER_NOTED * wild * possible, right)
+            right = np.where(np.isnan(value), NUMBER_NOTED * wild * possible, right)
         chance = np.maximum((1 - MISREAD) * right + MISREAD * wild, _NEVER)
         total += np.where(rest, np.log(chance), 0.0)
         misread[:, column] = np.where(rest, MISREAD * wild / chance, 0.0)

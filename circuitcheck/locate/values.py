@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from circuitcheck.locate.evidence import MISREAD, Evidence
+from circuitcheck.locate.evidence import MISREAD, NUMBER_NOTED, Evidence
 from circuitcheck.parts.fault import Severity
 from circuitcheck.physics.branch import Array
 
@@ -39,7 +39,7 @@ def rough_logs(evidence: Evidence, predicted: Array, u: Array, misread: float = 
         elif np.isfinite(measured):
             z = (measured - np.where(np.isfinite(value), value, 1e9)) / width
             right = np.exp(-0.5 * np.minimum(z**2, 1400.0)) / (np.sqrt(2 * np.pi) * width)
-            right = np.where(np.isnan(value), 0.02 * seen.wild, right)
+            right = np.where(np.isnan(value), NUMBER_NOTED * seen.wild, right)
         else:
             right = np.where(np.isinf(value), 1.0, 0.0)
         columns.append(np.log((1 - misread) * right + misread * seen.wild))

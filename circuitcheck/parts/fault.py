@@ -12,7 +12,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from circuitcheck.physics.branch import ALWAYS, Array, Branch, Conductor
+from circuitcheck.physics.branch import Array, Branch, Conductor
 
 Branches = Mapping[str, Branch]
 Change = Mapping[str, Branch | None]
@@ -99,13 +99,6 @@ def set_ohm(key: str) -> ChangeRule:
     return lambda branches, ohm: (
         {key: altered(branches[key], ohm=ohm)} if key in branches else {}
     )  # fmt: skip
-
-
-def weld(*keys: str) -> ChangeRule:
-    """Contacts that conduct whatever the states say."""
-    return lambda branches, _: {
-        key: altered(branches[key], closed_when=ALWAYS) for key in keys if key in branches
-    }
 
 
 def close_between(key: str, tail: str, head: str, ohm: float) -> ChangeRule:

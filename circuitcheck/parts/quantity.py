@@ -111,7 +111,6 @@ COUNT = Unit("a whole number", "3", {"": 1.0}, high=1000.0)
 Ohm = OHM.annotation
 Volt = VOLT.annotation
 Amp = AMP.annotation
-Watt = WATT.annotation
 Metre = METRE.annotation
 Celsius = CELSIUS.annotation
 Percent = PERCENT.annotation

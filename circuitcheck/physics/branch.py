@@ -17,7 +17,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import ClassVar, Protocol
 
 import numpy as np
@@ -123,7 +123,6 @@ class Threshold:
     on_amps: float
     off_amps: float
     latching: bool = False
-    initially: bool = field(default=False)
 
     def next_state(self, state: bool, amps: float) -> bool:
         """The state after a look at the current [A] of the watched branch."""
