@@ -86,8 +86,6 @@ class Reader(Protocol):
         ...
 
 
-def _steady(batch: Batch) -> Array:
-    return np.ones(len(batch))
 
 
 @dataclass(frozen=True)
@@ -246,12 +244,12 @@ class CurveReader:
     def values(self, batch: Batch, probe: int) -> Array:
         """What is seen, in all rows."""
         number, place, column = self._place(batch)
-        return self.look(batch.parameters[number][:, place], batch.u[:, column])
+        return self.look(batch.curves.parameters[number][:, place], batch.u[:, column])
 
     def gain(self, batch: Batch, probe: int) -> Array:
         """By a small step; the curve has kinks and no step is better than another there."""
         number, place, column = self._place(batch)
-        rows, volts = batch.parameters[number][:, place], batch.u[:, column]
+        rows, volts = batch.curves.parameters[number][:, place], batch.u[:, column]
         return (self.look(rows, volts + 1e-4) - self.look(rows, volts - 1e-4)) / 2e-4
 
     def own(self, batch: Batch, probe: int, rows: Index) -> dict[str, Array]:
@@ -293,7 +291,7 @@ class ClickReader:
 
     def values(self, batch: Batch, probe: int) -> Array:
         """1 pulled in, 0 at rest."""
-        return _steady(batch) * float(batch.network.states.get(self.threshold, False))
+        return batch.state(self.threshold).astype(float)
 
     def gain(self, batch: Batch, probe: int) -> Array:
         """A state does not move a little."""

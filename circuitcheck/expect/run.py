@@ -103,7 +103,7 @@ class Alike:
         place[group.rows] = group.local
         local = place[self._solved]
         rows = np.flatnonzero(local >= 0)
-        return Group(rows, local[rows], group.states, group.batch)
+        return Group(rows, local[rows], group.batch)
 
     def all_of(self, solved: Index) -> Index:
         """All rows that some of the rows solved stand for."""
@@ -169,7 +169,7 @@ class Run:
             mine = np.flatnonzero(station == number)
             if not mine.size:
                 continue
-            own = Group(group.rows[mine] % self.rows, group.local[mine], group.states, group.batch)
+            own = Group(group.rows[mine] % self.rows, group.local[mine], group.batch)
             self._groups.append((placed, own))
             for place, probe, reader in placed.readers:
                 self.values[own.rows, place] = reader.values(group.batch, probe)[own.local]

@@ -52,9 +52,9 @@ def blown_in_service(
         laid_out = Changes.of(circuit, changes, counts)
         settled = settle(Networks(circuit), laid_out, [], fuses=fuses)
         for group in settled.groups:
-            blown = {name for name in latching if group.states[name]}
-            for row in group.rows if blown else ():
-                found[int(row)] |= blown
+            for name in latching:
+                for row in group.rows[group.batch.state(name)[group.local]].tolist():
+                    found[row].add(name)
         for row in (*settled.buzzing, *settled.unsure):
             limit = 1.0 if fuses is None else float(fuses[row])
             number, place = places[row]

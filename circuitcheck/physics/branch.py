@@ -107,6 +107,11 @@ class Curve(Protocol):
         """Current [A] and its derivative [S] at some volts; parameters in the last axis."""
         ...
 
+    @staticmethod
+    def behind(parameters: Array, emf: Array, ohm: Array) -> Array:
+        """Near the current on a source of some emf [V] and resistance [ohm]; where to begin from."""
+        ...
+
 
 Branch = Conductor | Source | Curve
 

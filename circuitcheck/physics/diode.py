@@ -48,3 +48,10 @@ class Junction:
         current = LEAKAGE * volts + np.where(over, (volts - drop) / resistance, 0.0)
         slope = LEAKAGE + np.where(over, 1 / resistance, 0.0)
         return on * current, on * slope
+
+    @staticmethod
+    def behind(parameters: Array, emf: Array, ohm: Array) -> Array:
+        """Current on a source behind a resistance [A], the leakage left out of account."""
+        drop, resistance, on = (parameters[..., i] for i in range(3))
+        found: Array = on * np.maximum(emf - drop, 0.0) / (resistance + ohm)
+        return found

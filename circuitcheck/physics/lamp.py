@@ -16,6 +16,7 @@ from circuitcheck.physics.branch import Array
 
 EXPONENT = 0.55
 HOT_OVER_COLD = 4.8 / 0.35
+_STEPS = 3
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,6 +54,19 @@ class Filament:
         current = np.where(cold, cold_siemens * size, hot)
         slope = np.where(cold, cold_siemens, EXPONENT * hot / np.maximum(size, meet))
         return on * np.sign(volts) * current, on * slope
+
+    @staticmethod
+    def behind(parameters: Array, emf: Array, ohm: Array) -> Array:
+        """Current on a source behind a resistance, to some per cent [A].
+
+        Newton's steps from the volts' end come from above, since the current of a hot filament is
+        concave; the cold one is met exactly.
+        """
+        volts = emf
+        for _ in range(_STEPS):
+            current, slope = Filament.current_and_slope(parameters, volts)
+            volts = volts - (volts + ohm * current - emf) / (1 + ohm * slope)
+        return Filament.current_and_slope(parameters, volts)[0]
 
     @staticmethod
     def brightness(parameters: Array, volts: Array) -> Array:

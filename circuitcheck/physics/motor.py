@@ -69,6 +69,13 @@ class FanMotor:
         turning = np.where(w > 0, damping / (2 * k * w + damping + _TINY), 0.0)
         return on * np.sign(volts) * current, on * (1 - turning) / r
 
+    @staticmethod
+    def behind(parameters: Array, emf: Array, ohm: Array) -> Array:
+        """Current on a source behind a resistance [A]: as of a motor with that much more winding."""
+        longer = parameters.copy()
+        longer[..., 0] += ohm
+        return FanMotor.current_and_slope(longer, emf)[0]
+
     @classmethod
     def from_rated_point(
         cls, tail: str, head: str, *, volts: float, amps: float, rpm: float, resistance: float,

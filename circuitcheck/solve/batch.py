@@ -1,13 +1,13 @@
-"""All changes that share a combination of states, solved together.
+"""All changes whose states come near those of one network, solved together.
 
-The linear network is inverted once and seen from its ports only: the branches that a change alters,
+The linear network is inverted once and seen from its ports only: the branches that a row alters,
 the curves, the watched branches, and the points a meter is put on. With R the resistance between
 ports and v their volts, a change is exact in port space:
 
-    u = v - R f(u),     f = (dg u - dj) at changed branches, (i(u) - g u) at curves
+    u = v - R f(u),     f = (dg u - dj) at altered branches, i(u) - (tangent) at curves
 
 so that each operating point is a Newton iteration on a handful of unknowns (:mod:`.newton`), done
-for all changes together. Opens are exact limits: whether a branch holds something to the rest is a
+for all rows together. Opens are exact limits: whether a branch holds something to the rest is a
 question to the graph (``cuts``), not to arithmetic.
 
 A meter's own resistance is put on at the end as a Thevenin divider; its microampere moves no curve.
@@ -20,211 +20,129 @@ from functools import cached_property
 
 import numpy as np
 
-from circuitcheck.joined import Joined
-from circuitcheck.physics.branch import Array, holds
+from circuitcheck.physics.branch import Array
 from circuitcheck.solve.changes import Bool, Changes, Index
+from circuitcheck.solve.curves import Curves
+from circuitcheck.solve.edits import Edits
 from circuitcheck.solve.network import REFERENCE, TIE_SIEMENS, Network
 from circuitcheck.solve.newton import settle_curves
 from circuitcheck.solve.ties import ties_of
 
-_DELICATE = 1e-7
+_DELICATE = 1e-6
+"""Share of a branch's surroundings that has to be left of it, if digits are not to be lost."""
 
 
 class Batch:
-    """The operating points of all rows of changes in one network.
+    """The operating points of all rows of changes, in their states, from one network.
 
+    :param states: of every threshold in each row (rows, thresholds)
     :param probes: node pairs that something will be read between
     """
 
     def __init__(
-        self, network: Network, changes: Changes, probes: Sequence[tuple[str, str]]
+        self, network: Network, changes: Changes, states: Bool, probes: Sequence[tuple[str, str]]
     ) -> None:
         self.network = network
         self.circuit = network.circuit
         self.changes = changes
+        self.states = states
         self.watched = [
             (name, one.watch) for name, one in network.circuit.thresholds.items()
             if one.watch in network.circuit.branches
         ]  # fmt: skip
-        self._compile()
+        self.edits = Edits(network, changes, states)
+        self.ties = ties_of(network.island, self.edits.slot, self.edits.adds, changes)
         self._number_ports(probes)
-        self._alter_curves()
         self._reduce()
+        self._list_edits()
+        self.curves = Curves(network.curves, network.tangent, len(changes), changes.curves)
         self._solve()
 
     def __len__(self) -> int:
         return len(self.changes)
 
-    # -- edits and ports ------------------------------------------------------------------
-
-    def _compile(self) -> None:
-        """What each row adds to the network: conductances and currents at the slots it alters."""
-        network, changes = self.network, self.changes
-        held = np.array([holds(one, network.states) for one in changes.conditions], dtype=bool)
-        known = changes.place >= 0
-        was = np.where(known, network.siemens[changes.place], 0.0)
-        was_amps = was * np.where(known, network.emf[changes.place], 0.0)
-        slot, there = changes.slot, changes.slot >= 0
-        if not was.size:
-            was = was_amps = np.zeros(1)
-        siemens = changes.siemens * held[changes.condition]
-        extra = np.where(there, siemens - was[slot], 0.0)
-        amps = np.where(there, siemens * changes.emf - was_amps[slot], 0.0)
-        live = (extra != 0) | (amps != 0)
-        width = int(np.max(live.sum(axis=1), initial=0))
-        first = np.argsort(~live, axis=1, kind="stable")[:, :width]
-        self.slot = np.take_along_axis(np.where(live, slot, -1), first, axis=1)
-        """The slots altered in these states, -1 where there is none (rows, width)."""
-        self.siemens = np.take_along_axis(siemens, first, axis=1)
-        self.extra_siemens = np.take_along_axis(extra, first, axis=1)
-        self.extra_amps = np.take_along_axis(amps, first, axis=1)
-        self.adds = (self.slot >= 0) & (self.siemens > 0) & (self.siemens == self.extra_siemens)
-        removes = (self.slot >= 0) & (self.siemens == 0) & (self.extra_siemens < 0)
-        self.bridging = self._bridging(removes)
-        self.ties = ties_of(network.island, self.slot, self.adds, changes)
-
-    def _bridging(self, removes: Bool) -> Bool:
-        """Which removals take out what alone, or once those before it are gone, holds a part.
-
-        Such a branch carries nothing but what it holds; leaving it in is the exact limit.
-        """
-        found = np.zeros(removes.shape, dtype=bool)
-        if not removes.any():
-            return found
-        words = self.network.cut_words
-        of_slot = np.array([words.get(one.key, 0) for one in self.changes.slots], dtype=np.int64)
-        word = of_slot[self.slot]
-        spanned = [np.zeros(len(word), dtype=np.int64)]
-        for column in range(word.shape[1]):
-            gone, mine = removes[:, column], word[:, column]
-            if not gone.any():
-                continue
-            found[:, column] = gone & np.any([mine == one for one in spanned], axis=0)
-            spanned += [np.where(gone, one ^ mine, one) for one in spanned]
-        for row in np.flatnonzero(found.any(axis=1) & self.adds.any(axis=1)).tolist():
-            found[row] = self._apart(row, removes[row])
-        return found
-
-    def _apart(self, row: int, removes: Bool) -> Bool:
-        """The same for a row that also adds branches, which may go round what it takes out."""
-        found, slots, number = np.zeros(len(removes), dtype=bool), self.changes.slots, self.slot[row]
-        gone = {slots[number[column]].key for column in np.flatnonzero(removes)}
-        joined = Joined((one.tail, one.head) for key, one in self.network.conducting.items()
-                        if key not in gone)  # fmt: skip
-        for column in np.flatnonzero(self.adds[row]):
-            joined.join(slots[number[column]].tail, slots[number[column]].head)
-        for column in np.flatnonzero(removes):
-            ends = slots[number[column]].tail, slots[number[column]].head
-            found[column] = not joined.together(*ends)
-            joined.join(*ends)  # left in where it is a bridge: another beside it is then none
-        return found
+    # -- ports ----------------------------------------------------------------------------
 
     def _number_ports(self, probes: Sequence[tuple[str, str]]) -> None:
         network, changes = self.network, self.changes
         index, branches = network.index, self.circuit.branches
         watched = [branches[key] for _, key in self.watched]
-        used = np.unique(self.slot[self.slot >= 0])
+        self._used = np.unique(self.edits.slot[self.edits.slot >= 0])
         tails = [
             network.curve_tail, [index[one.tail] for one in watched],
-            [index[tail] for tail, _ in probes], changes.tail[used], network.tied[self.ties.loose],
+            [index[tail] for tail, _ in probes], changes.tail[self._used],
+            network.tied[self.ties.loose],
         ]  # fmt: skip
         heads = [
             network.curve_head, [index[one.head] for one in watched],
-            [index[head] for _, head in probes], changes.head[used],
+            [index[head] for _, head in probes], changes.head[self._used],
             np.full(len(self.ties.loose), REFERENCE),
         ]  # fmt: skip
         self.tail = np.concatenate([np.asarray(one, dtype=np.intp) for one in tails])
         self.head = np.concatenate([np.asarray(one, dtype=np.intp) for one in heads])
         ends = np.cumsum([len(one) for one in tails])
-        self.curve_ports = np.arange(ends[0])
-        self.watch_ports = np.arange(ends[0], ends[1])
-        self.probe_ports = np.arange(ends[1], ends[2])
-        port_of = np.zeros(len(changes.slots) + 1, dtype=np.intp)
-        port_of[used] = np.arange(ends[2], ends[3])
-        self._put_on(port_of[self.slot], ends[3])
-
-    def _put_on(self, edit_port: Index, first_tie: int) -> None:
-        """Ties that come off join the edits as columns of their own."""
-        ties = self.ties.column
-        there = ties >= 0
-        nothing = np.zeros(ties.shape)
-        self.edit_port = np.concatenate([edit_port, np.where(there, first_tie + ties, 0)], axis=1)
-        self.slot = np.concatenate([self.slot, np.full(ties.shape, -1, dtype=np.intp)], axis=1)
-        self.siemens = np.concatenate([self.siemens, nothing], axis=1)
-        off = np.where(there, -TIE_SIEMENS, 0.0)
-        self.extra_siemens = np.concatenate([self.extra_siemens, off], axis=1)
-        self.extra_amps = np.concatenate([self.extra_amps, nothing], axis=1)
-        self.bridging = np.concatenate([self.bridging, np.zeros(ties.shape, dtype=bool)], axis=1)
-
-    def _alter_curves(self) -> None:
-        rows = len(self)
-        self.parameters = [
-            np.repeat(group.parameters[None], rows, axis=0) for group in self.network.curves
-        ]
-        for number, group in enumerate(self.network.curves):
-            for place, key in enumerate(group.keys):
-                if key in self.changes.curves:
-                    edits = self.changes.curves[key]
-                    self.parameters[number][edits.rows, place] = edits.parameters
-
-    # -- the network seen from its ports --------------------------------------------------
+        self.curve_ports, self.watch_ports, self.probe_ports, self._edit_ports, self._tie_ports = (
+            np.arange(end - len(one), end) for one, end in zip(tails, ends, strict=True)
+        )
 
     def _reduce(self) -> None:
+        """The network seen from its ports."""
         network, tail, head = self.network, self.tail, self.head
         inverse = network.inverse
         self.open_volts = network.open_volts
         self.columns = inverse[:, tail] - inverse[:, head]
         self.resistance = self.columns[tail] - self.columns[head]
         self.port_volts = self.open_volts[tail] - self.open_volts[head]
+
+    def _list_edits(self) -> None:
+        """Ports and sizes of what each row alters; ties that come off join as columns of their own."""
+        edits, ties = self.edits, self.ties.column
+        port_of = np.zeros(len(self.changes.slots) + 1, dtype=np.intp)
+        port_of[self._used] = self._edit_ports
+        port = port_of[edits.slot]
+        self.bridging = edits.bridging(self.resistance, port)
+        there = ties >= 0
+        first = self._tie_ports[0] if len(self._tie_ports) else 0
+        self.edit_port = np.concatenate([port, np.where(there, first + ties, 0)], axis=1)
+        held, nothing = np.zeros(ties.shape, dtype=bool), np.zeros(ties.shape)
+        self.bridging = np.concatenate([self.bridging, held], axis=1)
+        self.slot = np.concatenate([edits.slot, np.full(ties.shape, -1, dtype=np.intp)], axis=1)
+        self.altered = np.concatenate([(edits.slot >= 0) & ~edits.flips, held], axis=1)
+        """Which of them the row's change alters, and not its states."""
+        self.siemens = np.concatenate([edits.siemens, nothing], axis=1)
+        self.extra_siemens = np.concatenate(
+            [edits.extra_siemens, np.where(there, -TIE_SIEMENS, 0.0)], axis=1)  # fmt: skip
+        self.extra_amps = np.concatenate([edits.extra_amps, nothing], axis=1)
         fixed = np.tile(self.curve_ports, (len(self), 1))
         self.active = np.concatenate([self.edit_port, fixed], axis=1)
         """Ports of edits, then of curves, of each row."""
 
+    # -- the operating points -------------------------------------------------------------
+
     def _solve(self) -> None:
         """The altered branches are linear and go into the network; the curves are settled on it."""
-        network, width = self.network, self.edit_port.shape[1]
-        r = self._r = self.resistance[self.active[:, :, None], self.active[:, None, :]]
+        width = self.edit_port.shape[1]
         extra = np.where(self.bridging, 0.0, self.extra_siemens)
         amps = np.where(self.bridging, 0.0, self.extra_amps)
-        self.delicate = self._ill(r, extra)
-        start = self.port_volts[self.active]
-        edit, between, curve = r[:, :width, :width], r[:, :width, width:], r[:, width:, width:]
-        # u = v - R f at all of them, f = g u - j at the altered ones: solved for their part of u.
-        matrix = np.eye(width) + edit * extra[:, None, :]
-        pushed = start[:, :width] + (edit @ amps[..., None])[..., 0]
-        known = np.linalg.solve(matrix, np.concatenate([pushed[..., None], between], axis=2))
-        still, moving = known[..., 0], known[..., 1:]
-        back = between.transpose(0, 2, 1)
-        c = start[:, width:] - (back @ (extra * still - amps)[..., None])[..., 0]
-        seen = curve - back @ (extra[..., None] * moving)
-        first = np.tile(network.curve_start, (len(self), 1))
-        volts, flow, rested = settle_curves(c, seen, self._beyond, first)
-        self.delicate |= ~rested
-        edited = still - (moving @ flow[..., None])[..., 0]
-        self.u = np.concatenate([edited, volts], axis=1)
-        self.flow = np.concatenate([extra * edited - amps, flow], axis=1)
-        _, slope = self._beyond(volts, np.arange(len(self)))
-        self.slope = np.concatenate([extra, slope], axis=1)
-
-    def _beyond(self, volts: Array, rows: Index) -> tuple[Array, Array]:
-        """What the curves of some rows draw beyond what the inverted network holds, and its slope."""
-        return self.network.beyond(volts, [one[rows] for one in self.parameters])
+        self._r = self.resistance[self.active[:, :, None], self.active[:, None, :]]
+        r, volts = self._r, self.port_volts[self.active]
+        delicate = np.zeros(len(self), dtype=bool)
+        for column in range(width):
+            r, volts, left = _put_in(r, volts, column, extra[:, column], amps[:, column])
+            delicate |= np.abs(left) < _DELICATE
+        seen, moved = r[:, width:, width:], r[:, :width, width:]
+        rest = settle_curves(volts[:, width:], seen, self.curves)
+        self.delicate = delicate | ~rest.rested
+        edited = volts[:, :width] - (moved @ rest.amps[..., None])[..., 0]
+        self.u = np.concatenate([edited, rest.volts], axis=1)
+        self.flow = np.concatenate([extra * edited - amps, rest.amps], axis=1)
+        self.slope = np.concatenate([extra, rest.slope], axis=1)
 
     @cached_property
     def inverse_jacobian(self) -> Array:
         """Of the ports' volts at the operating points (rows, active, active)."""
         jacobian = np.eye(self._r.shape[1]) + self._r * self.slope[:, None, :]
         return np.asarray(np.linalg.inv(jacobian), dtype=np.float64)
-
-    def _ill(self, r: Array, extra: Array) -> Bool:
-        """Rows where so little is left of a branch's surroundings that digits are lost."""
-        if not extra.shape[1]:
-            return np.zeros(len(r), dtype=bool)
-        width = extra.shape[1]
-        own = 1 + extra * np.einsum("sii->si", r)[:, :width]
-        own[extra == -TIE_SIEMENS] = 1.0
-        ill: Bool = np.any(np.abs(own) < _DELICATE, axis=1)
-        return ill
 
     # -- what can be read off -------------------------------------------------------------
 
@@ -305,6 +223,13 @@ class Batch:
         found: Bool = np.any((own * siemens > 1e-3) & (across > 0.01 * own) & ~cut, axis=1)
         return found
 
+    def state(self, threshold: str) -> Bool:
+        """Whether a threshold is on, in all rows; off for one that is not there."""
+        for column, name in enumerate(self.circuit.thresholds):
+            if name == threshold:
+                return np.asarray(self.states[:, column])
+        return np.zeros(len(self), dtype=bool)
+
     def siemens_of(self, key: str) -> Array:
         """Conductance of a linear branch in all rows [S]."""
         network = self.network
@@ -316,10 +241,10 @@ class Batch:
         return found
 
     def alters(self, key: str) -> Bool:
-        """Rows that alter a linear branch."""
+        """Rows whose change alters a linear branch."""
         found = np.zeros(len(self), dtype=bool)
         for number in self.changes.slot_numbers.get(key, ()):
-            found |= (self.slot == number).any(axis=1)
+            found |= ((self.slot == number) & self.altered).any(axis=1)
         return found
 
     def watched_amps(self) -> dict[str, Array]:
@@ -329,3 +254,21 @@ class Batch:
             name: self.siemens_of(key) * volts[:, column]
             for column, (name, key) in enumerate(self.watched)
         }
+
+
+def _put_in(r: Array, volts: Array, column: int, siemens: Array, amps: Array
+            ) -> tuple[Array, Array, Array]:  # fmt: skip
+    """Put one altered branch of each row into its network, seen from the row's ports.
+
+    The formula of a conductance across two nodes (J. Sherman, W. J. Morrison, Ann. Math. Stat. 21,
+    1950), the branch also pushing a current.
+
+    :returns: resistances, volts, and how much of the branch's surroundings is left [1]
+    """
+    across = r[:, :, column]
+    left = 1 + siemens * across[:, column]
+    with np.errstate(divide="ignore", invalid="ignore"):
+        share = np.where(left == 0, 0.0, 1 / left)
+    flow = share * (siemens * volts[:, column] - amps)
+    r = r - (share * siemens)[:, None, None] * across[:, :, None] * r[:, column, None, :]
+    return r, volts - across * flow[:, None], left

@@ -7,7 +7,7 @@ states in.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Any
@@ -32,6 +32,15 @@ class Slot:
     head: str
 
 
+@dataclass(frozen=True, slots=True)
+class Contact:
+    """A contact of the circuit: its number among the slots, when it is closed, and how well [S]."""
+
+    slot: int
+    condition: int
+    siemens: float
+
+
 @dataclass(frozen=True)
 class CurveEdits:
     """Altered curves of one key: the rows that have them, and their parameters (rows, P)."""
@@ -51,6 +60,7 @@ class Changes:
     :param emf: and its emf [V] (rows, width)
     :param condition: number in ``conditions`` of when it is closed (rows, width)
     :param curves: altered curves, by key
+    :param contacts: the contacts of the circuit
     """
 
     circuit: Circuit
@@ -64,6 +74,7 @@ class Changes:
     emf: Array
     condition: Index
     curves: dict[str, CurveEdits]
+    contacts: tuple[Contact, ...]
 
     @classmethod
     def of(
@@ -165,13 +176,22 @@ class _Layout:
         linear = [key for key, one in self.circuit.branches.items()
                   if isinstance(one, Conductor | Source)]  # fmt: skip
         place = {key: number for number, key in enumerate(linear)}
+        contacts = tuple(self._contacts(linear))
         return Changes(
             self.circuit, tuple(self.slots), self._numbers(self.nodes[s.tail] for s in self.slots),
             self._numbers(self.nodes[s.head] for s in self.slots),
             self._numbers(place[s.key] if self._is_there(s) else -1 for s in self.slots),
             tuple(self.conditions), self.slot[:, :used], self.siemens[:, :used],
-            self.emf[:, :used], self.condition[:, :used], curves,
+            self.emf[:, :used], self.condition[:, :used], curves, contacts,
         )  # fmt: skip
+
+    def _contacts(self, linear: Iterable[str]) -> Iterator[Contact]:
+        for key in linear:
+            one = self.circuit.branches[key]
+            when = getattr(one, "closed_when", ALWAYS)
+            if isinstance(one, Conductor) and when is not ALWAYS and one.siemens:
+                number = self.conditions.setdefault(when, len(self.conditions))
+                yield Contact(self._slot(key, one), number, one.siemens)
 
     def _is_there(self, slot: Slot) -> bool:
         old = self.circuit.branches.get(slot.key)

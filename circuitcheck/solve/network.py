@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
@@ -12,8 +11,8 @@ from numpy.typing import NDArray
 from circuitcheck.circuit.circuit import Circuit, conducts
 from circuitcheck.joined import Joined
 from circuitcheck.physics.branch import Array, Branch, Conductor, Curve, Source, holds
+from circuitcheck.solve.curves import Tangent, grouped
 from circuitcheck.solve.cuts import cut_words
-from circuitcheck.solve.newton import settle_curves
 
 Index = NDArray[np.intp]
 
@@ -22,20 +21,7 @@ REFERENCE = 0
 TIE_SIEMENS = 1.0
 """What ties a floating island to the reference [S]."""
 CURVE_SIEMENS = 0.01
-"""Conductance that stands in for a curve when a network is inverted [S]; a sweep takes it off."""
-
-_LEAK = 1e-12
-"""Keeps the volts of a curve defined when it hangs on an open motor [S]."""
-
-
-@dataclass(frozen=True)
-class CurveGroup:
-    """The curves of one kind: their keys, end nodes, and parameters (m, P)."""
-
-    kind: type[Curve]
-    keys: tuple[str, ...]
-    columns: slice
-    parameters: Array
+"""The least that stands in for a curve when a network is inverted [S]; a sweep takes it off."""
 
 
 class Network:
@@ -61,7 +47,7 @@ class Network:
             key: one for key, one in circuit.branches.items()
             if not isinstance(one, Conductor | Source)
         }  # fmt: skip
-        self.curves = self._group(curves)
+        self.curves = grouped(curves)
         ordered = [curves[key] for group in self.curves for key in group.keys]
         self.curve_keys = tuple(key for group in self.curves for key in group.keys)
         self.curve_tail, self.curve_head = self._ends(ordered)
@@ -77,16 +63,10 @@ class Network:
         heads = [self.index[one.head] for one in listed]
         return np.array(tails, dtype=np.intp), np.array(heads, dtype=np.intp)
 
-    @staticmethod
-    def _group(curves: Mapping[str, Curve]) -> tuple[CurveGroup, ...]:
-        groups: list[CurveGroup] = []
-        start = 0
-        for kind in dict.fromkeys(type(one) for one in curves.values()):
-            keys = tuple(key for key, one in curves.items() if type(one) is kind)
-            rows = np.array([curves[key].values for key in keys])
-            groups.append(CurveGroup(kind, keys, slice(start, start + len(keys)), rows))
-            start += len(keys)
-        return tuple(groups)
+    @cached_property
+    def state_row(self) -> NDArray[np.bool_]:
+        """The states, in the order of the circuit's thresholds."""
+        return np.array([self.states[name] for name in self.circuit.thresholds], dtype=bool)
 
     @property
     def size(self) -> int:
@@ -145,17 +125,26 @@ class Network:
         return flow
 
     @cached_property
+    def tangent(self) -> Tangent:
+        """What stands in for the curves: little, so that taking it off again costs no digits."""
+        count = len(self.curve_keys)
+        return Tangent(np.full(count, CURVE_SIEMENS), np.zeros(count))
+
+    @cached_property
     def inverse(self) -> Array:
-        """Resistance from node to node [ohm], curves replaced by ``CURVE_SIEMENS``."""
-        matrix = self.matrix(np.full(len(self.curve_keys), CURVE_SIEMENS))
-        found = np.asarray(np.linalg.inv(matrix), dtype=np.float64)
+        """Resistance from node to node [ohm], each curve replaced by its tangent."""
+        found = np.asarray(np.linalg.inv(self.matrix(self.tangent.siemens)), dtype=np.float64)
         found[REFERENCE, REFERENCE] = 0.0
         return found
 
     @cached_property
     def open_volts(self) -> Array:
-        """Node volts (n,) while nothing is changed and each curve is ``CURVE_SIEMENS`` [V]."""
-        found: Array = self.inverse @ self.injections()
+        """Node volts (n,) while nothing is changed and each curve is its tangent [V]."""
+        push = self.injections()
+        np.add.at(push, self.curve_tail, -self.tangent.amps)
+        np.add.at(push, self.curve_head, self.tangent.amps)
+        push[REFERENCE] = 0.0
+        found: Array = self.inverse @ push
         return found
 
     @cached_property
@@ -176,35 +165,13 @@ class Network:
             ),
         )
 
-    @cached_property
-    def curve_start(self) -> Array:
-        """What the curves of the unchanged circuit draw beyond ``CURVE_SIEMENS`` (curves,) [A]."""
-        tail, head = self.curve_tail, self.curve_head
-        columns = self.inverse[:, tail] - self.inverse[:, head]
-        seen = (columns[tail] - columns[head])[None]
-        volts = (self.open_volts[tail] - self.open_volts[head])[None]
-        _, flow, _ = settle_curves(
-            volts, seen, lambda at, _: self.beyond(at), np.zeros(volts.shape)
-        )
-        found: Array = flow[0]
-        return found
-
-    def beyond(
-        self, volts: Array, parameters: list[Array] | None = None
-    ) -> tuple[Array, Array]:
-        """What all curves draw beyond what the inverse holds of them [A], and its slope [S]."""
-        current, slope = self.curve_currents(volts, parameters)
-        return current - (CURVE_SIEMENS - _LEAK) * volts, slope - CURVE_SIEMENS + _LEAK
-
-    def curve_currents(self, volts: Array, parameters: list[Array] | None = None
-                       ) -> tuple[Array, Array]:  # fmt: skip
-        """Currents [A] and slopes [S] of all curves at their volts, last axis the curves."""
-        current, slope = np.empty_like(volts), np.empty_like(volts)
-        for number, group in enumerate(self.curves):
-            rows = group.parameters if parameters is None else parameters[number]
-            found = group.kind.current_and_slope(rows, volts[..., group.columns])
-            current[..., group.columns], slope[..., group.columns] = found
-        return current, slope
+    def curve_currents(self, volts: Array) -> tuple[Array, Array]:
+        """Currents [A] and slopes [S] of all curves at their volts (curves,)."""
+        found = [group.kind.current_and_slope(group.parameters, volts[group.columns])
+                 for group in self.curves]  # fmt: skip
+        none = np.zeros(0)
+        return (np.concatenate([none, *(amps for amps, _ in found)]),
+                np.concatenate([none, *(slope for _, slope in found)]))  # fmt: skip
 
 
 class Networks:
@@ -212,11 +179,12 @@ class Networks:
 
     def __init__(self, circuit: Circuit) -> None:
         self.circuit = circuit
-        self._made: dict[tuple[bool, ...], Network] = {}
+        self._made: dict[bytes, Network] = {}
 
-    def of(self, states: Mapping[str, bool]) -> Network:
-        """The network in these states."""
-        key = tuple(states[name] for name in self.circuit.thresholds)
+    def of(self, states: NDArray[np.bool_]) -> Network:
+        """The network in these states, in the order of the circuit's thresholds."""
+        key = states.tobytes()
         if key not in self._made:
-            self._made[key] = Network(self.circuit, states)
+            named = dict(zip(self.circuit.thresholds, states.tolist(), strict=True))
+            self._made[key] = Network(self.circuit, named)
         return self._made[key]

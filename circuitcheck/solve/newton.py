@@ -10,7 +10,7 @@ cold lamp.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -18,45 +18,56 @@ from numpy.typing import NDArray
 
 from circuitcheck.physics.branch import Array
 from circuitcheck.solve.changes import Bool, Index
+from circuitcheck.solve.curves import Curves
 
 _ROUNDS = 80
 _SHORTER = 40
 """Trials to shorten one step."""
-_VOLTS_LEFT = 1e-10
-"""Largest error of a curve's volts at which the iteration ends [V]."""
+_LAST_STEP = 1e-8
+"""A step of all volts below this is the last [V]: what it leaves is of the order of its square."""
 
 Floats = NDArray[np.floating[Any]]
-Curves = Callable[[Array, Index], tuple[Array, Array]]
-"""Currents [A] and slopes [S] at some volts, of some rows."""
 
 
-def settle_curves(c: Array, r: Array, curves: Curves, start: Array) -> tuple[Array, Array, Bool]:
-    """Volts and currents of the curves on each row's network.
+@dataclass(frozen=True)
+class Rest:
+    """Where the curves come to rest, each (rows, curves).
 
-    :param c: volts at the curves while they draw nothing (rows, curves)
-    :param r: resistance between the curves (rows, curves, curves)
-    :param start: currents to begin from (rows, curves)
-    :returns: volts [V], currents [A], and which rows came to rest
+    :param amps: what they draw beyond their tangents [A], and ``slope`` its derivative [S]
+    :param rested: which rows came to rest (rows,)
     """
-    volts, amps = c - _times(r, start), start.copy()
-    rows = np.arange(len(c))
-    u, i = volts, amps
-    flow, slope = curves(u, rows)
+
+    volts: Array
+    amps: Array
+    slope: Array
+    rested: Bool
+
+
+def settle_curves(c: Array, r: Array, curves: Curves) -> Rest:
+    """The curves on each row's network.
+
+    :param c: volts at the curves while they draw nothing beyond their tangents (rows, curves)
+    :param r: resistance between the curves (rows, curves, curves)
+    """
+    i = curves.alone(c, r)
+    u, rows = c - _times(r, i), np.arange(len(c))
+    flow, slope = curves.beyond(u, rows)
+    rest = Rest(*(np.empty(c.shape) for _ in range(3)), np.ones(len(c), dtype=bool))
     for _ in range(_ROUNDS):
         beyond = flow - i
-        going = np.max(np.abs(_times(r, beyond)), axis=1, initial=0.0) > _VOLTS_LEFT
+        d = _step(r, slope, beyond)
+        s = -_times(r, d)
+        going = np.max(np.abs(s), axis=1, initial=0.0) > _LAST_STEP
         if not going.all():
-            volts[rows[~going]], amps[rows[~going]] = u[~going], flow[~going]
-            rows, r, u, i, beyond, slope = (
-                one[going] for one in (rows, r, u, i, beyond, slope)
+            there = rows[~going]
+            rest.volts[there], rest.amps[there] = (u + s)[~going], (i + d)[~going]
+            rest.slope[there] = slope[~going]
+            rows, r, u, i, s, d, beyond, slope = (
+                one[going] for one in (rows, r, u, i, s, d, beyond, slope)
             )
             if not rows.size:
                 break
-        jacobian = slope[:, :, None] * r
-        jacobian[:, range(r.shape[1]), range(r.shape[1])] += 1.0
-        d = np.linalg.solve(jacobian, beyond[..., None])[..., 0]
-        s = -_times(r, d)
-        flow, slope = curves(u + s, rows)
+        flow, slope = curves.beyond(u + s, rows)
         first, last = np.sum(s * beyond, axis=1), np.sum(s * (flow - i - d), axis=1)
         too_far = np.flatnonzero(last > 0.5 * np.abs(first))
         if too_far.size:
@@ -64,12 +75,25 @@ def settle_curves(c: Array, r: Array, curves: Curves, start: Array) -> tuple[Arr
             at = (rows[too_far], u[too_far], i[too_far], s[too_far], d[too_far])
             t[too_far, 0] = _shortened(curves, *at, first[too_far], last[too_far])
             d, s = t * d, t * s
-            flow[too_far], slope[too_far] = curves((u + s)[too_far], rows[too_far])
+            flow[too_far], slope[too_far] = curves.beyond((u + s)[too_far], rows[too_far])
         u, i = u + s, i + d
-    rested = np.ones(len(c), dtype=bool)
-    rested[rows] = False
-    volts[rows], amps[rows] = u, i
-    return volts, amps, rested
+    rest.rested[rows] = False
+    rest.volts[rows], rest.amps[rows], rest.slope[rows] = u, i, slope
+    return rest
+
+
+def _step(r: Array, slope: Array, beyond: Floats) -> Array:
+    """Newton's step of the currents, ``(1 + slope R) d = beyond`` (rows, curves) [A]."""
+    if r.shape[1] == 1:
+        found: Array = beyond / (1 + slope * r[:, 0])
+        return found
+    jacobian = slope[:, :, None] * r
+    jacobian[:, range(r.shape[1]), range(r.shape[1])] += 1.0
+    if r.shape[1] == 2:
+        (a, b), (c, d) = jacobian.transpose(1, 2, 0)
+        one, two = beyond.T
+        return np.stack([d * one - b * two, a * two - c * one], axis=1) / (a * d - b * c)[:, None]
+    return np.asarray(np.linalg.solve(jacobian, beyond[..., None])[..., 0])
 
 
 def _times(r: Array, i: Floats) -> Array:
@@ -93,7 +117,7 @@ def _shortened(
     for _ in range(_SHORTER):
         at_low, at_high = low_at[going], high_at[going]
         t = (low[going] * at_high - high[going] * at_low) / (at_high - at_low)
-        flow, _ = curves(u[going] + t[:, None] * s[going], rows[going])
+        flow, _ = curves.beyond(u[going] + t[:, None] * s[going], rows[going])
         at = np.sum(s[going] * (flow - i[going] - t[:, None] * d[going]), axis=1)
         share[going] = t
         below = at < 0

@@ -63,7 +63,8 @@ def _linear_latents(
         mine = np.flatnonzero(place[:, column] >= 0)
         at = place[mine, column]
         siemens[mine, at] = batch.siemens[rows[mine], column]
-        sound[mine, at] = 0.0  # its value is the fault's, not the maker's
+        # A value that the fault sets is not the maker's.
+        sound[mine, at] = ~batch.altered[rows[mine], column]
     amps = siemens * (across - network.emf)
     own = np.array([one.spread for one in branches])
     warm = np.array([getattr(one, "coefficient", 0.0) for one in branches]) * TEMPERATURE_SPREAD
@@ -107,7 +108,7 @@ def curve_nudges(
             column = group.columns.start + place
             branch = batch.circuit.branches[key]
             volts = batch.u[rows, width + column]
-            base = batch.parameters[number][rows, place]
+            base = batch.curves.parameters[number][rows, place]
             for index, spread in enumerate(branch.spreads):  # type: ignore[union-attr]
                 if not spread:
                     continue

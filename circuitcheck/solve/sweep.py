@@ -7,7 +7,7 @@ unconverged are handed back, to be solved one by one at full size.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -15,20 +15,20 @@ import numpy as np
 from circuitcheck.physics.branch import Array, Threshold
 from circuitcheck.solve.batch import Batch
 from circuitcheck.solve.changes import Bool, Changes, Index
-from circuitcheck.solve.network import Networks
+from circuitcheck.solve.edits import alike_rows
+from circuitcheck.solve.network import Network, Networks
 
 
 @dataclass
 class Group:
-    """Rows of a sweep that ended in the same states.
+    """Rows of a sweep that came to rest in one batch.
 
     :param rows: their numbers in the sweep
-    :param local: their numbers in the batch that solved them
+    :param local: their numbers in the batch
     """
 
     rows: Index
     local: Index
-    states: dict[str, bool]
     batch: Batch
 
 
@@ -71,9 +71,8 @@ def settle(
         if not waiting.size:
             break
         moved: list[Index] = []
-        for rows in _alike(states, waiting):
-            named = dict(zip(names, states[rows[0]].tolist(), strict=True))
-            batch = Batch(networks.of(named), changes.take(rows), probes)
+        for network, rows in _shared_out(networks, states, waiting):
+            batch = Batch(network, changes.take(rows), states[rows], probes)
             limit = np.ones(len(rows)) if fuses is None else fuses[rows]
             after = _after(circuit.thresholds, states[rows], batch, limit)
             # A point that could not be trusted must not throw a relay or blow a fuse.
@@ -81,7 +80,7 @@ def settle(
             unsure.append(rows[~trusted])
             rest = np.all(after == states[rows], axis=1) & trusted
             if rest.any():
-                done.append(Group(rows[rest], np.flatnonzero(rest), named, batch))
+                done.append(Group(rows[rest], np.flatnonzero(rest), batch))
             going = np.flatnonzero(~rest & trusted)
             ring = np.array([_seen_before(seen, rows[n], states[rows[n]], after[n]) for n in going],
                             dtype=bool)  # fmt: skip
@@ -93,20 +92,30 @@ def settle(
     return Settled(done, np.concatenate([none, *rings]), np.concatenate([waiting, *unsure]))
 
 
+def _shared_out(
+    networks: Networks, states: Bool, rows: Index
+) -> Iterator[tuple[Network, Index]]:
+    """The rows by the network that they are solved from.
+
+    A combination of states that many rows share has its own; making it costs about as much as a
+    row for each node. The others differ from the most common one by a few contacts.
+    """
+    groups = alike_rows(states, rows)
+    strays = []
+    for number, group in enumerate(groups):
+        if number == 0 or len(group) >= len(networks.circuit.nodes):
+            yield networks.of(states[group[0]]), group
+        else:
+            strays.append(group)
+    if strays:
+        yield networks.of(states[groups[0][0]]), np.concatenate(strays)
+
+
 def _seen_before(seen: dict[int, set[bytes]], row: int, before: Bool, after: Bool) -> bool:
     """Note where a row was; whether it now comes back to where it has been: it buzzes."""
     been = seen.setdefault(int(row), set())
     been.add(before.tobytes())
     return after.tobytes() in been
-
-
-def _alike(states: Array | Bool, rows: Index) -> list[Index]:
-    """Rows in groups of equal states."""
-    if not states.shape[1]:
-        return [rows]
-    _, label = np.unique(states[rows], axis=0, return_inverse=True)
-    label = label.reshape(-1)
-    return [rows[label == one] for one in range(label.max() + 1)]
 
 
 def _after(thresholds: Mapping[str, Threshold], states: Bool, batch: Batch, fuses: Array) -> Bool:

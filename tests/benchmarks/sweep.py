@@ -28,7 +28,7 @@ from circuitcheck.expect.expected import ChosenFault, bench_for, combined
 from circuitcheck.expect.second_opinion import deck, exact_point, observed
 from circuitcheck.expect.service import blown_in_service
 from circuitcheck.solve.changes import Changes
-from circuitcheck.solve.network import Networks
+from circuitcheck.solve.network import Network, Networks
 from circuitcheck.solve.sweep import settle
 
 MAGNITUDES = 16
@@ -105,7 +105,7 @@ def exact(harness, test):
 def plain(harness, test, rounds):
     """Seconds of one numpy.linalg.solve of the nodal matrix."""
     circuit = bench_for(harness, harness.tests[test]).circuit
-    network = Networks(circuit).of(circuit.initial_states())
+    network = Network(circuit, circuit.initial_states())
     matrix, push = network.matrix(np.full(len(network.curve_keys), 1.0)), network.injections()
     times = 300
     return timed(lambda: [np.linalg.solve(matrix, push) for _ in range(times)], rounds) / times

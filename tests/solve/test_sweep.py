@@ -142,12 +142,13 @@ def differences_at_nodes(name, test, kind, most):
                 continue
             point = solve_point(circuit.changed(changes[row]).after(blown[row]))
             known = held(circuit.changed(changes[row]), point)
-            yield from compared(cases[row], point, known, group, nodes, volts[local],
+            states = dict(zip(circuit.thresholds, group.batch.states[local].tolist(), strict=True))
+            yield from compared(cases[row], point, known, states, circuit, nodes, volts[local],
                                 {k: v[local] for k, v in watched.items()})  # fmt: skip
 
 
-def compared(case, point, known, group, nodes, volts, watched):
-    if point.buzzing or {k: point.states[k] for k in group.states} != group.states:
+def compared(case, point, known, states, circuit, nodes, volts, watched):
+    if point.buzzing or {k: point.states[k] for k in states} != states:
         yield f"{title(case)}: other states, {point.buzzing}"
         return
     for node, ours in zip(nodes, volts.tolist(), strict=True):
@@ -155,7 +156,7 @@ def compared(case, point, known, group, nodes, volts, watched):
         if node in known and abs(ours - point.volts[node]) > VOLTS:
             yield f"{title(case)}: {node} {ours:.9g} V, one by one {point.volts[node]:.9g} V"
     for name, ours in watched.items():
-        theirs = point.amps.get(group.batch.circuit.thresholds[name].watch, 0.0)
+        theirs = point.amps.get(circuit.thresholds[name].watch, 0.0)
         if not near(abs(float(ours)), abs(theirs)):
             yield f"{title(case)}: {name} {float(ours):.9g} A, one by one {theirs:.9g} A"
 
@@ -208,7 +209,7 @@ def test_the_comparison_can_fail():
     volts = group.batch.volts(group.batch.probe_ports)[0]
     bad = next(case for case in single_faults(name) if title(case).startswith("E1 high"))
     point = solve_point(circuit.changed(combined(bad, circuit.branches)))
-    assert list(compared(bad, point, set(nodes), group, nodes, volts, {}))
+    assert list(compared(bad, point, set(nodes), {}, circuit, nodes, volts, {}))
 
 
 if __name__ == "__main__":

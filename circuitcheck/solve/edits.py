@@ -1,0 +1,172 @@
+"""What each row of changes adds to a network: conductances and currents at the branches it alters.
+
+A row may also stand in other states than the network: its contacts that lie differently are edits
+like any other, so that a change which throws one relay of many needs no network of its own.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+import numpy as np
+
+from circuitcheck.joined import Joined
+from circuitcheck.physics.branch import Array, Condition
+from circuitcheck.solve.changes import Bool, Changes, Index
+from circuitcheck.solve.network import Network
+
+
+class Edits:
+    """The linear branches that each row alters, those it adds first.
+
+    ``slot`` (rows, width) holds their numbers among ``changes.slots``, -1 where a row has fewer;
+    ``siemens`` what they come to [S]; ``extra_siemens`` and ``extra_amps`` what that adds to the
+    network [S, A]; ``adds`` where nothing conducted before, ``removes`` where nothing is left, ``flips``
+    where it is a contact that the row's states move and not its change.
+
+    :param states: of every threshold in each row (rows, thresholds)
+    """
+
+    def __init__(self, network: Network, changes: Changes, states: Bool) -> None:
+        self.network = network
+        self.changes = changes
+        places = {name: number for number, name in enumerate(network.circuit.thresholds)}
+        held = np.stack([holding(one, places, states) for one in changes.conditions], axis=1)
+        slot, siemens, emf = changes.slot, changes.siemens, changes.emf
+        flips = np.zeros(slot.shape, dtype=bool)
+        siemens = siemens * np.take_along_axis(held, changes.condition, axis=1)
+        if changes.contacts and not np.all(states == network.state_row):
+            flipped, closed = self._flipped(held)
+            slot = np.concatenate([slot, flipped], axis=1)
+            siemens = np.concatenate([siemens, closed], axis=1)
+            emf = np.concatenate([emf, np.zeros(flipped.shape)], axis=1)
+            flips = np.concatenate([flips, np.ones(flipped.shape, dtype=bool)], axis=1)
+        self._compare(slot, siemens, emf, flips)
+
+    def _flipped(self, held: Bool) -> tuple[Index, Array]:
+        """Contacts that lie otherwise than in the network: their slots and what they come to [S]."""
+        changes, base = self.changes, self.network.siemens
+        slots = np.array([one.slot for one in changes.contacts], dtype=np.intp)
+        full = np.array([one.siemens for one in changes.contacts])
+        place = changes.place[slots]
+        closed = held[:, [one.condition for one in changes.contacts]]
+        other = closed != (base[place] > 0)
+        for column in range(changes.slot.shape[1]):
+            other &= changes.slot[:, column, None] != slots  # the change says how that one lies
+        first, there = _packed(other)
+        taken = np.where(there, slots[first], -1)
+        return taken, np.where(np.take_along_axis(closed, first, axis=1), full[first], 0.0)
+
+    def _compare(self, slot: Index, siemens: Array, emf: Array, flips: Bool) -> None:
+        """What is different from the network, adds first."""
+        network, changes = self.network, self.changes
+        known = changes.place >= 0
+        was = np.append(np.where(known, network.siemens[changes.place], 0.0), 0.0)
+        was_amps = np.append(was[:-1] * np.where(known, network.emf[changes.place], 0.0), 0.0)
+        there = slot >= 0
+        extra = np.where(there, siemens - was[slot], 0.0)
+        amps = np.where(there, siemens * emf - was_amps[slot], 0.0)
+        live = (extra != 0) | (amps != 0)
+        adds = live & (siemens > 0) & (siemens == extra)
+        width = int(np.max(live.sum(axis=1), initial=0))
+        first = np.argsort(np.where(adds, 0, np.where(live, 1, 2)), axis=1, kind="stable")[:, :width]
+        live = np.take_along_axis(live, first, axis=1)
+        self.slot = np.where(live, np.take_along_axis(slot, first, axis=1), -1)
+        self.siemens = np.take_along_axis(siemens, first, axis=1)
+        self.extra_siemens = np.where(live, np.take_along_axis(extra, first, axis=1), 0.0)
+        self.extra_amps = np.where(live, np.take_along_axis(amps, first, axis=1), 0.0)
+        self.adds = np.take_along_axis(adds, first, axis=1)
+        self.flips = np.take_along_axis(flips, first, axis=1)
+        self.removes = live & (self.siemens == 0) & (self.extra_siemens < 0)
+
+    def bridging(self, resistance: Array, port: Index) -> Bool:
+        """Which removals take out what alone, or once those before it are gone, holds a part.
+
+        Such a branch carries nothing but what it holds; leaving it in is the exact limit.
+
+        :param resistance: between ports, the rows those of ``port`` [ohm]
+        :param port: of each edit (rows, width)
+        """
+        found = np.zeros(self.removes.shape, dtype=bool)
+        if not self.removes.any():
+            return found
+        words = self.network.cut_words
+        of_slot = np.array([words.get(one.key, 0) for one in self.changes.slots], dtype=np.int64)
+        word = of_slot[self.slot]
+        spanned = [np.zeros(len(word), dtype=np.int64)]
+        for column in range(word.shape[1]):
+            gone, mine = self.removes[:, column], word[:, column]
+            if not gone.any():
+                continue
+            found[:, column] = gone & np.any([mine == one for one in spanned], axis=0)
+            spanned += [np.where(gone, one ^ mine, one) for one in spanned]
+        self._go_round(found, resistance, port)
+        return found
+
+    def _go_round(self, found: Bool, resistance: Array, port: Index) -> None:
+        """Take back those that a branch which the row adds goes round."""
+        both = found.any(axis=1) & self.adds.any(axis=1)
+        plain = both & (self.adds.sum(axis=1) == 1) & (self.removes.sum(axis=1) == 1)
+        rows = np.flatnonzero(plain)
+        if rows.size:
+            # Of a bridge all or nothing passes: it lies between the ends of the branch, or not.
+            column = np.argmax(self.removes[rows], axis=1)
+            seen = resistance[port[rows, column], port[rows, 0]]
+            passed = np.abs(self.extra_siemens[rows, column] * seen) > 0.5
+            island, added = self.network.island, self.slot[rows, 0]
+            same = island[self.changes.tail[added]] == island[self.changes.head[added]]
+            found[rows, column] = ~(passed & same)
+        known: dict[bytes, Bool] = {}
+        for row in np.flatnonzero(both & ~plain).tolist():
+            mark = self.slot[row].tobytes() + self.removes[row].tobytes()
+            if mark not in known:
+                known[mark] = self._apart(row)
+            found[row] = known[mark]
+
+    def _apart(self, row: int) -> Bool:
+        """The same of one row by the graph itself."""
+        removes, slots, number = self.removes[row], self.changes.slots, self.slot[row]
+        found = np.zeros(len(removes), dtype=bool)
+        gone = {slots[number[column]].key for column in np.flatnonzero(removes)}
+        joined = Joined((one.tail, one.head) for key, one in self.network.conducting.items()
+                        if key not in gone)  # fmt: skip
+        for column in np.flatnonzero(self.adds[row]):
+            joined.join(slots[number[column]].tail, slots[number[column]].head)
+        for column in np.flatnonzero(removes):
+            ends = slots[number[column]].tail, slots[number[column]].head
+            found[column] = not joined.together(*ends)
+            joined.join(*ends)  # left in where it is a bridge: another beside it is then none
+        return found
+
+
+def holding(condition: Condition, places: Mapping[str, int], states: Bool) -> Bool:
+    """In which rows of states a contact with this condition is closed; compare ``branch.holds``.
+
+    :param places: the column of each threshold
+    """
+    found = np.zeros(len(states), dtype=bool)
+    for alternative in condition:
+        every = np.ones(len(states), dtype=bool)
+        for name, wanted in alternative:
+            every &= states[:, places[name]] == wanted
+        found |= every
+    return found
+
+
+def _packed(wanted: Bool) -> tuple[Index, Bool]:
+    """For each row the columns that are wanted, first to last, and which of those are there."""
+    width = int(np.max(wanted.sum(axis=1), initial=0))
+    first = np.argsort(~wanted, axis=1, kind="stable")[:, :width]
+    return first, np.take_along_axis(wanted, first, axis=1)
+
+
+def alike_rows(states: Bool, rows: Sequence[int] | Index) -> list[Index]:
+    """Rows in groups of equal states, the most numerous first."""
+    listed = np.asarray(rows, dtype=np.intp)
+    if not states.shape[1] or not listed.size:
+        return [listed]
+    packed = np.packbits(states[listed], axis=1)
+    _, label = np.unique(packed, axis=0, return_inverse=True)
+    label = label.reshape(-1)
+    groups = [listed[label == one] for one in range(int(label.max()) + 1)]
+    return sorted(groups, key=len, reverse=True)
