@@ -28,9 +28,9 @@ from circuitcheck.physics.meter import (
 )  # fmt: skip
 from circuitcheck.physics.motor import RPM, FanMotor
 from circuitcheck.solve.batch import Batch
-from circuitcheck.solve.changes import Index
 from circuitcheck.solve.point import OperatingPoint
 from circuitcheck.solve.spread import TEMPERATURE_SPREAD, curve_nudges
+from circuitcheck.solve.wiring import Index
 
 METER = "meter"
 """Key of the branch that an instrument adds to the circuit."""
@@ -235,7 +235,7 @@ class CurveReader:
         return self.branch.tail, self.branch.head
 
     def _place(self, batch: Batch) -> tuple[int, int, int]:
-        for number, group in enumerate(batch.network.curves):
+        for number, group in enumerate(batch.network.wiring.curves):
             if self.key in group.keys:
                 place = group.keys.index(self.key)
                 return number, place, batch.edit_port.shape[1] + group.columns.start + place

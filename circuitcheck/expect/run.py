@@ -20,11 +20,12 @@ from circuitcheck.expect.readers import AmpsReader, Reader, VoltsReader
 from circuitcheck.parts.fault import Change
 from circuitcheck.physics.branch import Array, Branch
 from circuitcheck.physics.meter import VOLTMETER_OHM
-from circuitcheck.solve.changes import Changes, Index, one_of
+from circuitcheck.solve.changes import Changes, one_of
 from circuitcheck.solve.network import Networks
 from circuitcheck.solve.point import solve_point
 from circuitcheck.solve.spread import Shifts, port_shifts
 from circuitcheck.solve.sweep import Group, settle
+from circuitcheck.solve.wiring import Index
 
 if TYPE_CHECKING:
     from circuitcheck.expect.bench import Bench, Station
@@ -147,7 +148,7 @@ class Run:
         listed = [{**one.change, **one.station.carried(change)}
                   for one in placed for change in self.changes]  # fmt: skip
         counts = [*self.counts] * times
-        changes = Changes.of(self.layout.circuit, [listed[one] for one in alike.first],
+        changes = Changes.of(self.layout.networks.wiring, [listed[one] for one in alike.first],
                              [counts[one] for one in alike.first])  # fmt: skip
         of_row = alike.rows % max(self.rows, 1)
         settled = settle(self.layout.networks, changes, self.layout.probes,

@@ -49,8 +49,9 @@ def blown_in_service(
         circuit = build_circuit(harness, setup)
         latching = {name for name, one in circuit.thresholds.items() if one.latching}
         changes = [rule(circuit.branches) for rule in rules]
-        laid_out = Changes.of(circuit, changes, counts)
-        settled = settle(Networks(circuit), laid_out, [], fuses=fuses)
+        networks = Networks(circuit)
+        laid_out = Changes.of(networks.wiring, changes, counts)
+        settled = settle(networks, laid_out, [], fuses=fuses)
         for group in settled.groups:
             for name in latching:
                 for row in group.rows[group.batch.state(name)[group.local]].tolist():

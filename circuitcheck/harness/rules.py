@@ -426,7 +426,7 @@ def parallel_batteries_agree(harness: Harness, tree: Tree) -> None:
                         "must have the same volts as a battery beside it")  # fmt: skip
 
 
-def _joined(harness: Harness, wires: Mapping[str, Wire], *, whole_parts: bool) -> Joined:
+def _joined(harness: Harness, wires: Mapping[str, Wire], *, whole_parts: bool) -> Joined[str]:
     """What is joined by wires, splices, plugs and grounds; by whole parts too, if asked."""
     sets = Joined((wire.start, wire.end) for wire in wires.values())
     for name, part in harness.parts.items():

@@ -233,7 +233,7 @@ class Design:
             found.update((f"{name}:{label}", name) for label in part.inputs)
         return found
 
-    def supply_sets(self, scene: Live) -> Joined:
+    def supply_sets(self, scene: Live) -> Joined[str]:
         """What is joined in a scene without passing a fuse, a load or the body."""
         return Joined(
             (branch.tail, branch.head)
@@ -250,7 +250,7 @@ class Design:
         )  # fmt: skip
 
     @cached_property
-    def wire_sets(self) -> Joined:
+    def wire_sets(self) -> Joined[str]:
         """What wires, plugs, splices and pins join for good."""
         pairs = [(wire.start, wire.end) for wire in self.harness.wires.values()]
         for name, part in self.harness.parts.items():

@@ -11,7 +11,7 @@ import numpy as np
 
 from circuitcheck.locate.evidence import Evidence
 from circuitcheck.physics.branch import Array
-from circuitcheck.solve.changes import Index
+from circuitcheck.solve.wiring import Index
 
 _SAME = 0.1
 """Share of the meter's standard uncertainty below which two readings are one."""

@@ -15,7 +15,7 @@ import numpy as np
 
 from circuitcheck.locate.evidence import MISREAD, NUMBER_NOTED, Evidence
 from circuitcheck.physics.branch import Array
-from circuitcheck.solve.changes import Bool
+from circuitcheck.solve.wiring import Bool
 
 _LOG_2PI = math.log(2 * math.pi)
 _NEVER = 1e-12

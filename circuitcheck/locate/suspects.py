@@ -16,7 +16,7 @@ from circuitcheck.harness.model import Harness
 from circuitcheck.locate.evidence import Evidence
 from circuitcheck.parts.fault import FaultMode
 from circuitcheck.physics.branch import Array
-from circuitcheck.solve.changes import Index
+from circuitcheck.solve.wiring import Index
 
 SOUND_SHARE = 0.1
 """Chance beforehand that a vehicle brought in for its fans has sound wiring; common practice."""

@@ -32,7 +32,7 @@ from circuitcheck.locate.values import (
     rough_logs,
 )  # fmt: skip
 from circuitcheck.physics.branch import Array
-from circuitcheck.solve.changes import Bool, Index
+from circuitcheck.solve.wiring import Bool, Index
 
 KEEP = 18.0
 """Log-likelihood below the best at which a suspect is dropped after the rough look."""

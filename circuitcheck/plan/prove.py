@@ -23,7 +23,7 @@ from circuitcheck.plan.candidates import READING, Candidate, access_of, tool_of
 from circuitcheck.plan.hypotheses import Hypotheses, hypotheses
 from circuitcheck.plan.outcomes import VEHICLE
 from circuitcheck.plan.planner import Options, Planner
-from circuitcheck.solve.changes import Bool
+from circuitcheck.solve.wiring import Bool
 
 _SUSPECTED = 0.6
 """Share of the proof that goes to what was suspected before the repair; common practice, no source."""

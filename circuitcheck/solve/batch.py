@@ -21,12 +21,13 @@ from functools import cached_property
 import numpy as np
 
 from circuitcheck.physics.branch import Array
-from circuitcheck.solve.changes import Bool, Changes, Index
+from circuitcheck.solve.changes import Changes
 from circuitcheck.solve.curves import Curves
 from circuitcheck.solve.edits import Edits
 from circuitcheck.solve.network import REFERENCE, TIE_SIEMENS, Network
 from circuitcheck.solve.newton import settle_curves
 from circuitcheck.solve.ties import ties_of
+from circuitcheck.solve.wiring import Bool, Index
 
 _DELICATE = 1e-6
 """Share of a branch's surroundings that has to be left of it, if digits are not to be lost."""
@@ -55,7 +56,7 @@ class Batch:
         self._number_ports(probes)
         self._reduce()
         self._list_edits()
-        self.curves = Curves(network.curves, network.tangent, len(changes), changes.curves)
+        self.curves = Curves(network.wiring.curves, network.tangent, len(changes), changes.curves)
         self._solve()
 
     def __len__(self) -> int:
@@ -65,16 +66,16 @@ class Batch:
 
     def _number_ports(self, probes: Sequence[tuple[str, str]]) -> None:
         network, changes = self.network, self.changes
-        index, branches = network.index, self.circuit.branches
+        index, branches = network.wiring.index, self.circuit.branches
         watched = [branches[key] for _, key in self.watched]
         self._used = np.unique(self.edits.slot[self.edits.slot >= 0])
         tails = [
-            network.curve_tail, [index[one.tail] for one in watched],
+            network.wiring.curve_tail, [index[one.tail] for one in watched],
             [index[tail] for tail, _ in probes], changes.tail[self._used],
             network.tied[self.ties.loose],
         ]  # fmt: skip
         heads = [
-            network.curve_head, [index[one.head] for one in watched],
+            network.wiring.curve_head, [index[one.head] for one in watched],
             [index[head] for _, head in probes], changes.head[self._used],
             np.full(len(self.ties.loose), REFERENCE),
         ]  # fmt: skip
@@ -233,7 +234,8 @@ class Batch:
     def siemens_of(self, key: str) -> Array:
         """Conductance of a linear branch in all rows [S]."""
         network = self.network
-        base = network.siemens[network.place[key]] if key in network.place else 0.0
+        place = network.wiring.place.get(key)
+        base = 0.0 if place is None else network.siemens[place]
         found = np.full(len(self), base)
         for number in self.changes.slot_numbers.get(key, ()):
             rows, columns = np.nonzero(self.slot == number)

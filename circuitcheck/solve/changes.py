@@ -13,14 +13,10 @@ from functools import cached_property
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
-from circuitcheck.circuit.circuit import Circuit
 from circuitcheck.parts.fault import Change
 from circuitcheck.physics.branch import ALWAYS, Array, Branch, Condition, Conductor, Source
-
-Bool = NDArray[np.bool_]
-Index = NDArray[np.intp]
+from circuitcheck.solve.wiring import Index, Wiring
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,7 +59,7 @@ class Changes:
     :param contacts: the contacts of the circuit
     """
 
-    circuit: Circuit
+    wiring: Wiring
     slots: tuple[Slot, ...]
     tail: Index
     head: Index
@@ -78,7 +74,7 @@ class Changes:
 
     @classmethod
     def of(
-        cls, circuit: Circuit, changes: Sequence[Change], counts: Sequence[int] | None = None
+        cls, wiring: Wiring, changes: Sequence[Change], counts: Sequence[int] | None = None
     ) -> Changes:
         """Lay changes out.
 
@@ -86,7 +82,7 @@ class Changes:
 
         :param counts: how many rows each change stands for; 1 unless told
         """
-        return _Layout(circuit, changes, counts or [1] * len(changes)).done()
+        return _Layout(wiring, changes, counts or [1] * len(changes)).done()
 
     def __len__(self) -> int:
         return len(self.slot)
@@ -118,9 +114,10 @@ class Changes:
 class _Layout:
     """The filling of the arrays, change by change."""
 
-    def __init__(self, circuit: Circuit, changes: Sequence[Change], counts: Sequence[int]) -> None:
-        self.circuit = circuit
-        self.nodes = {node: number for number, node in enumerate(circuit.nodes)}
+    def __init__(self, wiring: Wiring, changes: Sequence[Change], counts: Sequence[int]) -> None:
+        self.wiring = wiring
+        self.branches = wiring.circuit.branches
+        self.nodes = wiring.index
         self.slots: dict[Slot, int] = {}
         self.conditions: dict[Condition, int] = {ALWAYS: 0}
         # A branch put between other nodes is one taken out and one added.
@@ -138,7 +135,7 @@ class _Layout:
     def _fill(self, change: Change, rows: slice) -> None:
         column = 0
         for key, new in change.items():
-            old = self.circuit.branches.get(key)
+            old = self.branches.get(key)
             if not isinstance(new if new is not None else old, Conductor | Source):
                 if old is not None:
                     self._fill_curve(key, old, new, rows)
@@ -173,28 +170,25 @@ class _Layout:
             key: CurveEdits(*(np.concatenate(one) for one in zip(*pieces, strict=True)))
             for key, pieces in self.curves.items()
         }
-        linear = [key for key, one in self.circuit.branches.items()
-                  if isinstance(one, Conductor | Source)]  # fmt: skip
-        place = {key: number for number, key in enumerate(linear)}
-        contacts = tuple(self._contacts(linear))
+        place = self.wiring.place
+        contacts = tuple(self._contacts())
         return Changes(
-            self.circuit, tuple(self.slots), self._numbers(self.nodes[s.tail] for s in self.slots),
+            self.wiring, tuple(self.slots), self._numbers(self.nodes[s.tail] for s in self.slots),
             self._numbers(self.nodes[s.head] for s in self.slots),
             self._numbers(place[s.key] if self._is_there(s) else -1 for s in self.slots),
             tuple(self.conditions), self.slot[:, :used], self.siemens[:, :used],
             self.emf[:, :used], self.condition[:, :used], curves, contacts,
         )  # fmt: skip
 
-    def _contacts(self, linear: Iterable[str]) -> Iterator[Contact]:
-        for key in linear:
-            one = self.circuit.branches[key]
-            when = getattr(one, "closed_when", ALWAYS)
-            if isinstance(one, Conductor) and when is not ALWAYS and one.siemens:
-                number = self.conditions.setdefault(when, len(self.conditions))
-                yield Contact(self._slot(key, one), number, one.siemens)
+    def _contacts(self) -> Iterator[Contact]:
+        for place, condition in self.wiring.contacts:
+            key = self.wiring.keys[place]
+            number = self.conditions.setdefault(condition, len(self.conditions))
+            siemens = float(self.wiring.siemens[place])
+            yield Contact(self._slot(key, self.branches[key]), number, siemens)
 
     def _is_there(self, slot: Slot) -> bool:
-        old = self.circuit.branches.get(slot.key)
+        old = self.branches.get(slot.key)
         return isinstance(old, Conductor | Source) and _ends(old) == (slot.tail, slot.head)
 
     @staticmethod

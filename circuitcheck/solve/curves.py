@@ -7,39 +7,14 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from circuitcheck.physics.branch import Array, Curve
-from circuitcheck.solve.changes import CurveEdits, Index
+from circuitcheck.physics.branch import Array
+from circuitcheck.solve.changes import CurveEdits
+from circuitcheck.solve.wiring import CurveGroup, Index
 
 _LEAK = 1e-12
 """Keeps the volts of a curve defined when it hangs on an open motor [S]."""
 _TURNS = 2
 """How often each curve is settled alone before all are settled together."""
-
-
-@dataclass(frozen=True)
-class CurveGroup:
-    """The curves of one kind: their keys, their columns among all, and parameters (m, P)."""
-
-    kind: type[Curve]
-    keys: tuple[str, ...]
-    columns: slice
-    parameters: Array
-
-    def alone(self, parameters: Array, emf: Array, ohm: Array) -> Array:
-        """What each draws on a source of its own [A]; parameters in the last axis."""
-        return self.kind.behind(parameters, emf, ohm)
-
-
-def grouped(curves: Mapping[str, Curve]) -> tuple[CurveGroup, ...]:
-    """Curves by kind."""
-    groups: list[CurveGroup] = []
-    start = 0
-    for kind in dict.fromkeys(type(one) for one in curves.values()):
-        keys = tuple(key for key, one in curves.items() if type(one) is kind)
-        rows = np.array([curves[key].values for key in keys])
-        groups.append(CurveGroup(kind, keys, slice(start, start + len(keys)), rows))
-        start += len(keys)
-    return tuple(groups)
 
 
 @dataclass(frozen=True)
@@ -104,6 +79,6 @@ class Curves:
                     k = group.columns.start + place
                     others = np.einsum("si,si->s", r[:, k], flow) - own[:, k] * flow[:, k]
                     emf = (c[:, k] - others + own[:, k] * amps[k]) / left[:, k]
-                    drawn = group.alone(self.parameters[number][:, place], emf, ohm[:, k])
+                    drawn = group.kind.behind(self.parameters[number][:, place], emf, ohm[:, k])
                     flow[:, k] = drawn - amps[k] - siemens[k] * (emf - ohm[:, k] * drawn)
         return flow

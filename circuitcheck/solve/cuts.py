@@ -10,57 +10,64 @@ bits a false match has a chance below one in 10**13 for circuits of a thousand b
 from __future__ import annotations
 
 import random
-from collections.abc import Iterable
-
-Edge = tuple[int, int, str]
-"""End nodes and key of a branch."""
+from collections.abc import Sequence
 
 
-def cut_words(size: int, edges: Iterable[Edge]) -> dict[str, int]:
-    """The word of each branch of a graph with nodes 0 to size - 1.
+def cut_words(
+    size: int, tails: Sequence[int], heads: Sequence[int]
+) -> tuple[list[int], list[int]]:
+    """The word of each branch of a graph with nodes 0 to size - 1, and the island of each node.
 
-    >>> words = cut_words(4, [(0, 1, "a"), (1, 2, "b"), (2, 0, "c"), (2, 3, "d")])
-    >>> words["d"], words["a"] == words["b"] == words["c"]
-    (0, True)
+    Islands are numbered in the order of their first nodes.
+
+    >>> words, island = cut_words(5, [0, 1, 2, 2], [1, 2, 0, 3])
+    >>> words[3], words[0] == words[1] == words[2], island
+    (0, True, [0, 0, 0, 0, 1])
     """
-    listed = list(edges)
-    draw = random.Random(len(listed))
-    around: list[list[tuple[int, str]]] = [[] for _ in range(size)]
-    for tail, head, key in listed:
-        around[tail].append((head, key))
-        around[head].append((tail, key))
-    order, above = _spanning(size, around)
-    in_tree = {key for _, key in above.values()}
-    words = {key: draw.getrandbits(62) for _, _, key in listed if key not in in_tree}
+    draw = random.Random(len(tails))
+    around: list[list[tuple[int, int]]] = [[] for _ in range(size)]
+    for branch, (tail, head) in enumerate(zip(tails, heads, strict=True)):
+        around[tail].append((head, branch))
+        around[head].append((tail, branch))
+    order, above, island = _spanning(around)
+    words = [-1] * len(tails)
+    for _, branch in above.values():
+        words[branch] = 0
     at_node = [0] * size
-    for tail, head, key in listed:
-        if key in words and tail != head:
-            at_node[tail] ^= words[key]
-            at_node[head] ^= words[key]
+    for branch, (tail, head) in enumerate(zip(tails, heads, strict=True)):
+        if words[branch] < 0:
+            words[branch] = draw.getrandbits(62)
+            if tail != head:
+                at_node[tail] ^= words[branch]
+                at_node[head] ^= words[branch]
     for node in reversed(order):
         if node in above:
-            parent, key = above[node]
-            words[key] = at_node[node]
+            parent, branch = above[node]
+            words[branch] = at_node[node]
             at_node[parent] ^= at_node[node]
-    return words
+    return words, island
 
 
 def _spanning(
-    size: int, around: list[list[tuple[int, str]]]
-) -> tuple[list[int], dict[int, tuple[int, str]]]:
-    """Nodes in the order met, and for each but the roots the node and branch it was met by."""
+    around: Sequence[Sequence[tuple[int, int]]],
+) -> tuple[list[int], dict[int, tuple[int, int]], list[int]]:
+    """Nodes in the order met; for each but the roots the node and branch it was met by; islands."""
     order: list[int] = []
-    above: dict[int, tuple[int, str]] = {}
-    met = [False] * size
-    for root in range(size):
-        stack = [] if met[root] else [root]
-        met[root] = True
+    above: dict[int, tuple[int, int]] = {}
+    island = [-1] * len(around)
+    count = 0
+    for root in range(len(around)):
+        if island[root] >= 0:
+            continue
+        stack = [root]
+        island[root] = count
         while stack:
             node = stack.pop()
             order.append(node)
-            for other, key in around[node]:
-                if not met[other]:
-                    met[other] = True
-                    above[other] = (node, key)
+            for other, branch in around[node]:
+                if island[other] < 0:
+                    island[other] = count
+                    above[other] = (node, branch)
                     stack.append(other)
-    return order, above
+        count += 1
+    return order, above, island

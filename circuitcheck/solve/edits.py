@@ -10,10 +10,10 @@ from collections.abc import Mapping, Sequence
 
 import numpy as np
 
-from circuitcheck.joined import Joined
 from circuitcheck.physics.branch import Array, Condition
-from circuitcheck.solve.changes import Bool, Changes, Index
+from circuitcheck.solve.changes import Changes
 from circuitcheck.solve.network import Network
+from circuitcheck.solve.wiring import Bool, Index
 
 
 class Edits:
@@ -62,7 +62,7 @@ class Edits:
         network, changes = self.network, self.changes
         known = changes.place >= 0
         was = np.append(np.where(known, network.siemens[changes.place], 0.0), 0.0)
-        was_amps = np.append(was[:-1] * np.where(known, network.emf[changes.place], 0.0), 0.0)
+        was_amps = np.append(was[:-1] * np.where(known, network.wiring.emf[changes.place], 0.0), 0.0)
         there = slot >= 0
         extra = np.where(there, siemens - was[slot], 0.0)
         amps = np.where(there, siemens * emf - was_amps[slot], 0.0)
@@ -90,9 +90,7 @@ class Edits:
         found = np.zeros(self.removes.shape, dtype=bool)
         if not self.removes.any():
             return found
-        words = self.network.cut_words
-        of_slot = np.array([words.get(one.key, 0) for one in self.changes.slots], dtype=np.int64)
-        word = of_slot[self.slot]
+        word = self.network.words[self.changes.place][self.slot]
         spanned = [np.zeros(len(word), dtype=np.int64)]
         for column in range(word.shape[1]):
             gone, mine = self.removes[:, column], word[:, column]
@@ -125,15 +123,13 @@ class Edits:
 
     def _apart(self, row: int) -> Bool:
         """The same of one row by the graph itself."""
-        removes, slots, number = self.removes[row], self.changes.slots, self.slot[row]
+        removes, slot, changes = self.removes[row], self.slot[row], self.changes
         found = np.zeros(len(removes), dtype=bool)
-        gone = {slots[number[column]].key for column in np.flatnonzero(removes)}
-        joined = Joined((one.tail, one.head) for key, one in self.network.conducting.items()
-                        if key not in gone)  # fmt: skip
-        for column in np.flatnonzero(self.adds[row]):
-            joined.join(slots[number[column]].tail, slots[number[column]].head)
+        joined = self.network.joined(set(changes.place[slot[removes]].tolist()))
+        for number in slot[self.adds[row]].tolist():
+            joined.join(int(changes.tail[number]), int(changes.head[number]))
         for column in np.flatnonzero(removes):
-            ends = slots[number[column]].tail, slots[number[column]].head
+            ends = int(changes.tail[slot[column]]), int(changes.head[slot[column]])
             found[column] = not joined.together(*ends)
             joined.join(*ends)  # left in where it is a bridge: another beside it is then none
         return found

@@ -2,19 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Mapping
 from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
-from circuitcheck.circuit.circuit import Circuit, conducts
+from circuitcheck.circuit.circuit import Circuit
 from circuitcheck.joined import Joined
-from circuitcheck.physics.branch import Array, Branch, Conductor, Curve, Source, holds
-from circuitcheck.solve.curves import Tangent, grouped
+from circuitcheck.physics.branch import Array
+from circuitcheck.solve.curves import Tangent
 from circuitcheck.solve.cuts import cut_words
-
-Index = NDArray[np.intp]
+from circuitcheck.solve.wiring import Index, Wiring
 
 REFERENCE = 0
 """Number of the reference node."""
@@ -31,63 +30,48 @@ class Network:
     the reference being on island 0.
     """
 
-    def __init__(self, circuit: Circuit, states: Mapping[str, bool]) -> None:
-        self.circuit = circuit
+    def __init__(self, wiring: Wiring, states: Mapping[str, bool]) -> None:
+        self.wiring = wiring
+        self.circuit = wiring.circuit
         self.states = dict(states)
-        self.index = {node: number for number, node in enumerate(circuit.nodes)}
-        self.linear = {
-            key: one for key, one in circuit.branches.items() if isinstance(one, Conductor | Source)
-        }
-        self.keys = tuple(self.linear)
-        self.tail, self.head = self._ends(self.linear.values())
-        self.place = {key: number for number, key in enumerate(self.keys)}
-        self.siemens = np.array([self._siemens(one) for one in self.linear.values()])
-        self.emf = np.array([getattr(one, "emf", 0.0) for one in self.linear.values()])
-        curves: dict[str, Curve] = {
-            key: one for key, one in circuit.branches.items()
-            if not isinstance(one, Conductor | Source)
-        }  # fmt: skip
-        self.curves = grouped(curves)
-        ordered = [curves[key] for group in self.curves for key in group.keys]
-        self.curve_keys = tuple(key for group in self.curves for key in group.keys)
-        self.curve_tail, self.curve_head = self._ends(ordered)
-
-    def _siemens(self, branch: Conductor | Source) -> float:
-        if isinstance(branch, Conductor) and not holds(branch.closed_when, self.states):
-            return 0.0
-        return branch.siemens
-
-    def _ends(self, branches: Iterable[Branch]) -> tuple[Index, Index]:
-        listed = list(branches)
-        tails = [self.index[one.tail] for one in listed]
-        heads = [self.index[one.head] for one in listed]
-        return np.array(tails, dtype=np.intp), np.array(heads, dtype=np.intp)
+        self.siemens = wiring.siemens_in(states)
 
     @cached_property
     def state_row(self) -> NDArray[np.bool_]:
         """The states, in the order of the circuit's thresholds."""
         return np.array([self.states[name] for name in self.circuit.thresholds], dtype=bool)
 
+    @cached_property
+    def _cut_words(self) -> tuple[NDArray[np.int64], Index]:
+        """For each linear branch what tells how it holds parts together; for each node its island."""
+        wiring = self.wiring
+        live = np.flatnonzero(self.siemens > 0)
+        curves = np.flatnonzero(wiring.curve_conducts)
+        tails = np.concatenate([wiring.tail[live], wiring.curve_tail[curves]])
+        heads = np.concatenate([wiring.head[live], wiring.curve_head[curves]])
+        words, island = cut_words(wiring.size, tails.tolist(), heads.tolist())
+        found = np.zeros(len(self.siemens), dtype=np.int64)
+        found[live] = words[: len(live)]
+        return found, np.array(island, dtype=np.intp)
+
     @property
-    def size(self) -> int:
-        """Number of nodes, the reference included."""
-        return len(self.index)
+    def words(self) -> NDArray[np.int64]:
+        """For each linear branch what tells how it holds parts together; see ``cuts``."""
+        return self._cut_words[0]
 
-    @cached_property
-    def conducting(self) -> dict[str, Branch]:
-        """The branches that current can pass."""
-        branches = self.circuit.branches.items()
-        return {key: one for key, one in branches if conducts(one, self.states)}
-
-    @cached_property
+    @property
     def island(self) -> Index:
         """For each node the number of the island it is on; the reference is on island 0."""
-        sets = Joined((one.tail, one.head) for one in self.conducting.values())
-        numbers: dict[str, int] = {}
-        return np.array(
-            [numbers.setdefault(sets.root(node), len(numbers)) for node in self.index],
-            dtype=np.intp,
-        )
+        return self._cut_words[1]
+
+    def joined(self, gone: Collection[int]) -> Joined[int]:
+        """The nodes that current can pass between once some linear branches are gone."""
+        wiring = self.wiring
+        live = [number for number in np.flatnonzero(self.siemens > 0).tolist() if number not in gone]
+        curves = np.flatnonzero(wiring.curve_conducts)
+        tails = np.concatenate([wiring.tail[live], wiring.curve_tail[curves]]).tolist()
+        heads = np.concatenate([wiring.head[live], wiring.curve_head[curves]]).tolist()
+        return Joined(zip(tails, heads, strict=True))
 
     @cached_property
     def tied(self) -> Index:
@@ -101,14 +85,14 @@ class Network:
 
     def matrix(self, curve_siemens: Array) -> Array:
         """Nodal conductance matrix (n, n) with curves replaced by conductances [S]."""
-        tail = np.concatenate([self.tail, self.curve_tail])
-        head = np.concatenate([self.head, self.curve_head])
+        wiring, size = self.wiring, self.wiring.size
+        tail = np.concatenate([wiring.tail, wiring.curve_tail])
+        head = np.concatenate([wiring.head, wiring.curve_head])
         siemens = np.concatenate([self.siemens, curve_siemens])
-        matrix = np.zeros((self.size, self.size))
-        np.add.at(matrix, (tail, tail), siemens)
-        np.add.at(matrix, (head, head), siemens)
-        np.add.at(matrix, (tail, head), -siemens)
-        np.add.at(matrix, (head, tail), -siemens)
+        at = np.concatenate([tail * size + tail, head * size + head, tail * size + head,
+                             head * size + tail])  # fmt: skip
+        values = np.concatenate([siemens, siemens, -siemens, -siemens])
+        matrix = np.bincount(at, values, size * size).astype(float).reshape(size, size)
         matrix[self.tied, self.tied] += TIE_SIEMENS
         # The reference's own equation becomes v = 0; all currents together sum to zero without it.
         matrix[REFERENCE, :] = 0.0
@@ -118,16 +102,18 @@ class Network:
 
     def injections(self) -> Array:
         """Current that the sources push into each node [A], shape (n,)."""
-        flow = np.zeros(self.size)
-        np.add.at(flow, self.tail, self.siemens * self.emf)
-        np.add.at(flow, self.head, -self.siemens * self.emf)
+        wiring, size = self.wiring, self.wiring.size
+        amps = self.siemens * wiring.emf
+        flow = np.zeros(size)
+        flow += np.bincount(wiring.tail, amps, size)
+        flow -= np.bincount(wiring.head, amps, size)
         flow[REFERENCE] = 0.0
         return flow
 
     @cached_property
     def tangent(self) -> Tangent:
         """What stands in for the curves: little, so that taking it off again costs no digits."""
-        count = len(self.curve_keys)
+        count = len(self.wiring.curve_keys)
         return Tangent(np.full(count, CURVE_SIEMENS), np.zeros(count))
 
     @cached_property
@@ -141,8 +127,8 @@ class Network:
     def open_volts(self) -> Array:
         """Node volts (n,) while nothing is changed and each curve is its tangent [V]."""
         push = self.injections()
-        np.add.at(push, self.curve_tail, -self.tangent.amps)
-        np.add.at(push, self.curve_head, self.tangent.amps)
+        np.add.at(push, self.wiring.curve_tail, -self.tangent.amps)
+        np.add.at(push, self.wiring.curve_head, self.tangent.amps)
         push[REFERENCE] = 0.0
         found: Array = self.inverse @ push
         return found
@@ -150,25 +136,14 @@ class Network:
     @cached_property
     def knees(self) -> Index:
         """Curves that hold a node by next to nothing until their volts pass a knee: diodes."""
-        ends = [np.full(len(self.curve_keys), volts) for volts in (0.0, 100.0)]
+        ends = [np.full(len(self.wiring.curve_keys), volts) for volts in (0.0, 100.0)]
         at_rest, beyond = (self.curve_currents(one)[1] for one in ends)
         return np.flatnonzero((at_rest > 0) & (at_rest < 1e-3 * np.maximum(at_rest, beyond)))
-
-    @cached_property
-    def cut_words(self) -> dict[str, int]:
-        """What tells which branches hold parts of the network together; see ``cuts``."""
-        return cut_words(
-            self.size,
-            (
-                (self.index[one.tail], self.index[one.head], key)
-                for key, one in self.conducting.items()
-            ),
-        )
 
     def curve_currents(self, volts: Array) -> tuple[Array, Array]:
         """Currents [A] and slopes [S] of all curves at their volts (curves,)."""
         found = [group.kind.current_and_slope(group.parameters, volts[group.columns])
-                 for group in self.curves]  # fmt: skip
+                 for group in self.wiring.curves]  # fmt: skip
         none = np.zeros(0)
         return (np.concatenate([none, *(amps for amps, _ in found)]),
                 np.concatenate([none, *(slope for _, slope in found)]))  # fmt: skip
@@ -178,13 +153,24 @@ class Networks:
     """The networks of a circuit, one for each combination of states that is met; each made once."""
 
     def __init__(self, circuit: Circuit) -> None:
-        self.circuit = circuit
+        self.wiring = Wiring(circuit)
         self._made: dict[bytes, Network] = {}
+
+    @property
+    def circuit(self) -> Circuit:
+        """What they are the networks of."""
+        return self.wiring.circuit
 
     def of(self, states: NDArray[np.bool_]) -> Network:
         """The network in these states, in the order of the circuit's thresholds."""
         key = states.tobytes()
         if key not in self._made:
             named = dict(zip(self.circuit.thresholds, states.tolist(), strict=True))
-            self._made[key] = Network(self.circuit, named)
+            self._made[key] = Network(self.wiring, named)
         return self._made[key]
+
+    def near(self, states: NDArray[np.bool_]) -> Network:
+        """Of those made the one that differs in the fewest states; that of these if there is none."""
+        if not self._made:
+            return self.of(states)
+        return min(self._made.values(), key=lambda one: int(np.sum(one.state_row != states)))

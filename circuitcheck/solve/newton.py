@@ -17,8 +17,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from circuitcheck.physics.branch import Array
-from circuitcheck.solve.changes import Bool, Index
 from circuitcheck.solve.curves import Curves
+from circuitcheck.solve.wiring import Bool, Index
 
 _ROUNDS = 80
 _SHORTER = 40
@@ -52,7 +52,8 @@ def settle_curves(c: Array, r: Array, curves: Curves) -> Rest:
     i = curves.alone(c, r)
     u, rows = c - _times(r, i), np.arange(len(c))
     flow, slope = curves.beyond(u, rows)
-    rest = Rest(*(np.empty(c.shape) for _ in range(3)), np.ones(len(c), dtype=bool))
+    rested = np.ones(len(c), dtype=bool)
+    rest = Rest(np.empty(c.shape), np.empty(c.shape), np.empty(c.shape), rested)
     for _ in range(_ROUNDS):
         beyond = flow - i
         d = _step(r, slope, beyond)
@@ -92,7 +93,8 @@ def _step(r: Array, slope: Array, beyond: Floats) -> Array:
     if r.shape[1] == 2:
         (a, b), (c, d) = jacobian.transpose(1, 2, 0)
         one, two = beyond.T
-        return np.stack([d * one - b * two, a * two - c * one], axis=1) / (a * d - b * c)[:, None]
+        top = np.stack([d * one - b * two, a * two - c * one], axis=1)
+        return np.asarray(top / (a * d - b * c)[:, None])
     return np.asarray(np.linalg.solve(jacobian, beyond[..., None])[..., 0])
 
 

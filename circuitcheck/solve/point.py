@@ -17,6 +17,7 @@ from circuitcheck.circuit.circuit import Circuit
 from circuitcheck.physics.branch import Array
 from circuitcheck.solve.network import REFERENCE, Network
 from circuitcheck.solve.states import next_states
+from circuitcheck.solve.wiring import Wiring
 
 _ROUNDS = 200
 _AMPS_LEFT = 1e-9
@@ -54,9 +55,10 @@ def solve_point(circuit: Circuit, start: Array | None = None) -> OperatingPoint:
     :param start: node volts to begin from, in the order of ``circuit.nodes``; any will do
     """
     states = circuit.initial_states()
+    wiring = Wiring(circuit)
     seen: list[dict[str, bool]] = []
     while True:
-        network = Network(circuit, states)
+        network = Network(wiring, states)
         volts = start = solve_network(network, start)
         amps = branch_amps(network, volts)
         seen.append(states)
@@ -71,9 +73,9 @@ def solve_point(circuit: Circuit, start: Array | None = None) -> OperatingPoint:
 
 def solve_network(network: Network, start: Array | None = None) -> Array:
     """Node volts (n,) of a network in fixed states."""
-    volts = np.zeros(network.size) if start is None else np.array(start, dtype=float)
+    volts = np.zeros(network.wiring.size) if start is None else np.array(start, dtype=float)
     volts[REFERENCE] = 0.0
-    linear = network.matrix(np.zeros(len(network.curve_keys)))
+    linear = network.matrix(np.zeros(len(network.wiring.curve_keys)))
     push = network.injections()
     for _ in range(_ROUNDS):
         residual, slope = _residual(network, linear, push, volts)
@@ -91,10 +93,11 @@ def solve_network(network: Network, start: Array | None = None) -> Array:
 
 def _residual(network: Network, linear: Array, push: Array, volts: Array) -> tuple[Array, Array]:
     """Current missing at each node [A], and the slopes of the curves [S]."""
-    current, slope = network.curve_currents(volts[network.curve_tail] - volts[network.curve_head])
+    tail, head = network.wiring.curve_tail, network.wiring.curve_head
+    current, slope = network.curve_currents(volts[tail] - volts[head])
     residual = linear @ volts - push
-    np.add.at(residual, network.curve_tail, current)
-    np.add.at(residual, network.curve_head, -current)
+    np.add.at(residual, tail, current)
+    np.add.at(residual, head, -current)
     residual[REFERENCE] = 0.0
     return residual, slope
 
@@ -122,17 +125,18 @@ def _line_search(network: Network, linear: Array, push: Array, volts: Array, ste
 
 def branch_amps(network: Network, volts: Array) -> dict[str, float]:
     """Current of every branch [A]."""
-    across = volts[network.tail] - volts[network.head] - network.emf
-    found = dict(zip(network.keys, (network.siemens * across).tolist(), strict=True))
-    current, _ = network.curve_currents(volts[network.curve_tail] - volts[network.curve_head])
-    return found | dict(zip(network.curve_keys, current.tolist(), strict=True))
+    wiring = network.wiring
+    across = volts[wiring.tail] - volts[wiring.head] - wiring.emf
+    found = dict(zip(wiring.keys, (network.siemens * across).tolist(), strict=True))
+    current, _ = network.curve_currents(volts[wiring.curve_tail] - volts[wiring.curve_head])
+    return found | dict(zip(wiring.curve_keys, current.tolist(), strict=True))
 
 
 def _point(
     network: Network, volts: Array, amps: Mapping[str, float], buzzing: tuple[str, ...]
 ) -> OperatingPoint:
     floating = frozenset(
-        node for node, number in network.index.items() if network.island[number] != 0
+        node for node, number in network.wiring.index.items() if network.island[number] != 0
     )
-    named = dict(zip(network.index, volts.tolist(), strict=True))
+    named = dict(zip(network.wiring.index, volts.tolist(), strict=True))
     return OperatingPoint(named, amps, network.states, floating, buzzing)

@@ -14,7 +14,7 @@ import numpy as np
 
 from circuitcheck.physics.branch import Array, Source
 from circuitcheck.solve.batch import Batch
-from circuitcheck.solve.changes import Index
+from circuitcheck.solve.wiring import Index
 
 TEMPERATURE_SPREAD = 12.0
 """Standard uncertainty of the temperature of the loom [K]: a shed in winter or in summer."""
@@ -34,14 +34,15 @@ def port_shifts(batch: Batch, probe: Index, rows: Index) -> Shifts:
     active = batch.active[rows]
     back = batch.resistance[active[:, :, None], probe[None, None, :]]
     weights = batch.slope[rows][..., None] * (batch.inverse_jacobian[rows] @ back)
-    tail = np.concatenate([network.tail, network.curve_tail])
-    head = np.concatenate([network.head, network.curve_head])
+    wiring = network.wiring
+    tail = np.concatenate([wiring.tail, wiring.curve_tail])
+    head = np.concatenate([wiring.head, wiring.curve_head])
     columns = batch.columns[tail] - batch.columns[head]
     taken = columns[:, active].transpose(1, 0, 2)
     adjoint = columns[:, probe][None] - taken @ weights
     moved = (taken @ batch.flow[rows][..., None])[..., 0]
     across = batch.open_volts[tail] - batch.open_volts[head] - moved
-    linear = len(network.keys)
+    linear = len(wiring.keys)
     names, blocks = _linear_latents(batch, rows, across[:, :linear], adjoint[:, :linear])
     curve_names, curve_blocks = _curve_latents(batch, rows, adjoint[:, linear:])
     values = np.concatenate([*blocks, *curve_blocks], axis=1) if names or curve_names else (
@@ -55,7 +56,7 @@ def _linear_latents(
 ) -> tuple[list[str], list[Array]]:
     """Own values of conductors and sources, and the temperature they share."""
     network = batch.network
-    branches = list(network.linear.values())
+    keys, branches = network.wiring.keys, list(network.wiring.linear.values())
     siemens = np.tile(network.siemens, (len(rows), 1))
     sound = np.ones_like(siemens)
     place = np.append(batch.changes.place, -1)[batch.slot[rows]]
@@ -65,18 +66,18 @@ def _linear_latents(
         siemens[mine, at] = batch.siemens[rows[mine], column]
         # A value that the fault sets is not the maker's.
         sound[mine, at] = ~batch.altered[rows[mine], column]
-    amps = siemens * (across - network.emf)
+    amps = siemens * (across - network.wiring.emf)
     own = np.array([one.spread for one in branches])
     warm = np.array([getattr(one, "coefficient", 0.0) for one in branches]) * TEMPERATURE_SPREAD
     kept = np.flatnonzero(own)
-    names = [f"{network.keys[column]} ohm" for column in kept]
+    names = [f"{keys[column]} ohm" for column in kept]
     # More ohms, less current: di = -i u, and dy = -lambda di.
     blocks = [(adjoint * (amps * own * sound)[..., None])[:, kept]]
     names.append("temperature")
     blocks.append(np.sum(adjoint * (amps * warm)[..., None], axis=1, keepdims=True))
     for column, one in enumerate(branches):
         if isinstance(one, Source) and one.emf_spread:
-            names.append(f"{network.keys[column]} {one.emf:g} V")
+            names.append(f"{keys[column]} {one.emf:g} V")
             blocks.append((adjoint[:, column] * siemens[:, column, None] * one.emf_spread)[:, None])
     return names, blocks
 
@@ -101,7 +102,7 @@ def curve_nudges(
     """
     width = batch.edit_port.shape[1]
     found = []
-    for number, group in enumerate(batch.network.curves):
+    for number, group in enumerate(batch.network.wiring.curves):
         for place, key in enumerate(group.keys):
             if only not in (None, key):
                 continue

@@ -14,9 +14,10 @@ import numpy as np
 
 from circuitcheck.physics.branch import Array, Threshold
 from circuitcheck.solve.batch import Batch
-from circuitcheck.solve.changes import Bool, Changes, Index
+from circuitcheck.solve.changes import Changes
 from circuitcheck.solve.edits import alike_rows
 from circuitcheck.solve.network import Network, Networks
+from circuitcheck.solve.wiring import Bool, Index
 
 
 @dataclass
@@ -98,17 +99,17 @@ def _shared_out(
     """The rows by the network that they are solved from.
 
     A combination of states that many rows share has its own; making it costs about as much as a
-    row for each node. The others differ from the most common one by a few contacts.
+    row for each node. The others differ by a few contacts from one that is there.
     """
-    groups = alike_rows(states, rows)
-    strays = []
-    for number, group in enumerate(groups):
-        if number == 0 or len(group) >= len(networks.circuit.nodes):
+    strays: dict[int, tuple[Network, list[Index]]] = {}
+    for group in alike_rows(states, rows):
+        if len(group) >= networks.wiring.size:
             yield networks.of(states[group[0]]), group
         else:
-            strays.append(group)
-    if strays:
-        yield networks.of(states[groups[0][0]]), np.concatenate(strays)
+            network = networks.near(states[group[0]])
+            strays.setdefault(id(network), (network, []))[1].append(group)
+    for network, groups in strays.values():
+        yield network, np.concatenate(groups)
 
 
 def _seen_before(seen: dict[int, set[bytes]], row: int, before: Bool, after: Bool) -> bool:

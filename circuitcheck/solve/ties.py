@@ -7,7 +7,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from circuitcheck.solve.changes import Bool, Changes, Index
+from circuitcheck.solve.changes import Changes
+from circuitcheck.solve.wiring import Bool, Index
 
 
 @dataclass(frozen=True)

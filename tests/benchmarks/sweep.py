@@ -30,6 +30,7 @@ from circuitcheck.expect.service import blown_in_service
 from circuitcheck.solve.changes import Changes
 from circuitcheck.solve.network import Network, Networks
 from circuitcheck.solve.sweep import settle
+from circuitcheck.solve.wiring import Wiring
 
 MAGNITUDES = 16
 SPICE_POINTS = 400
@@ -64,8 +65,9 @@ def ours(harness, test, rounds):
     probes = [(node, circuit.reference) for node in circuit.nodes[1:9]]
 
     def work():
-        laid_out = Changes.of(circuit, changes, counts)
-        for group in settle(Networks(circuit), laid_out, probes).groups:
+        networks = Networks(circuit)
+        laid_out = Changes.of(networks.wiring, changes, counts)
+        for group in settle(networks, laid_out, probes).groups:
             group.batch.probe_volts  # noqa: B018
 
     return timed(work, rounds), sum(counts)
@@ -105,8 +107,8 @@ def exact(harness, test):
 def plain(harness, test, rounds):
     """Seconds of one numpy.linalg.solve of the nodal matrix."""
     circuit = bench_for(harness, harness.tests[test]).circuit
-    network = Network(circuit, circuit.initial_states())
-    matrix, push = network.matrix(np.full(len(network.curve_keys), 1.0)), network.injections()
+    network = Network(Wiring(circuit), circuit.initial_states())
+    matrix, push = network.matrix(np.full(len(network.wiring.curve_keys), 1.0)), network.injections()
     times = 300
     return timed(lambda: [np.linalg.solve(matrix, push) for _ in range(times)], rounds) / times
 

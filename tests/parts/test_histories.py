@@ -245,7 +245,7 @@ class TestBuzzing:
     def test_the_sweep_says_that_it_buzzes(self):
         circuit = self.own_break_contact()
         changes = [{}, {"back": None}, {"feed": None}]
-        settled = settle(Networks(circuit), Changes.of(circuit, changes), [])
+        settled = settle(networks := Networks(circuit), Changes.of(networks.wiring, changes), [])
         assert settled.buzzing.tolist() == [0]
         assert settled.unsure.tolist() == []
         assert sorted(row for group in settled.groups for row in group.rows.tolist()) == [1, 2]

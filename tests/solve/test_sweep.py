@@ -121,7 +121,7 @@ def differences_at_nodes(name, test, kind, most):
     blown = blown_by(name, kind)
     nodes = circuit.nodes
     settled = settle(
-        Networks(circuit), Changes.of(circuit, changes), [(node, circuit.reference) for node in nodes], blown
+        networks := Networks(circuit), Changes.of(networks.wiring, changes), [(node, circuit.reference) for node in nodes], blown
     )
     wanted = set(sample(len(cases), most, Path(name).stem, test, kind))
     at_rest = [row for group in settled.groups for row in group.rows.tolist()]
@@ -205,7 +205,7 @@ def test_the_comparison_can_fail():
     circuit = bench_for(harness_of(name), harness_of(name).tests["high-at-the-plug"]).circuit
     nodes = circuit.nodes
     ports = [(node, circuit.reference) for node in nodes]
-    (group,) = settle(Networks(circuit), Changes.of(circuit, [{}]), ports).groups
+    (group,) = settle(networks := Networks(circuit), Changes.of(networks.wiring, [{}]), ports).groups
     volts = group.batch.volts(group.batch.probe_ports)[0]
     bad = next(case for case in single_faults(name) if title(case).startswith("E1 high"))
     point = solve_point(circuit.changed(combined(bad, circuit.branches)))

@@ -1,0 +1,89 @@
+"""A circuit as arrays, whatever states its contacts are in."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from circuitcheck.circuit.circuit import Circuit
+from circuitcheck.physics.branch import ALWAYS, Array, Branch, Conductor, Curve, Source, holds
+
+Bool = NDArray[np.bool_]
+Index = NDArray[np.intp]
+
+
+@dataclass(frozen=True)
+class CurveGroup:
+    """The curves of one kind: their keys, their columns among all, and parameters (m, P)."""
+
+    kind: type[Curve]
+    keys: tuple[str, ...]
+    columns: slice
+    parameters: Array
+
+
+def grouped(curves: Mapping[str, Curve]) -> tuple[CurveGroup, ...]:
+    """Curves by kind."""
+    groups: list[CurveGroup] = []
+    start = 0
+    for kind in dict.fromkeys(type(one) for one in curves.values()):
+        keys = tuple(key for key, one in curves.items() if type(one) is kind)
+        rows = np.array([curves[key].values for key in keys])
+        groups.append(CurveGroup(kind, keys, slice(start, start + len(keys)), rows))
+        start += len(keys)
+    return tuple(groups)
+
+
+class Wiring:
+    """Nodes by number, the reference 0; linear branches and curves by their ends.
+
+    ``siemens`` and ``emf`` are those of the linear branches with every contact closed [S, V].
+    """
+
+    def __init__(self, circuit: Circuit) -> None:
+        self.circuit = circuit
+        self.index = {node: number for number, node in enumerate(circuit.nodes)}
+        self.linear: dict[str, Conductor | Source] = {}
+        curves: dict[str, Curve] = {}
+        for key, one in circuit.branches.items():
+            if isinstance(one, Conductor | Source):
+                self.linear[key] = one
+            else:
+                curves[key] = one
+        self.keys = tuple(self.linear)
+        self.place = {key: number for number, key in enumerate(self.keys)}
+        self.tail, self.head = self._ends(self.linear.values())
+        self.siemens = np.array([one.siemens for one in self.linear.values()])
+        self.emf = np.array([getattr(one, "emf", 0.0) for one in self.linear.values()])
+        self.contacts = tuple(
+            (number, one.closed_when) for number, one in enumerate(self.linear.values())
+            if isinstance(one, Conductor) and one.closed_when is not ALWAYS
+        )  # fmt: skip
+        """Places of the branches that are closed on a condition only, and the conditions."""
+        self.curves = grouped(curves)
+        self.curve_keys = tuple(key for group in self.curves for key in group.keys)
+        self.curve_tail, self.curve_head = self._ends(curves[key] for key in self.curve_keys)
+        strengths = [getattr(curves[key], "strength", 1.0) for key in self.curve_keys]
+        self.curve_conducts = np.array(strengths) > 0
+
+    def _ends(self, branches: Iterable[Branch]) -> tuple[Index, Index]:
+        listed = list(branches)
+        tails = [self.index[one.tail] for one in listed]
+        heads = [self.index[one.head] for one in listed]
+        return np.array(tails, dtype=np.intp), np.array(heads, dtype=np.intp)
+
+    @property
+    def size(self) -> int:
+        """Number of nodes, the reference included."""
+        return len(self.index)
+
+    def siemens_in(self, states: Mapping[str, bool]) -> Array:
+        """Conductances of the linear branches in some states [S]."""
+        found = self.siemens.copy()
+        for place, condition in self.contacts:
+            if not holds(condition, states):
+                found[place] = 0.0
+        return found
