@@ -15,6 +15,7 @@ from circuitcheck.parts.fault import Change
 from circuitcheck.physics.branch import Array, Conductor
 from circuitcheck.physics.meter import INLINE_OHM
 from circuitcheck.solve.point import OperatingPoint, solve_point
+from circuitcheck.solve.wiring import Index
 
 
 @dataclass(frozen=True)
@@ -73,16 +74,10 @@ class Bench:
 
     def run(
         self, changes: Sequence[Change], counts: Sequence[int] | None = None,
-        blown: Blown | None = None, fuses: Array | None = None,
+        blown: Blown | None = None, fuses: Array | None = None, together: Index | None = None,
     ) -> Run:  # fmt: skip
-        """Take every reading under every change.
-
-        :param counts: how many rows each change stands for, if its branches hold arrays
-        :param blown: for each row the fuses that have blown in service before the test
-        :param fuses: for each row, by how much every fuse opens above its usual limit [1]
-        """
-        counts = counts or [1] * len(changes)
-        return Run(self, changes, counts, blown or [frozenset()] * sum(counts), fuses)
+        """Take every reading under every change; see :class:`Run`."""
+        return Run(self, changes, counts or [1] * len(changes), blown, fuses, together)
 
     def point(self, change: Change, blown: frozenset[str] = frozenset()) -> OperatingPoint:
         """The operating point under one change, no meter on it."""

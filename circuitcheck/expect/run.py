@@ -79,24 +79,14 @@ class Layout:
 
 
 class Alike:
-    """Changes of which only the first of each kind is solved.
+    """Rows of which only one of each kind is solved.
 
-    :param same: for each change the number of the first that does the same
-    :param counts: rows of each change
+    :param kind: of each row; rows of one kind do the same to all that is read
     """
 
-    def __init__(self, same: Sequence[int], counts: Sequence[int]) -> None:
-        self.first = sorted(set(same))
-        """Numbers of the changes that are solved."""
-        starts = np.cumsum([0, *counts])
-        of_change = [np.arange(starts[one], starts[one + 1]) for one in range(len(same))]
-        none = np.zeros(0, dtype=np.intp)
-        self.rows = np.concatenate([none, *(of_change[one] for one in self.first)])
+    def __init__(self, kind: Index) -> None:
+        _, self.rows, self._solved = np.unique(kind, return_index=True, return_inverse=True)
         """Rows that are solved, in the numbers of all rows."""
-        solved = np.empty(int(starts[-1]), dtype=np.intp)
-        solved[self.rows] = np.arange(len(self.rows))
-        self._solved = np.concatenate([none, *(solved[of_change[one]] for one in same)])
-        """For each of all rows its number among those solved."""
 
     def everyone(self, group: Group) -> Group:
         """A group of the rows solved as one of all rows that it stands for."""
@@ -123,45 +113,73 @@ class Run:
     :param counts: how many rows each change stands for
     :param blown: for each row the fuses that have blown in service before the test
     :param fuses: for each row, by how much every fuse opens above its usual limit [1]
+    :param together: for each row of the run the two rows of ``changes`` that act at once, the
+        second -1 for none; the two must alter different branches. Those of ``changes`` unless told
     """
 
     def __init__(
-        self, bench: Bench, changes: Sequence[Change], counts: Sequence[int], blown: Blown,
-        fuses: Array | None = None,
+        self, bench: Bench, changes: Sequence[Change], counts: Sequence[int],
+        blown: Blown | None = None, fuses: Array | None = None, together: Index | None = None,
     ) -> None:  # fmt: skip
         self.bench = bench
         self.layout = bench.layout
         self.changes = changes
-        self.counts = counts
-        self.blown = blown
-        self.fuses = np.ones(sum(counts)) if fuses is None else fuses
-        self.rows = sum(counts)
+        self._first = np.cumsum([0, *counts])
+        if together is None:
+            every = np.arange(self._first[-1])
+            together = np.stack([every, np.full(len(every), -1)], axis=1)
+        self.together = together
+        self.rows = len(together)
+        self.blown = [frozenset[str]()] * self.rows if blown is None else blown
+        self.fuses = np.ones(self.rows) if fuses is None else fuses
         self.values = np.full((self.rows, len(bench.observations)), np.nan)
         self.buzzing = np.zeros(self.rows, dtype=bool)
         self._groups: list[tuple[Placed, Group]] = []
-        self._take()
+        if self.rows:
+            self._take()
 
     def _take(self) -> None:
-        """Solve every change with every station's instrument in place, and read it off."""
-        placed, times = self.layout.placed, len(self.layout.placed)
-        alike = self._alike()
-        listed = [{**one.change, **one.station.carried(change)}
-                  for one in placed for change in self.changes]  # fmt: skip
-        counts = [*self.counts] * times
-        changes = Changes.of(self.layout.networks.wiring, [listed[one] for one in alike.first],
-                             [counts[one] for one in alike.first])  # fmt: skip
-        of_row = alike.rows % max(self.rows, 1)
-        settled = settle(self.layout.networks, changes, self.layout.probes,
-                         [self.blown[row] for row in of_row.tolist()], self.fuses[of_row])  # fmt: skip
-        self.buzzing[alike.all_of(settled.buzzing) % max(self.rows, 1)] = True
+        """Solve every row with every station's instrument in place, and read it off."""
+        placed = self.layout.placed
+        alike = Alike(self._kinds())
+        station, row = np.divmod(alike.rows, self.rows)
+        settled = settle(self.layout.networks, self._laid_out(station, row), self.layout.probes,
+                         [self.blown[one] for one in row.tolist()], self.fuses[row])  # fmt: skip
+        self.buzzing[alike.all_of(settled.buzzing) % self.rows] = True
         alone = alike.rows[settled.unsure].tolist()
         for group in settled.groups:
             self._read(alike.everyone(group))
             doubtful = group.batch.behind_knee(self.layout.meters, 1 / VOLTMETER_OHM)[group.local]
             alone += alike.rows[group.rows[doubtful]].tolist()
-        for row in alone:
-            one = placed[row // self.rows]
-            self._take_one(one.station, row % self.rows, alike.like(row) % self.rows)
+        for number in alone:
+            one = placed[number // self.rows]
+            self._take_one(one.station, number % self.rows, alike.like(number) % self.rows)
+
+    def _laid_out(self, station: Index, row: Index) -> Changes:
+        """The changes of some rows, each with the instrument of a station in place."""
+        listed: list[Change] = []
+        counts: list[int] = []
+        end = 0
+        both = np.full((2, len(row)), -1, dtype=np.intp)
+        for number, placed in enumerate(self.layout.placed):
+            mine = np.flatnonzero(station == number)
+            for second, instrument in enumerate((placed.change, {})):
+                rows = self.together[row[mine], second]
+                there = rows >= 0
+                change = self._change_of(rows[there])
+                start = np.zeros(len(self.changes), dtype=np.intp)
+                for one in np.unique(change).tolist():
+                    start[one] = end
+                    listed.append({**instrument, **placed.station.carried(self.changes[one])})
+                    counts.append(int(self._first[one + 1] - self._first[one]))
+                    end += counts[-1]
+                both[second, mine[there]] = start[change] + rows[there] - self._first[change]
+        changes = Changes.of(self.layout.networks.wiring, listed, counts)
+        return changes.take(both[0]) if np.all(both[1] < 0) else changes.together(*both)
+
+    def _change_of(self, rows: Index) -> Index:
+        """The number of the change that each of its rows belongs to."""
+        return np.searchsorted(self._first, rows, side="right") - 1
 
     def _read(self, group: Group) -> None:
         """Read off what has come to rest; what buzzes stays NaN."""
@@ -175,26 +193,30 @@ class Run:
             for place, probe, reader in placed.readers:
                 self.values[own.rows, place] = reader.values(group.batch, probe)[own.local]
 
-    def _alike(self) -> Alike:
-        """Which changes do the same to all that is read."""
+    def _kinds(self) -> Index:
+        """For all rows at all stations numbers that are equal where all that is read is."""
         marks: dict[Any, int] = {}
-        own, row = [], 0
-        for number, (change, count) in enumerate(zip(self.changes, self.counts, strict=True)):
-            mark = self.layout.runs.mark(change)
-            if mark is None or self.fuses[row] != 1.0 or any(self.blown[row : row + count]):
-                mark = (number,)
-            own.append(marks.setdefault((mark, count), number))
-            row += count
-        times = range(len(self.layout.placed))
-        same = [one + number * len(self.changes) for number in times for one in own]
-        return Alike(same, [*self.counts] * len(times))
+        kind = np.empty(int(self._first[-1]), dtype=np.intp)
+        for number, change in enumerate(self.changes):
+            rows = np.arange(self._first[number], self._first[number + 1])
+            mark = self.layout.runs.mark(change) or (number,)
+            kind[rows] = marks.setdefault((mark, len(rows)), int(rows[0])) + rows - rows[0]
+        pair = np.sort(np.append(kind, -1)[self.together], axis=1)
+        found = (pair[:, 0] + 1) * (len(kind) + 1) + pair[:, 1]
+        special = (self.fuses != 1.0) | np.array([bool(one) for one in self.blown], dtype=bool)
+        found[special] = -1 - np.flatnonzero(special)
+        found = np.unique(found, return_inverse=True)[1].reshape(-1)
+        times = np.arange(len(self.layout.placed)) * (self.rows + 1)
+        return np.asarray((times[:, None] + found).reshape(-1))
 
     def _change(self, row: int) -> Change:
-        for change, count in zip(self.changes, self.counts, strict=True):
-            if row < count:
-                return one_of(change, row)
-            row -= count
-        raise IndexError(row)
+        """What one row alters."""
+        found: dict[str, Branch | None] = {}
+        for one in self.together[row].tolist():
+            if one >= 0:
+                number = int(self._change_of(np.array(one)))
+                found |= one_of(self.changes[number], one - int(self._first[number]))
+        return found
 
     def _take_one(self, station: Station, row: int, rows: Index) -> None:
         """At full size, each meter on its own; ``rows`` are all those that read like ``row``."""

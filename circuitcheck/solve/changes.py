@@ -102,6 +102,25 @@ class Changes:
             condition=self.condition[rows], curves=curves,
         )  # fmt: skip
 
+    def together(self, one: Index, other: Index) -> Changes:
+        """Rows that each make two of these changes at once.
+
+        :param one: rows, which must alter other branches than ``other``; that may be -1 for none
+        """
+        whole = {name: np.concatenate([array[one], np.where((other >= 0)[:, None], array[other], none)],
+                                      axis=1)
+                 for name, none in (("slot", -1), ("siemens", 0.0), ("emf", 0.0), ("condition", 0))
+                 for array in (getattr(self, name),)}  # fmt: skip
+        curves = {}
+        for key, edits in self.curves.items():
+            place = np.full(len(self) + 1, -1, dtype=np.intp)  # the last for no other
+            place[edits.rows] = np.arange(len(edits.rows))
+            found = np.maximum(place[one], place[other])
+            rows = np.flatnonzero(found >= 0)
+            if rows.size:
+                curves[key] = CurveEdits(rows, edits.parameters[found[rows]])
+        return replace(self, **whole, curves=curves)
+
     @cached_property
     def slot_numbers(self) -> dict[str, list[int]]:
         """The slots of each key."""

@@ -16,6 +16,10 @@ from circuitcheck.solve.network import Network
 from circuitcheck.solve.wiring import Bool, Index
 
 
+_TOUCHED = 1e-6
+"""Share of a current above which it passes a branch, and not only by rounding."""
+
+
 class Edits:
     """The linear branches that each row alters, those it adds first.
 
@@ -103,19 +107,23 @@ class Edits:
 
     def _go_round(self, found: Bool, resistance: Array, port: Index) -> None:
         """Take back those that a branch which the row adds goes round."""
-        both = found.any(axis=1) & self.adds.any(axis=1)
-        plain = both & (self.adds.sum(axis=1) == 1) & (self.removes.sum(axis=1) == 1)
-        rows = np.flatnonzero(plain)
-        if rows.size:
-            # Of a bridge all or nothing passes: it lies between the ends of the branch, or not.
-            column = np.argmax(self.removes[rows], axis=1)
-            seen = resistance[port[rows, column], port[rows, 0]]
-            passed = np.abs(self.extra_siemens[rows, column] * seen) > 0.5
-            island, added = self.network.island, self.slot[rows, 0]
-            same = island[self.changes.tail[added]] == island[self.changes.head[added]]
-            found[rows, column] = ~(passed & same)
+        rows = np.flatnonzero(found.any(axis=1) & self.adds.any(axis=1))
+        adds, found_here = self.adds[rows], found[rows]
+        seen = resistance[port[rows][:, :, None], port[rows][:, None, :]]
+        # Of what is pushed in at the ends of an added branch, how much passes what is taken out.
+        passed = np.abs(self.extra_siemens[rows][:, :, None] * seen)
+        slot, island = self.slot[rows], self.network.island
+        joins = adds & (island[self.changes.tail[slot]] != island[self.changes.head[slot]])
+        within = found_here[:, :, None] & (adds & ~joins)[:, None, :]
+        passed = np.where(within, passed, 0.0)
+        # One branch to another island goes round nothing. Of a branch that alone holds a part all
+        # or nothing passes: it lies between the ends of what is added, or not.
+        few = joins.sum(axis=1) <= 1
+        one = (self.removes[rows].sum(axis=1) == 1) & few
+        found[rows[one]] &= ~np.any(passed[one] > 0.5, axis=2)  # noqa: PLR2004
+        touched = ~few | np.any(passed > _TOUCHED, axis=(1, 2))
         known: dict[bytes, Bool] = {}
-        for row in np.flatnonzero(both & ~plain).tolist():
+        for row in rows[touched & ~one].tolist():
             mark = self.slot[row].tobytes() + self.removes[row].tobytes()
             if mark not in known:
                 known[mark] = self._apart(row)

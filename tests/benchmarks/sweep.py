@@ -118,7 +118,9 @@ def all_pairs(loom):
     harness = loom.harness
     modes = [ChosenFault(one, one.severity.typical if one.severity else 0.0)
              for one in all_faults(harness)]  # fmt: skip
-    pairs = [(a, b) for n, b in enumerate(modes) for a in modes[:n] if a.mode.where != b.mode.where]
+    numbers = [(a, b) for b in range(len(modes)) for a in range(b)
+               if modes[a].mode.where != modes[b].mode.where]  # fmt: skip
+    pairs = [(modes[a], modes[b]) for a, b in numbers]
     begin = time.perf_counter()
     risky = [n for n, pair in enumerate(pairs) if any(one.mode.overloads for one in pair)]
     blown = [frozenset()] * len(pairs)
@@ -127,8 +129,14 @@ def all_pairs(loom):
         blown[n] = already
     for test in harness.tests.values():
         bench = bench_for(harness, test)
-        changes = [combined(pair, bench.circuit.branches, test.setup.swap) for pair in pairs]
-        bench.run(changes, blown=blown)
+        branches, swap = bench.circuit.branches, test.setup.swap
+        changes = [combined([one], branches, swap) for one in modes]
+        together = np.array(numbers)
+        for row, (a, b) in enumerate(numbers):
+            if changes[a].keys() & changes[b].keys():  # the second acts on what the first left
+                together[row] = len(changes), -1
+                changes.append(combined(pairs[row], branches, swap))
+        bench.run(changes, blown=blown, together=together)
     return time.perf_counter() - begin, len(pairs) * len(harness.tests)
 
 
