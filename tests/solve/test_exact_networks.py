@@ -319,7 +319,7 @@ def test_rayleigh(seed):
     """Raising any resistance never lowers that between any two nodes."""
     edges = drawn(seed)
     pairs = [edge[:2] for edge in edges]
-    factors = np.geomspace(1.0, 1e6, 13)
+    factors = np.geomspace(1.0, 1e5, 11)
     for n, (a, b, ohm) in enumerate(edges):
         rising = [{f"R{n}": Conductor(str(a), str(b), ohm * factor)} for factor in factors]
         found = by_sweep(edges, pairs, [*rising, {f"R{n}": None}])
