@@ -19,8 +19,8 @@ from circuitcheck.shipped import harness_files
 
 Entry = TypeVar("Entry")
 
-MAX_ENTRIES = 2000
-"""Parts, wires or tests in one file; a real loom has a hundred."""
+MAX_ENTRIES = 50_000
+"""Parts, wires or tests in one file; a fan circuit has fifty, a whole vehicle some thousands."""
 COUNTS = ("cavities", "wires")
 """Fields of parts that say how many terminals there are."""
 
@@ -58,7 +58,18 @@ def parse_harness(text: str, file: str = "<text>", name: str = "harness") -> Har
     :param file: how problems call it
     :raises DescriptionError: with every problem of the text
     """
-    tree = parse(text, file)
+    return _whole(parse(text, file), name)
+
+
+def harness_from(description: Mapping[str, Any], name: str = "harness") -> Harness:
+    """Check a description that a program has made: dicts, lists and text as in a file.
+
+    :raises DescriptionError: with every problem of it; there are no lines to give
+    """
+    return _whole(Tree("<description>", dict(description)), name)
+
+
+def _whole(tree: Tree, name: str) -> Harness:
     harness = _checked(tree, name) if tree.whole else None
     if tree.problems or harness is None:
         raise DescriptionError(_told_once(tree.problems))
@@ -181,4 +192,4 @@ def _weight(tree: Tree, spec: str, text: Any) -> float:
     return weight
 
 
-__all__ = ["load_harness", "parse_harness", "read_harness"]
+__all__ = ["harness_from", "load_harness", "parse_harness", "read_harness"]

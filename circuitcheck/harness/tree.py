@@ -26,7 +26,7 @@ from ruamel.yaml.events import (
 
 from circuitcheck.errors import Problem
 
-MAX_BYTES = 2_000_000
+MAX_BYTES = 10_000_000
 MAX_DEPTH = 12
 _CONTROL = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x84\x86-\x9f\ud800-\udfff\ufffe\uffff]")
 _STANDARD_TAG = "tag:yaml.org,2002:"

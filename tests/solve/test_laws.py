@@ -7,7 +7,6 @@ memory. ``networkx.resistance_distance`` is an outside check.
 """
 
 import dataclasses
-import random
 
 import networkx as nx
 import numpy as np
@@ -316,12 +315,3 @@ class TestOutside:
         total = sum(input_resistance(circuit, one.tail, one.head) / one.ohm
                     for one in circuit.branches.values())  # fmt: skip
         assert total == pytest.approx(len(circuit.nodes) - 1, rel=1e-6)
-
-    @pytest.mark.parametrize("size", [3, 6, 12])
-    def test_complete_graphs(self, size):
-        """Between any two nodes of the complete graph of unit resistors: 2/n ohm (from memory)."""
-        pairs = [(a, b) for a in range(size) for b in range(a)]
-        random.Random(size).shuffle(pairs)
-        branches = {f"{a}-{b}": Conductor(str(a), str(b), 1.0) for a, b in pairs}
-        circuit = Circuit(branches, {}, "0")
-        assert input_resistance(circuit, "1", "0") == pytest.approx(2 / size)

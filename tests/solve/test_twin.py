@@ -1,9 +1,8 @@
-"""Our solver and lcapy on published answers, exact networks, and every shipped test."""
+"""Our solver and lcapy on published answers and every shipped test; exact networks have their own file."""
 
 import random
 from decimal import Decimal
 from fractions import Fraction
-from math import comb
 from pathlib import Path
 
 import networkx as nx
@@ -181,94 +180,6 @@ def test_published_worked_examples(name):
         assert ours == pytest.approx(float(printed), abs=unit), (source, what)
         assert theirs == pytest.approx(float(printed), abs=unit), (source, what)
         assert ours == pytest.approx(theirs, rel=1e-6, abs=1e-9), (source, what)
-
-
-# -- exact networks -----------------------------------------------------------------------------
-# Resistance between two corners of networks of unit resistors: corners of the five solids side by
-# side are (2/d)(1 - 1/n) (IBM "Ponder This", October 2007); the others as exact fractions in
-# F. J. van Steenwijk, Am. J. Phys. 66, 90 (1998) and worked out again in fractions.
-
-
-def resistance(edges, start, end):
-    """Ohms between two nodes, by our solver and by lcapy: 1 V behind 1 ohm is put there."""
-    branches = {f"R{n}": Conductor(str(a), str(b), ohm) for n, (a, b, ohm) in enumerate(edges)}
-    branches["probe"] = Source(str(start), str(end), 1.0, 1.0)
-    circuit = Circuit(branches, {}, str(end))
-    point = solve_point(circuit)
-    exact = second_opinion(circuit, point)
-    return (
-        point.between(str(start), str(end)) / -point.amps["probe"],
-        exact["volts"][str(start)] / -exact["amps"]["probe"],
-    )
-
-
-def unit_edges(graph):
-    return [(a, b, 1.0) for a, b in graph.edges]
-
-
-BY_DISTANCE = {
-    "tetrahedron": (nx.tetrahedral_graph(), ["1/2"]),
-    "cube": (nx.cubical_graph(), ["7/12", "3/4", "5/6"]),
-    "octahedron": (nx.octahedral_graph(), ["5/12", "1/2"]),
-    "icosahedron": (nx.icosahedral_graph(), ["11/30", "7/15", "1/2"]),
-    "dodecahedron": (nx.dodecahedral_graph(), ["19/30", "9/10", "16/15", "17/15", "7/6"]),
-}
-
-
-@pytest.mark.parametrize("name", BY_DISTANCE)
-def test_solids_by_distance(name):
-    graph, expected = BY_DISTANCE[name]
-    away = nx.single_source_shortest_path_length(graph, 0)
-    for distance, value in enumerate(expected, 1):
-        end = next(node for node, steps in away.items() if steps == distance)
-        ours, exact = resistance(unit_edges(graph), 0, end)
-        assert exact == Fraction(value)
-        assert ours == pytest.approx(float(exact), rel=1e-12)
-
-
-EXACT = {
-    "complete graph of 7": (unit_edges(nx.complete_graph(7)), 0, 3, Fraction(2, 7)),
-    "ring of 8, 3 apart": (unit_edges(nx.cycle_graph(8)), 0, 3, Fraction(15, 8)),
-    "unbalanced bridge": (
-        [(0, 1, 1.0), (0, 2, 2.0), (1, 3, 3.0), (2, 3, 4.0), (1, 2, 5.0)], 0, 3,
-        Fraction(170, 71),
-    ),
-    "5-cube, side by side": (
-        unit_edges(nx.convert_node_labels_to_integers(nx.hypercube_graph(5), ordering="sorted")),
-        0, 1, Fraction(31, 80),
-    ),
-    "5-cube, opposite": (
-        unit_edges(nx.convert_node_labels_to_integers(nx.hypercube_graph(5), ordering="sorted")),
-        0, 31, Fraction(8, 15),
-    ),
-}  # fmt: skip
-
-
-@pytest.mark.parametrize("name", EXACT)
-def test_exact_networks(name):
-    edges, start, end, expected = EXACT[name]
-    ours, exact = resistance(edges, start, end)
-    assert exact == expected
-    assert ours == pytest.approx(float(expected), rel=1e-12)
-
-
-def test_opposite_corners_of_a_cube_by_its_published_sum():
-    # sum over k < d of 1 / ((d - k) C(d, k)), of which the 5-cube's row above is one value
-    for d in (2, 3, 4):
-        graph = nx.convert_node_labels_to_integers(nx.hypercube_graph(d), ordering="sorted")
-        _, exact = resistance(unit_edges(graph), 0, 2**d - 1)
-        assert exact == sum(Fraction(1, (d - k) * comb(d, k)) for k in range(d))
-
-
-@pytest.mark.parametrize(
-    ("sections", "value"), [(1, "2"), (2, "5/3"), (3, "13/8"), (5, "89/55"), (10, "10946/6765")]
-)
-def test_ladder_is_a_quotient_of_fibonacci_numbers(sections, value):
-    edges = [(n, n + 1, 1.0) for n in range(sections)]
-    edges += [(n + 1, "minus", 1.0) for n in range(sections)]
-    ours, exact = resistance(edges, 0, "minus")
-    assert exact == Fraction(value)
-    assert ours == pytest.approx(float(exact), rel=1e-12)
 
 
 # -- the map ------------------------------------------------------------------------------------
