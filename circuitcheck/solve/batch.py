@@ -89,11 +89,9 @@ class Batch:
     def _reduce(self) -> None:
         """The network seen from its ports."""
         network, tail, head = self.network, self.tail, self.head
-        inverse = network.inverse
-        self.open_volts = network.open_volts
-        self.columns = inverse[:, tail] - inverse[:, head]
+        self.columns = network.columns(tail, head)
         self.resistance = self.columns[tail] - self.columns[head]
-        self.port_volts = self.open_volts[tail] - self.open_volts[head]
+        self.port_volts = self.columns.T @ network.pushed
 
     def _list_edits(self) -> None:
         """Ports and sizes of what each row alters; ties that come off join as columns of their own."""
@@ -127,13 +125,18 @@ class Batch:
         amps = np.where(self.bridging, 0.0, self.extra_amps)
         self._r = self.resistance[self.active[:, :, None], self.active[:, None, :]]
         r, volts = self._r, self.port_volts[self.active]
-        delicate = np.zeros(len(self), dtype=bool)
+        least = np.full(len(self), _DELICATE)
+        self.costly = np.full(len(self), -1, dtype=np.intp)
+        """For each row the place of the branch that costs it digits, -1 for none that is known."""
+        place = np.append(self.changes.place, -1)[self.slot]
         for column in range(width):
             r, volts, left = _put_in(r, volts, column, extra[:, column], amps[:, column])
-            delicate |= np.abs(left) < _DELICATE
+            worse = np.abs(left) < least
+            least = np.where(worse, np.abs(left), least)
+            self.costly = np.where(worse, place[:, column], self.costly)
         seen, moved = r[:, width:, width:], r[:, :width, width:]
         rest = settle_curves(volts[:, width:], seen, self.curves)
-        self.delicate = delicate | ~rest.rested
+        self.delicate = (least < _DELICATE) | ~rest.rested
         edited = volts[:, :width] - (moved @ rest.amps[..., None])[..., 0]
         self.u = np.concatenate([edited, rest.volts], axis=1)
         self.flow = np.concatenate([extra * edited - amps, rest.amps], axis=1)
@@ -271,6 +274,11 @@ def _put_in(r: Array, volts: Array, column: int, siemens: Array, amps: Array
     left = 1 + siemens * across[:, column]
     with np.errstate(divide="ignore", invalid="ignore"):
         share = np.where(left == 0, 0.0, 1 / left)
-    flow = share * (siemens * volts[:, column] - amps)
-    r = r - (share * siemens)[:, None, None] * across[:, :, None] * r[:, column, None, :]
-    return r, volts - across * flow[:, None], left
+    own = share * (volts[:, column] + across[:, column] * amps)
+    flow = siemens * own - amps
+    after = r - (share * siemens)[:, None, None] * across[:, :, None] * r[:, column, None, :]
+    volts = volts - across * flow[:, None]
+    # Its own port from the factor: as a difference it would keep nothing of a short.
+    after[:, column, :], after[:, :, column] = share[:, None] * r[:, column], share[:, None] * across
+    volts[:, column] = own
+    return after, volts, left

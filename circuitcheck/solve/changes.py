@@ -107,10 +107,11 @@ class Changes:
 
         :param one: rows, which must alter other branches than ``other``; that may be -1 for none
         """
-        whole = {name: np.concatenate([array[one], np.where((other >= 0)[:, None], array[other], none)],
-                                      axis=1)
-                 for name, none in (("slot", -1), ("siemens", 0.0), ("emf", 0.0), ("condition", 0))
-                 for array in (getattr(self, name),)}  # fmt: skip
+        there = (other >= 0)[:, None]
+
+        def both(array: Any, none: float) -> Any:
+            return np.concatenate([array[one], np.where(there, array[other], none)], axis=1)
+
         curves = {}
         for key, edits in self.curves.items():
             place = np.full(len(self) + 1, -1, dtype=np.intp)  # the last for no other
@@ -119,7 +120,10 @@ class Changes:
             rows = np.flatnonzero(found >= 0)
             if rows.size:
                 curves[key] = CurveEdits(rows, edits.parameters[found[rows]])
-        return replace(self, **whole, curves=curves)
+        return replace(
+            self, slot=both(self.slot, -1), siemens=both(self.siemens, 0.0), emf=both(self.emf, 0.0),
+            condition=both(self.condition, 0), curves=curves,
+        )  # fmt: skip
 
     @cached_property
     def slot_numbers(self) -> dict[str, list[int]]:

@@ -15,7 +15,6 @@ from circuitcheck.solve.changes import Changes
 from circuitcheck.solve.network import Network
 from circuitcheck.solve.wiring import Bool, Index
 
-
 _TOUCHED = 1e-6
 """Share of a current above which it passes a branch, and not only by rounding."""
 
@@ -120,7 +119,7 @@ class Edits:
         # or nothing passes: it lies between the ends of what is added, or not.
         few = joins.sum(axis=1) <= 1
         one = (self.removes[rows].sum(axis=1) == 1) & few
-        found[rows[one]] &= ~np.any(passed[one] > 0.5, axis=2)  # noqa: PLR2004
+        found[rows[one]] &= ~np.any(passed[one] > 0.5, axis=2)
         touched = ~few | np.any(passed > _TOUCHED, axis=(1, 2))
         known: dict[bytes, Bool] = {}
         for row in rows[touched & ~one].tolist():

@@ -13,6 +13,7 @@ from circuitcheck.joined import Joined
 from circuitcheck.physics.branch import Array
 from circuitcheck.solve.curves import Tangent
 from circuitcheck.solve.cuts import cut_words
+from circuitcheck.solve.elimination import Elimination
 from circuitcheck.solve.wiring import Index, Wiring
 
 REFERENCE = 0
@@ -20,7 +21,7 @@ REFERENCE = 0
 TIE_SIEMENS = 1.0
 """What ties a floating island to the reference [S]."""
 CURVE_SIEMENS = 0.01
-"""The least that stands in for a curve when a network is inverted [S]; a sweep takes it off."""
+"""What stands in for a curve when a network is factored [S]; a sweep takes it off."""
 
 
 class Network:
@@ -28,13 +29,20 @@ class Network:
 
     Nodes that nothing conducting joins to the reference float; ``island`` tells the islands apart,
     the reference being on island 0.
+
+    :param without: places of linear branches that are left out
     """
 
-    def __init__(self, wiring: Wiring, states: Mapping[str, bool]) -> None:
+    def __init__(
+        self, wiring: Wiring, states: Mapping[str, bool], without: tuple[int, ...] = ()
+    ) -> None:
         self.wiring = wiring
         self.circuit = wiring.circuit
         self.states = dict(states)
+        self.without = without
         self.siemens = wiring.siemens_in(states)
+        self.siemens[list(without)] = 0.0
+        self._columns: dict[tuple[int, int], Array] = {}
 
     @cached_property
     def state_row(self) -> NDArray[np.bool_]:
@@ -83,22 +91,14 @@ class Network:
         _, first = np.unique(self.island, return_index=True)
         return first[1:].astype(np.intp)
 
-    def matrix(self, curve_siemens: Array) -> Array:
-        """Nodal conductance matrix (n, n) with curves replaced by conductances [S]."""
-        wiring, size = self.wiring, self.wiring.size
-        tail = np.concatenate([wiring.tail, wiring.curve_tail])
-        head = np.concatenate([wiring.head, wiring.curve_head])
-        siemens = np.concatenate([self.siemens, curve_siemens])
-        at = np.concatenate([tail * size + tail, head * size + head, tail * size + head,
-                             head * size + tail])  # fmt: skip
-        values = np.concatenate([siemens, siemens, -siemens, -siemens])
-        matrix = np.bincount(at, values, size * size).astype(float).reshape(size, size)
-        matrix[self.tied, self.tied] += TIE_SIEMENS
-        # The reference's own equation becomes v = 0; all currents together sum to zero without it.
-        matrix[REFERENCE, :] = 0.0
-        matrix[:, REFERENCE] = 0.0
-        matrix[REFERENCE, REFERENCE] = 1.0
-        return matrix
+    def factors(self, curve_siemens: Array) -> Elimination:
+        """The nodal equations with curves replaced by conductances [S], ready to be solved."""
+        wiring = self.wiring
+        return Elimination(
+            wiring.size, np.concatenate([wiring.tail, wiring.curve_tail]),
+            np.concatenate([wiring.head, wiring.curve_head]),
+            np.concatenate([self.siemens, curve_siemens]), self.tied, TIE_SIEMENS,
+        )  # fmt: skip
 
     def injections(self) -> Array:
         """Current that the sources push into each node [A], shape (n,)."""
@@ -107,7 +107,6 @@ class Network:
         flow = np.zeros(size)
         flow += np.bincount(wiring.tail, amps, size)
         flow -= np.bincount(wiring.head, amps, size)
-        flow[REFERENCE] = 0.0
         return flow
 
     @cached_property
@@ -117,21 +116,39 @@ class Network:
         return Tangent(np.full(count, CURVE_SIEMENS), np.zeros(count))
 
     @cached_property
-    def inverse(self) -> Array:
-        """Resistance from node to node [ohm], each curve replaced by its tangent."""
-        found = np.asarray(np.linalg.inv(self.matrix(self.tangent.siemens)), dtype=np.float64)
-        found[REFERENCE, REFERENCE] = 0.0
-        return found
+    def _factors(self) -> Elimination:
+        return self.factors(self.tangent.siemens)
+
+    def columns(self, tail: Index, head: Index) -> Array:
+        """Node volts for an ampere pushed in at each tail and drawn at its head (n, ports) [ohm].
+
+        Solved for the two ends at once: a difference of two columns would lose what is between them.
+        """
+        keys = list(zip(tail.tolist(), head.tolist(), strict=True))
+        new = [key for key in dict.fromkeys(keys) if key not in self._columns]
+        if new:
+            pushed = np.zeros((self.wiring.size, len(new)))
+            ends, place = np.array(new, dtype=np.intp).T, np.arange(len(new))
+            pushed[ends[0], place] += 1.0
+            pushed[ends[1], place] -= 1.0
+            self._columns.update(zip(new, self._factors.solve(pushed).T, strict=True))
+        found = np.empty((len(keys), self.wiring.size))
+        for number, key in enumerate(keys):
+            found[number] = self._columns[key]
+        return found.T
 
     @cached_property
     def open_volts(self) -> Array:
         """Node volts (n,) while nothing is changed and each curve is its tangent [V]."""
+        return self._factors.solve(self.pushed)
+
+    @cached_property
+    def pushed(self) -> Array:
+        """What sources and tangents push into each node (n,) [A]."""
         push = self.injections()
         np.add.at(push, self.wiring.curve_tail, -self.tangent.amps)
         np.add.at(push, self.wiring.curve_head, self.tangent.amps)
-        push[REFERENCE] = 0.0
-        found: Array = self.inverse @ push
-        return found
+        return push
 
     @cached_property
     def knees(self) -> Index:
@@ -155,6 +172,7 @@ class Networks:
     def __init__(self, circuit: Circuit) -> None:
         self.wiring = Wiring(circuit)
         self._made: dict[bytes, Network] = {}
+        self._less: dict[tuple[bytes, tuple[int, ...]], Network] = {}
 
     @property
     def circuit(self) -> Circuit:
@@ -174,3 +192,11 @@ class Networks:
         if not self._made:
             return self.of(states)
         return min(self._made.values(), key=lambda one: int(np.sum(one.state_row != states)))
+
+    def less(self, network: Network, place: int) -> Network:
+        """A network with one more linear branch left out."""
+        without = tuple(sorted((*network.without, place)))
+        key = network.state_row.tobytes(), without
+        if key not in self._less:
+            self._less[key] = Network(self.wiring, network.states, without)
+        return self._less[key]

@@ -15,7 +15,7 @@ import numpy as np
 
 from circuitcheck.circuit.circuit import Circuit
 from circuitcheck.physics.branch import Array
-from circuitcheck.solve.network import REFERENCE, Network
+from circuitcheck.solve.network import REFERENCE, TIE_SIEMENS, Network
 from circuitcheck.solve.states import next_states
 from circuitcheck.solve.wiring import Wiring
 
@@ -75,15 +75,12 @@ def solve_network(network: Network, start: Array | None = None) -> Array:
     """Node volts (n,) of a network in fixed states."""
     volts = np.zeros(network.wiring.size) if start is None else np.array(start, dtype=float)
     volts[REFERENCE] = 0.0
-    linear = network.matrix(np.zeros(len(network.wiring.curve_keys)))
-    push = network.injections()
     for _ in range(_ROUNDS):
-        residual, slope = _residual(network, linear, push, volts)
+        residual, slope = _residual(network, volts)
         # One step beyond what is asked for: a node held by leakage alone moves far for little current.
         done = bool(np.max(np.abs(residual), initial=0.0) < _AMPS_LEFT)
-        jacobian = network.matrix(np.maximum(slope, 1e-9))
-        step = np.asarray(np.linalg.solve(jacobian, -residual), dtype=np.float64)
-        move = _line_search(network, linear, push, volts, step) * step
+        step = network.factors(np.maximum(slope, 1e-9)).solve(-residual)
+        move = _line_search(network, volts, step) * step
         volts = volts + move
         done |= bool(np.max(np.abs(move), initial=0.0) < _VOLTS_LEFT)
         if done:
@@ -91,22 +88,30 @@ def solve_network(network: Network, start: Array | None = None) -> Array:
     return volts
 
 
-def _residual(network: Network, linear: Array, push: Array, volts: Array) -> tuple[Array, Array]:
-    """Current missing at each node [A], and the slopes of the curves [S]."""
-    tail, head = network.wiring.curve_tail, network.wiring.curve_head
-    current, slope = network.curve_currents(volts[tail] - volts[head])
-    residual = linear @ volts - push
-    np.add.at(residual, tail, current)
-    np.add.at(residual, head, -current)
+def _residual(network: Network, volts: Array) -> tuple[Array, Array]:
+    """Current missing at each node [A], branch by branch, and the slopes of the curves [S].
+
+    A product with the nodal matrix would lose a leak beside milliohms in the sum of a row.
+    """
+    wiring = network.wiring
+    linear = network.siemens * (volts[wiring.tail] - volts[wiring.head] - wiring.emf)
+    current, slope = network.curve_currents(volts[wiring.curve_tail] - volts[wiring.curve_head])
+    residual = np.zeros(wiring.size)
+    for tail, head, amps in (
+        (wiring.tail, wiring.head, linear), (wiring.curve_tail, wiring.curve_head, current)
+    ):  # fmt: skip
+        residual += np.bincount(tail, amps, wiring.size)
+        residual -= np.bincount(head, amps, wiring.size)
+    residual[network.tied] += TIE_SIEMENS * volts[network.tied]
     residual[REFERENCE] = 0.0
     return residual, slope
 
 
-def _line_search(network: Network, linear: Array, push: Array, volts: Array, step: Array) -> float:
+def _line_search(network: Network, volts: Array, step: Array) -> float:
     """How far to go along a step: to where the co-content stops falling, or nearly."""
 
     def fall(share: float) -> float:
-        return float(step @ _residual(network, linear, push, volts + share * step)[0])
+        return float(step @ _residual(network, volts + share * step)[0])
 
     first = fall(0.0)
     if abs(fall(1.0)) <= 0.5 * abs(first):

@@ -41,7 +41,7 @@ def port_shifts(batch: Batch, probe: Index, rows: Index) -> Shifts:
     taken = columns[:, active].transpose(1, 0, 2)
     adjoint = columns[:, probe][None] - taken @ weights
     moved = (taken @ batch.flow[rows][..., None])[..., 0]
-    across = batch.open_volts[tail] - batch.open_volts[head] - moved
+    across = network.open_volts[tail] - network.open_volts[head] - moved
     linear = len(wiring.keys)
     names, blocks = _linear_latents(batch, rows, across[:, :linear], adjoint[:, :linear])
     curve_names, curve_blocks = _curve_latents(batch, rows, adjoint[:, linear:])

@@ -1,8 +1,9 @@
 """One circuit under thousands of small changes, each followed until its relays are at rest.
 
-Rows that share a combination of states are solved together (:mod:`.batch`); only those that a change
-throws into other states leave for another batch. The few points that come out ill-conditioned or
-unconverged are handed back, to be solved one by one at full size.
+Rows that share a combination of states are solved together (:mod:`.batch`), those that few share as
+edits of a network near theirs. To open a branch that alone stands before nearly nothing costs
+digits: such rows are solved from a network without it. What is still unsure, or does not come to
+rest, is handed back, to be solved one by one at full size.
 """
 
 from __future__ import annotations
@@ -18,6 +19,9 @@ from circuitcheck.solve.changes import Changes
 from circuitcheck.solve.edits import alike_rows
 from circuitcheck.solve.network import Network, Networks
 from circuitcheck.solve.wiring import Bool, Index
+
+_MOST_LEFT_OUT = 3
+"""Branches that are left out of a network so that rows can put them in."""
 
 
 @dataclass
@@ -72,17 +76,17 @@ def settle(
         if not waiting.size:
             break
         moved: list[Index] = []
-        for network, rows in _shared_out(networks, states, waiting):
-            batch = Batch(network, changes.take(rows), states[rows], probes)
+        for group in _solved(networks, changes, states, waiting, probes):
+            if not isinstance(group, Group):
+                unsure.append(group)
+                continue
+            batch, rows = group.batch, group.rows
             limit = np.ones(len(rows)) if fuses is None else fuses[rows]
-            after = _after(circuit.thresholds, states[rows], batch, limit)
-            # A point that could not be trusted must not throw a relay or blow a fuse.
-            trusted = ~batch.delicate
-            unsure.append(rows[~trusted])
-            rest = np.all(after == states[rows], axis=1) & trusted
+            after = _after(circuit.thresholds, group, limit)
+            rest = np.all(after == states[rows], axis=1)
             if rest.any():
-                done.append(Group(rows[rest], np.flatnonzero(rest), batch))
-            going = np.flatnonzero(~rest & trusted)
+                done.append(Group(rows[rest], group.local[rest], batch))
+            going = np.flatnonzero(~rest)
             ring = np.array([_seen_before(seen, rows[n], states[rows[n]], after[n]) for n in going],
                             dtype=bool)  # fmt: skip
             states[rows] = after
@@ -91,6 +95,28 @@ def settle(
         waiting = np.concatenate(moved) if moved else waiting[:0]
     none = waiting[:0]
     return Settled(done, np.concatenate([none, *rings]), np.concatenate([waiting, *unsure]))
+
+
+def _solved(
+    networks: Networks, changes: Changes, states: Bool, waiting: Index,
+    probes: Sequence[tuple[str, str]],
+) -> Iterator[Group | Index]:  # fmt: skip
+    """The rows solved in their states; those that cannot be trusted by themselves."""
+    open_ended = list(_shared_out(networks, states, waiting))
+    while open_ended:
+        network, rows = open_ended.pop()
+        batch = Batch(network, changes.take(rows), states[rows], probes)
+        trusted = np.flatnonzero(~batch.delicate)
+        if trusted.size:
+            yield Group(rows[trusted], trusted, batch)
+        # What costs a row its digits is left out of the network, and the row puts it in.
+        for place in np.unique(batch.costly[batch.delicate]).tolist():
+            left = rows[batch.delicate & (batch.costly == place)]
+            if place < 0 or len(network.without) == _MOST_LEFT_OUT:
+                # A point that cannot be trusted must not throw a relay or blow a fuse.
+                yield left
+            else:
+                open_ended.append((networks.less(network, place), left))
 
 
 def _shared_out(
@@ -119,9 +145,10 @@ def _seen_before(seen: dict[int, set[bytes]], row: int, before: Bool, after: Boo
     return after.tobytes() in been
 
 
-def _after(thresholds: Mapping[str, Threshold], states: Bool, batch: Batch, fuses: Array) -> Bool:
+def _after(thresholds: Mapping[str, Threshold], group: Group, fuses: Array) -> Bool:
     """The next states of all rows; the same rule as ``states.next_states``."""
-    amps = batch.watched_amps()
+    states = group.batch.states[group.local]
+    amps = {name: one[group.local] for name, one in group.batch.watched_amps().items()}
     after = states.copy()
     over = np.zeros(states.shape)
     for column, (name, one) in enumerate(thresholds.items()):

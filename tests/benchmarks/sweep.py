@@ -108,7 +108,13 @@ def plain(harness, test, rounds):
     """Seconds of one numpy.linalg.solve of the nodal matrix."""
     circuit = bench_for(harness, harness.tests[test]).circuit
     network = Network(Wiring(circuit), circuit.initial_states())
-    matrix, push = network.matrix(np.full(len(network.wiring.curve_keys), 1.0)), network.injections()
+    wiring, push = network.wiring, network.injections()
+    tail = np.concatenate([wiring.tail, wiring.curve_tail])
+    head = np.concatenate([wiring.head, wiring.curve_head])
+    siemens = np.concatenate([network.siemens, np.ones(len(wiring.curve_keys))])
+    ends = np.eye(wiring.size)[tail] - np.eye(wiring.size)[head]
+    matrix = (ends.T @ (siemens[:, None] * ends) + np.diag(np.isin(np.arange(wiring.size), network.tied)))[1:, 1:]
+    push = push[1:]
     times = 300
     return timed(lambda: [np.linalg.solve(matrix, push) for _ in range(times)], rounds) / times
 

@@ -67,7 +67,8 @@ def by_lcapy(edges, start, end):
 def swept(circuit, changes, pairs):
     """The batch of all changes, in their order, probed between pairs of nodes."""
     probes = [(str(a), str(b)) for a, b in pairs]
-    settled = settle(Networks(circuit), Changes.of(circuit, changes), probes)
+    networks = Networks(circuit)
+    settled = settle(networks, Changes.of(networks.wiring, changes), probes)
     (group,) = settled.groups
     assert group.rows.tolist() == group.local.tolist() == list(range(len(changes)))
     return group.batch

@@ -139,7 +139,8 @@ def off(volts, wanted):
 def swept(circuit, changes):
     """Volts of all nodes by row, for the rows that the sweep trusts."""
     nodes = circuit.nodes
-    settled = settle(Networks(circuit), Changes.of(circuit, changes), [(one, circuit.reference) for one in nodes])
+    networks = Networks(circuit)
+    settled = settle(networks, Changes.of(networks.wiring, changes), [(one, circuit.reference) for one in nodes])
     return {
         row: dict(zip(nodes, group.batch.probe_volts[local].tolist(), strict=True))
         for group in settled.groups

@@ -137,8 +137,7 @@ def differences_at_nodes(name, test, kind, most):
         volts = group.batch.volts(group.batch.probe_ports)
         watched = group.batch.watched_amps()
         for row, local in zip(group.rows.tolist(), group.local.tolist(), strict=True):
-            # A delicate row is one that the sweep hands over to solve_point itself.
-            if row not in wanted or group.batch.delicate[local]:
+            if row not in wanted:
                 continue
             point = solve_point(circuit.changed(changes[row]).after(blown[row]))
             known = held(circuit.changed(changes[row]), point)
