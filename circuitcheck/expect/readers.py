@@ -36,7 +36,7 @@ METER = "meter"
 """Key of the branch that an instrument adds to the circuit."""
 
 
-LEAD_OHM = 1e-6
+LEAD_OHM = 1e-9
 """Joins a fitted test lamp to where it is held: a switch, not a lead [ohm]."""
 
 
@@ -238,24 +238,24 @@ class CurveReader:
         for number, group in enumerate(batch.network.wiring.curves):
             if self.key in group.keys:
                 place = group.keys.index(self.key)
-                return number, place, batch.edit_port.shape[1] + group.columns.start + place
+                return number, place, group.columns.start + place
         raise LookupError(self.key)
 
     def values(self, batch: Batch, probe: int) -> Array:
         """What is seen, in all rows."""
         number, place, column = self._place(batch)
-        return self.look(batch.curves.parameters[number][:, place], batch.u[:, column])
+        return self.look(batch.curve_parameters(number, place), batch.curve_volts[:, column])
 
     def gain(self, batch: Batch, probe: int) -> Array:
         """By a small step; the curve has kinks and no step is better than another there."""
         number, place, column = self._place(batch)
-        rows, volts = batch.curves.parameters[number][:, place], batch.u[:, column]
+        rows, volts = batch.curve_parameters(number, place), batch.curve_volts[:, column]
         return (self.look(rows, volts + 1e-4) - self.look(rows, volts - 1e-4)) / 2e-4
 
     def own(self, batch: Batch, probe: int, rows: Index) -> dict[str, Array]:
         """Its own parameters."""
         _, _, column = self._place(batch)
-        volts = batch.u[rows, column]
+        volts = batch.curve_volts[rows, column]
         return {
             latent: 0.5 * (self.look(up, volts) - self.look(down, volts))
             for _, latent, _, (up, down), _, _ in curve_nudges(batch, rows, self.key)

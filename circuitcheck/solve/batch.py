@@ -22,15 +22,21 @@ import numpy as np
 
 from circuitcheck.physics.branch import Array
 from circuitcheck.solve.changes import Changes
-from circuitcheck.solve.curves import Curves
+from circuitcheck.solve.curves import Curves, CurveSet
 from circuitcheck.solve.edits import Edits
+from circuitcheck.solve.near import NearCurves, nearest
 from circuitcheck.solve.network import REFERENCE, TIE_SIEMENS, Network
 from circuitcheck.solve.newton import settle_curves
+from circuitcheck.solve.ports import Ports, joined_up, wide_slots
 from circuitcheck.solve.ties import ties_of
 from circuitcheck.solve.wiring import Bool, Index
 
-_DELICATE = 1e-6
+_DELICATE = 1e-7
 """Share of a branch's surroundings that has to be left of it, if digits are not to be lost."""
+_AMPS_LEFT = 1e-9
+"""What a curve far from a change may be off [A]."""
+_FOLLOWING = 8
+"""Rounds in which curves far away follow."""
 
 
 class Batch:
@@ -47,6 +53,10 @@ class Batch:
         self.circuit = network.circuit
         self.changes = changes
         self.states = states
+        self.active: Index
+        """Ports of the edits, then of the curves that are settled, of each row (rows, active)."""
+        self._far: Array | None = None
+        """What curves that are not near draw beyond their tangents (rows, curves) [A]."""
         self.watched = [
             (name, one.watch) for name, one in network.circuit.thresholds.items()
             if one.watch in network.circuit.branches
@@ -54,9 +64,7 @@ class Batch:
         self.edits = Edits(network, changes, states)
         self.ties = ties_of(network.island, self.edits.slot, self.edits.adds, changes)
         self._number_ports(probes)
-        self._reduce()
         self._list_edits()
-        self.curves = Curves(network.wiring.curves, network.tangent, len(changes), changes.curves)
         self._solve()
 
     def __len__(self) -> int:
@@ -65,33 +73,26 @@ class Batch:
     # -- ports ----------------------------------------------------------------------------
 
     def _number_ports(self, probes: Sequence[tuple[str, str]]) -> None:
-        network, changes = self.network, self.changes
-        index, branches = network.wiring.index, self.circuit.branches
+        network, changes, edits = self.network, self.changes, self.edits
+        wiring, branches = network.wiring, self.circuit.branches
+        index = wiring.index
         watched = [branches[key] for _, key in self.watched]
-        self._used = np.unique(self.edits.slot[self.edits.slot >= 0])
-        tails = [
-            network.wiring.curve_tail, [index[one.tail] for one in watched],
-            [index[tail] for tail, _ in probes], changes.tail[self._used],
-            network.tied[self.ties.loose],
-        ]  # fmt: skip
-        heads = [
-            network.wiring.curve_head, [index[one.head] for one in watched],
-            [index[head] for _, head in probes], changes.head[self._used],
-            np.full(len(self.ties.loose), REFERENCE),
-        ]  # fmt: skip
-        self.tail = np.concatenate([np.asarray(one, dtype=np.intp) for one in tails])
-        self.head = np.concatenate([np.asarray(one, dtype=np.intp) for one in heads])
-        ends = np.cumsum([len(one) for one in tails])
-        self.curve_ports, self.watch_ports, self.probe_ports, self._edit_ports, self._tie_ports = (
-            np.arange(end - len(one), end) for one, end in zip(tails, ends, strict=True)
-        )
-
-    def _reduce(self) -> None:
-        """The network seen from its ports."""
-        network, tail, head = self.network, self.tail, self.head
-        self.columns = network.columns(tail, head)
-        self.resistance = self.columns[tail] - self.columns[head]
-        self.port_volts = self.columns.T @ network.pushed
+        self._used = np.unique(edits.slot[edits.slot >= 0])
+        tail, numbers = joined_up([
+            wiring.curve_tail, [index[one.tail] for one in watched],
+            [index[tail] for tail, _ in probes], network.tied[self.ties.loose],
+            changes.tail[self._used],
+        ])  # fmt: skip
+        head, _ = joined_up([
+            wiring.curve_head, [index[one.head] for one in watched],
+            [index[head] for _, head in probes], np.full(len(self.ties.loose), REFERENCE),
+            changes.head[self._used],
+        ])  # fmt: skip
+        self.curve_ports, self.watch_ports, self.probe_ports, self._tie_ports, self._edit_ports = numbers
+        wide = np.ones(len(tail), dtype=bool)
+        if network.has_many_curves:
+            wide[self._edit_ports] = np.isin(self._used, wide_slots(edits.slot, ~edits.flips))
+        self.ports = Ports(network, tail, head, wide)
 
     def _list_edits(self) -> None:
         """Ports and sizes of what each row alters; ties that come off join as columns of their own."""
@@ -99,7 +100,7 @@ class Batch:
         port_of = np.zeros(len(self.changes.slots) + 1, dtype=np.intp)
         port_of[self._used] = self._edit_ports
         port = port_of[edits.slot]
-        self.bridging = edits.bridging(self.resistance, port)
+        self.bridging = edits.bridging(self.ports, port)
         there = ties >= 0
         first = self._tie_ports[0] if len(self._tie_ports) else 0
         self.edit_port = np.concatenate([port, np.where(there, first + ties, 0)], axis=1)
@@ -112,55 +113,129 @@ class Batch:
         self.extra_siemens = np.concatenate(
             [edits.extra_siemens, np.where(there, -TIE_SIEMENS, 0.0)], axis=1)  # fmt: skip
         self.extra_amps = np.concatenate([edits.extra_amps, nothing], axis=1)
-        fixed = np.tile(self.curve_ports, (len(self), 1))
-        self.active = np.concatenate([self.edit_port, fixed], axis=1)
-        """Ports of edits, then of curves, of each row."""
 
     # -- the operating points -------------------------------------------------------------
 
     def _solve(self) -> None:
         """The altered branches are linear and go into the network; the curves are settled on it."""
+        network, rows = self.network, len(self)
+        self._extra = np.where(self.bridging, 0.0, self.extra_siemens)
+        self._amps = np.where(self.bridging, 0.0, self.extra_amps)
+        groups, edits = network.wiring.curves, self.changes.curves
+        if network.has_many_curves:
+            near = self._nearest()
+            self._curves: CurveSet = NearCurves(groups, network.tangent, near, edits)
+            self.active = np.concatenate([self.edit_port, self.curve_ports[near]], axis=1)
+            self._settle(np.zeros(self.active.shape))
+            self._follow(near)
+        else:
+            self._curves = Curves(groups, network.tangent, rows, edits)
+            everyone = np.tile(self.curve_ports, (rows, 1))
+            self.active = np.concatenate([self.edit_port, everyone], axis=1)
+            self._settle(np.zeros(self.active.shape))
+
+    def _nearest(self) -> Index:
+        """The curves that each row's edits move most."""
+        _, volts, _ = self._put_in(self.edit_port, self.ports.volts[self.edit_port])
+        moved = self.ports.pushed(self.curve_ports, self.edit_port, self._extra * volts - self._amps)
+        keys = self.network.wiring.curve_keys
+        altered = {keys.index(key): edits.rows for key, edits in self.changes.curves.items()}
+        return nearest(moved, altered)
+
+    def _put_in(self, ports: Index, volts: Array) -> tuple[Array, Array, Array]:
+        """Each row's network with its edits in it, seen from ports that begin with theirs.
+
+        :returns: resistances (rows, ports, ports), volts (rows, ports), and how much is left of each
+            edit's surroundings (rows, edits) [1]
+        """
+        r = self.ports.between(ports[:, :, None], ports[:, None, :])
+        kept = []
+        for column in range(self.edit_port.shape[1]):
+            edit = self._extra[:, column], self._amps[:, column]
+            r, volts, left = put_in(r, volts, column, *edit)
+            kept.append(left)
+        return r, volts, np.stack(kept, axis=1) if kept else np.ones((len(ports), 0))
+
+    def _settle(self, pushed: Array) -> None:
+        """The operating points.
+
+        :param pushed: volts at the active ports that curves far away take (rows, active) [V]
+        """
         width = self.edit_port.shape[1]
-        extra = np.where(self.bridging, 0.0, self.extra_siemens)
-        amps = np.where(self.bridging, 0.0, self.extra_amps)
-        self._r = self.resistance[self.active[:, :, None], self.active[:, None, :]]
-        r, volts = self._r, self.port_volts[self.active]
-        least = np.full(len(self), _DELICATE)
+        r, volts, left = self._put_in(self.active, self.ports.volts[self.active] - pushed)
+        rest = settle_curves(volts[:, width:], r[:, width:, width:], self._curves)
+        edited = volts[:, :width] - (r[:, :width, width:] @ rest.amps[..., None])[..., 0]
+        self._note_lost(np.abs(left), rest.rested)
+        self._near_volts = rest.volts
+        self.flow = np.concatenate([self._extra * edited - self._amps, rest.amps], axis=1)
+        self.slope = np.concatenate([self._extra, rest.slope], axis=1)
+
+    def _note_lost(self, left: Array, rested: Bool) -> None:
+        """Which rows have lost digits, and the place of the branch that cost them; -1 if unknown."""
+        self.delicate = ~rested | np.any(left < _DELICATE, axis=1)
         self.costly = np.full(len(self), -1, dtype=np.intp)
-        """For each row the place of the branch that costs it digits, -1 for none that is known."""
-        place = np.append(self.changes.place, -1)[self.slot]
-        for column in range(width):
-            r, volts, left = _put_in(r, volts, column, extra[:, column], amps[:, column])
-            worse = np.abs(left) < least
-            least = np.where(worse, np.abs(left), least)
-            self.costly = np.where(worse, place[:, column], self.costly)
-        seen, moved = r[:, width:, width:], r[:, :width, width:]
-        rest = settle_curves(volts[:, width:], seen, self.curves)
-        self.delicate = (least < _DELICATE) | ~rest.rested
-        edited = volts[:, :width] - (moved @ rest.amps[..., None])[..., 0]
-        self.u = np.concatenate([edited, rest.volts], axis=1)
-        self.flow = np.concatenate([extra * edited - amps, rest.amps], axis=1)
-        self.slope = np.concatenate([extra, rest.slope], axis=1)
+        if left.shape[1]:
+            place = np.append(self.changes.place, -1)[self.slot]
+            worst = np.argmin(left, axis=1)
+            found = place[np.arange(len(self)), worst]
+            self.costly = np.where(left.min(axis=1) < _DELICATE, found, -1)
+
+    def _follow(self, near: Index) -> None:
+        """Let the curves far away leave their tangents, a little, until nothing moves any more."""
+        network, rows = self.network, np.arange(len(self))
+        everyone = Curves(network.wiring.curves, network.tangent)
+        for _ in range(_FOLLOWING):
+            far, _ = everyone.beyond(self.volts(self.curve_ports), rows)
+            np.put_along_axis(far, near, 0.0, axis=1)
+            off = np.max(np.abs(far - (0.0 if self._far is None else self._far)), axis=1)
+            if np.all(off < _AMPS_LEFT):
+                return
+            self._far = far
+            self._settle(self.ports.pushed_by(self.curve_ports, far, self.active))
+        self.delicate |= off >= _AMPS_LEFT
+
+    @cached_property
+    def _self_resistance(self) -> Array:
+        """Between the active ports of each row, without its edits (rows, active, active) [ohm]."""
+        return self.ports.between(self.active[:, :, None], self.active[:, None, :])
 
     @cached_property
     def inverse_jacobian(self) -> Array:
         """Of the ports' volts at the operating points (rows, active, active)."""
-        jacobian = np.eye(self._r.shape[1]) + self._r * self.slope[:, None, :]
+        jacobian = np.eye(self.active.shape[1]) + self._self_resistance * self.slope[:, None, :]
         return np.asarray(np.linalg.inv(jacobian), dtype=np.float64)
 
     # -- what can be read off -------------------------------------------------------------
 
     def volts(self, ports: Index) -> Array:
-        """Volts of ports in all rows (rows, ports), without a meter [V]."""
-        r = self.resistance[ports[None, :, None], self.active[:, None, :]]
-        found: Array = self.port_volts[ports] - (r @ self.flow[..., None])[..., 0]
+        """Volts of wide ports in all rows (rows, ports), without a meter [V]."""
+        found = self.ports.volts[ports] - self.ports.pushed(ports, self.active, self.flow)
+        if self._far is not None:
+            everywhere = np.broadcast_to(ports, (len(self), len(ports)))
+            found -= self.ports.pushed_by(self.curve_ports, self._far, everywhere)
+        return found
+
+    @cached_property
+    def curve_volts(self) -> Array:
+        """Volts at all curves (rows, curves) [V]."""
+        settled = self._near_volts.shape[1] == len(self.curve_ports)
+        return self._near_volts if settled else self.volts(self.curve_ports)
+
+    def curve_parameters(self, group: int, place: int) -> Array:
+        """Parameters of one curve in all rows (rows, P)."""
+        one = self.network.wiring.curves[group]
+        found = np.tile(one.parameters[place], (len(self), 1))
+        if one.keys[place] in self.changes.curves:
+            edits = self.changes.curves[one.keys[place]]
+            found[edits.rows] = edits.parameters
         return found
 
     def transfer(self, one: Index, other: Index) -> Array:
         """Differential resistance between ports at the operating points (rows, one, other)."""
-        to = self.resistance[one[None, :, None], self.active[:, None, :]]
-        back = self.resistance[self.active[:, :, None], other[None, None, :]]
-        found: Array = self.resistance[one[:, None], other] - (
+        between = self.ports.between
+        to = between(one[None, :, None], self.active[:, None, :])
+        back = between(self.active[:, :, None], other[None, None, :])
+        found: Array = between(one[:, None], other[None, :]) - (
             to @ (self.slope[..., None] * (self.inverse_jacobian @ back))
         )
         return found
@@ -174,10 +249,10 @@ class Batch:
     def probe_ohms(self) -> Array:
         """Differential resistance between the two ends of each probe (rows, probes) [ohm]."""
         ports = self.probe_ports
-        to = self.resistance[ports[None, :, None], self.active[:, None, :]]
-        back = self.inverse_jacobian @ self.resistance[self.active[:, :, None], ports[None, None, :]]
+        to = self.ports.between(ports[None, :, None], self.active[:, None, :])
+        back = self.inverse_jacobian @ to.transpose(0, 2, 1)
         through = np.einsum("spk,sk,skp->sp", to, self.slope, back)
-        found: Array = np.maximum(self.resistance[ports, ports] - through, 0.0)
+        found: Array = np.maximum(self.ports.between(ports, ports) - through, 0.0)
         return found
 
     @cached_property
@@ -194,7 +269,7 @@ class Batch:
     def cut_off(self, ports: Index) -> Bool:
         """Whether nothing joins the two ends of a port any more (rows, ports)."""
         island = self.network.island
-        one, other = island[self.tail[ports]], island[self.head[ports]]
+        one, other = island[self.ports.tail[ports]], island[self.ports.head[ports]]
         result = np.tile(one != other, (len(self), 1))
         for rows, now in self.ties.joined:
             result[rows] = now[one] != now[other]
@@ -207,10 +282,10 @@ class Batch:
     def _transfer_to(self, rows: Index, ports: Index, others: Index) -> Array:
         """Differential resistance between ports and one other port for each row (rows, ports)."""
         active = self.active[rows]
-        back = self.resistance[active, others[:, None]][..., None]
+        back = self.ports.between(active, others[:, None])[..., None]
         weighted = self.slope[rows][..., None] * (self.inverse_jacobian[rows] @ back)
-        to = self.resistance[ports[None, :, None], active[:, None, :]]
-        found: Array = self.resistance[ports[None, :], others[:, None]] - (to @ weighted)[..., 0]
+        to = self.ports.between(ports[None, :, None], active[:, None, :])
+        found: Array = self.ports.between(ports[None, :], others[:, None]) - (to @ weighted)[..., 0]
         return found
 
     def behind_knee(self, probes: Sequence[int], siemens: float) -> Bool:
@@ -261,7 +336,7 @@ class Batch:
         }
 
 
-def _put_in(r: Array, volts: Array, column: int, siemens: Array, amps: Array
+def put_in(r: Array, volts: Array, column: int, siemens: Array, amps: Array
             ) -> tuple[Array, Array, Array]:  # fmt: skip
     """Put one altered branch of each row into its network, seen from the row's ports.
 

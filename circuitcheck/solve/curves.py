@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from abc import ABC, abstractmethod
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
@@ -11,7 +12,7 @@ from circuitcheck.physics.branch import Array
 from circuitcheck.solve.changes import CurveEdits
 from circuitcheck.solve.wiring import CurveGroup, Index
 
-_LEAK = 1e-12
+LEAK = 1e-12
 """Keeps the volts of a curve defined when it hangs on an open motor [S]."""
 _TURNS = 2
 """How often each curve is settled alone before all are settled together."""
@@ -25,8 +26,55 @@ class Tangent:
     amps: Array
 
 
-class Curves:
-    """The curves of some rows.
+class CurveSet(ABC):
+    """The curves of some rows, as the equations see them.
+
+    :param siemens: of their tangents, and ``amps``; (curves,) or (rows, curves)
+    """
+
+    def __init__(self, siemens: Array, amps: Array) -> None:
+        self.siemens = np.atleast_2d(siemens)
+        self.amps = np.atleast_2d(amps)
+
+    @abstractmethod
+    def drawn(self, volts: Array, rows: Index) -> tuple[Array, Array]:
+        """Currents [A] and slopes [S] at the curves of these rows (rows, curves)."""
+
+    @abstractmethod
+    def behind(self, curve: int, emf: Array, ohm: Array) -> Array:
+        """Near what one curve of all rows draws on a source of its own (rows,) [A]."""
+
+    def beyond(self, volts: Array, rows: Index) -> tuple[Array, Array]:
+        """What they draw beyond their tangents [A], and its slope [S] (rows, curves)."""
+        drawn, slope = self.drawn(volts, rows)
+        one = len(self.siemens) == 1
+        amps, siemens = (all_ if one else all_[rows] for all_ in (self.amps, self.siemens))
+        siemens = siemens - LEAK
+        return drawn - amps - siemens * volts, slope - siemens
+
+    def alone(self, c: Array, r: Array) -> Array:
+        """Near what they draw beyond their tangents [A]: each settled by itself, the others held.
+
+        :param c: volts at the curves while they draw nothing beyond their tangents (rows, curves)
+        :param r: resistance between the curves (rows, curves, curves)
+        """
+        flow = np.zeros(c.shape)
+        own = np.einsum("sii->si", r)
+        # The tangent taken out of the network again, that the curve is put into whole.
+        left = np.maximum(1 - own * self.siemens, 1e-3)
+        ohm = own / left
+        for _ in range(_TURNS if c.shape[1] > 1 else 1):
+            for k in range(c.shape[1]):
+                others = np.einsum("si,si->s", r[:, k], flow) - own[:, k] * flow[:, k]
+                emf = (c[:, k] - others + own[:, k] * self.amps[:, k]) / left[:, k]
+                drawn = self.behind(k, emf, ohm[:, k])
+                volts = emf - ohm[:, k] * drawn
+                flow[:, k] = drawn - self.amps[:, k] - self.siemens[:, k] * volts
+        return flow
+
+
+class Curves(CurveSet):
+    """All curves of a circuit, in each row.
 
     :param tangent: what the network already holds of them
     :param rows: how many rows
@@ -37,48 +85,28 @@ class Curves:
         self, groups: Sequence[CurveGroup], tangent: Tangent, rows: int = 1,
         edits: Mapping[str, CurveEdits] | None = None,
     ) -> None:  # fmt: skip
+        super().__init__(tangent.siemens, tangent.amps)
         self.groups = groups
-        self.tangent = tangent
         self.parameters = [np.repeat(group.parameters[None], rows, axis=0) for group in groups]
         """Of each group (rows, m, P)."""
+        self._of = [(n, place) for n, group in enumerate(groups) for place in range(len(group.keys))]
         for number, group in enumerate(groups):
             for place, key in enumerate(group.keys):
                 if edits and key in edits:
                     self.parameters[number][edits[key].rows, place] = edits[key].parameters
 
-    def beyond(self, volts: Array, rows: Index) -> tuple[Array, Array]:
-        """What they draw beyond their tangents [A], and its slope [S].
-
-        :param volts: at the curves of these rows (rows, curves)
-        """
+    def drawn(self, volts: Array, rows: Index) -> tuple[Array, Array]:
+        """Currents [A] and slopes [S]; one row of parameters serves all."""
         amps, slope = np.empty_like(volts), np.empty_like(volts)
         for number, group in enumerate(self.groups):
             parameters = self.parameters[number]
-            if len(rows) != len(parameters):
+            if len(parameters) not in (1, len(rows)):
                 parameters = parameters[rows]
-            found = group.kind.current_and_slope(parameters, volts[..., group.columns])
-            amps[..., group.columns], slope[..., group.columns] = found
-        siemens = self.tangent.siemens - _LEAK
-        return amps - self.tangent.amps - siemens * volts, slope - siemens
+            found = group.kind.current_and_slope(parameters, volts[:, group.columns])
+            amps[:, group.columns], slope[:, group.columns] = found
+        return amps, slope
 
-    def alone(self, c: Array, r: Array) -> Array:
-        """Near what they draw [A]: each settled by itself in turn, the others held.
-
-        :param c: volts at the curves while they draw nothing beyond their tangents (rows, curves)
-        :param r: resistance between the curves (rows, curves, curves)
-        """
-        flow = np.zeros(c.shape)
-        siemens, amps = self.tangent.siemens, self.tangent.amps
-        own = np.einsum("sii->si", r)
-        # The tangent taken out of the network again, that the curve is put into whole.
-        left = np.maximum(1 - own * siemens, 1e-3)
-        ohm = own / left
-        for _ in range(_TURNS if c.shape[1] > 1 else 1):
-            for number, group in enumerate(self.groups):
-                for place in range(len(group.keys)):
-                    k = group.columns.start + place
-                    others = np.einsum("si,si->s", r[:, k], flow) - own[:, k] * flow[:, k]
-                    emf = (c[:, k] - others + own[:, k] * amps[k]) / left[:, k]
-                    drawn = group.kind.behind(self.parameters[number][:, place], emf, ohm[:, k])
-                    flow[:, k] = drawn - amps[k] - siemens[k] * (emf - ohm[:, k] * drawn)
-        return flow
+    def behind(self, curve: int, emf: Array, ohm: Array) -> Array:
+        """Near what one curve of all rows draws on a source of its own (rows,) [A]."""
+        number, place = self._of[curve]
+        return self.groups[number].kind.behind(self.parameters[number][:, place], emf, ohm)

@@ -13,6 +13,7 @@ import numpy as np
 from circuitcheck.physics.branch import Array, Condition
 from circuitcheck.solve.changes import Changes
 from circuitcheck.solve.network import Network
+from circuitcheck.solve.ports import Ports
 from circuitcheck.solve.wiring import Bool, Index
 
 _TOUCHED = 1e-6
@@ -82,13 +83,12 @@ class Edits:
         self.flips = np.take_along_axis(flips, first, axis=1)
         self.removes = live & (self.siemens == 0) & (self.extra_siemens < 0)
 
-    def bridging(self, resistance: Array, port: Index) -> Bool:
+    def bridging(self, ports: Ports, port: Index) -> Bool:
         """Which removals take out what alone, or once those before it are gone, holds a part.
 
         Such a branch carries nothing but what it holds; leaving it in is the exact limit.
 
-        :param resistance: between ports, the rows those of ``port`` [ohm]
-        :param port: of each edit (rows, width)
+        :param port: that of each edit (rows, width)
         """
         found = np.zeros(self.removes.shape, dtype=bool)
         if not self.removes.any():
@@ -101,14 +101,14 @@ class Edits:
                 continue
             found[:, column] = gone & np.any([mine == one for one in spanned], axis=0)
             spanned += [np.where(gone, one ^ mine, one) for one in spanned]
-        self._go_round(found, resistance, port)
+        self._go_round(found, ports, port)
         return found
 
-    def _go_round(self, found: Bool, resistance: Array, port: Index) -> None:
+    def _go_round(self, found: Bool, ports: Ports, port: Index) -> None:
         """Take back those that a branch which the row adds goes round."""
         rows = np.flatnonzero(found.any(axis=1) & self.adds.any(axis=1))
         adds, found_here = self.adds[rows], found[rows]
-        seen = resistance[port[rows][:, :, None], port[rows][:, None, :]]
+        seen = ports.between(port[rows][:, :, None], port[rows][:, None, :])
         # Of what is pushed in at the ends of an added branch, how much passes what is taken out.
         passed = np.abs(self.extra_siemens[rows][:, :, None] * seen)
         slot, island = self.slot[rows], self.network.island

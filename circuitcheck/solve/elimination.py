@@ -45,6 +45,10 @@ class Elimination:
             ground[node] += tie
         self._steps: list[tuple[int, list[int], list[float], float]] = []
         self._eliminate(around, ground)
+        self._at = [-1] * size
+        """For each node the step at which it goes, -1 for the reference."""
+        for number, (node, *_) in enumerate(self._steps):
+            self._at[node] = number
 
     def _eliminate(self, around: list[dict[int, float]], ground: list[float]) -> None:
         waiting = [(len(one), node) for node, one in enumerate(around) if node]
@@ -74,6 +78,32 @@ class Elimination:
             for one in ends:
                 heapq.heappush(waiting, (len(around[one]), one))
             around[node] = {}
+
+    def own(self, tail: int, head: int) -> float:
+        """Resistance between two nodes [ohm]: only what lies on their ways to the end is looked at."""
+        at, steps = self._at, self._steps
+        pushed: dict[int, float] = {}
+        for node, amps in ((tail, 1.0), (head, -1.0)):
+            if node:
+                pushed[at[node]] = pushed.get(at[node], 0.0) + amps
+        waiting = list(pushed)
+        heapq.heapify(waiting)
+        way: list[int] = []
+        while waiting:
+            step = heapq.heappop(waiting)
+            way.append(step)
+            _, ends, shares, _ = steps[step]
+            for one, share in zip(ends, shares, strict=True):
+                if at[one] not in pushed:
+                    pushed[at[one]] = 0.0
+                    heapq.heappush(waiting, at[one])
+                pushed[at[one]] += share * pushed[step]
+        volts = {-1: 0.0}
+        for step in reversed(way):
+            _, ends, shares, total = steps[step]
+            volts[step] = pushed[step] / total + sum(
+                share * volts[at[one]] for one, share in zip(ends, shares, strict=True))  # fmt: skip
+        return volts[at[tail]] - volts[at[head]]
 
     def solve(self, amps: Array) -> Array:
         """Node volts for currents pushed into the nodes (n,) or (n, k)."""

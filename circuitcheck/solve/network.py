@@ -11,9 +11,10 @@ from numpy.typing import NDArray
 from circuitcheck.circuit.circuit import Circuit
 from circuitcheck.joined import Joined
 from circuitcheck.physics.branch import Array
-from circuitcheck.solve.curves import Tangent
+from circuitcheck.solve.curves import Curves, Tangent
 from circuitcheck.solve.cuts import cut_words
 from circuitcheck.solve.elimination import Elimination
+from circuitcheck.solve.newton import settle_curves
 from circuitcheck.solve.wiring import Index, Wiring
 
 REFERENCE = 0
@@ -22,6 +23,9 @@ TIE_SIEMENS = 1.0
 """What ties a floating island to the reference [S]."""
 CURVE_SIEMENS = 0.01
 """What stands in for a curve when a network is factored [S]; a sweep takes it off."""
+
+MANY_CURVES = 12
+"""Above this, changes settle with the curves near them, and the others follow."""
 
 
 class Network:
@@ -43,6 +47,7 @@ class Network:
         self.siemens = wiring.siemens_in(states)
         self.siemens[list(without)] = 0.0
         self._columns: dict[tuple[int, int], Array] = {}
+        self._own: dict[tuple[int, int], float] = {}
 
     @cached_property
     def state_row(self) -> NDArray[np.bool_]:
@@ -109,11 +114,30 @@ class Network:
         flow -= np.bincount(wiring.head, amps, size)
         return flow
 
+    @property
+    def has_many_curves(self) -> bool:
+        """Whether it has more curves than are worth settling with every change."""
+        return len(self.wiring.curve_keys) > MANY_CURVES
+
     @cached_property
     def tangent(self) -> Tangent:
-        """What stands in for the curves: little, so that taking it off again costs no digits."""
-        count = len(self.wiring.curve_keys)
-        return Tangent(np.full(count, CURVE_SIEMENS), np.zeros(count))
+        """What stands in for the curves.
+
+        Little where each is settled anyhow: taking that off again costs no digits. Of many most are
+        not moved by a change, and are there as they lie when nothing is changed.
+        """
+        wiring, count = self.wiring, len(self.wiring.curve_keys)
+        little = Tangent(np.full(count, CURVE_SIEMENS), np.zeros(count))
+        if not self.has_many_curves:
+            return little
+        ends, place = np.zeros((wiring.size, count)), np.arange(count)
+        ends[wiring.curve_tail, place] += 1.0
+        ends[wiring.curve_head, place] -= 1.0
+        seen = self.factors(little.siemens).solve(np.column_stack([ends, self.injections()]))
+        seen = seen[wiring.curve_tail] - seen[wiring.curve_head]
+        rest = settle_curves(seen[None, :, count], seen[None, :, :count], Curves(wiring.curves, little))
+        siemens = rest.slope[0] + CURVE_SIEMENS
+        return Tangent(siemens, rest.amps[0] + (CURVE_SIEMENS - siemens) * rest.volts[0])
 
     @cached_property
     def _factors(self) -> Elimination:
@@ -136,6 +160,14 @@ class Network:
         for number, key in enumerate(keys):
             found[number] = self._columns[key]
         return found.T
+
+    def own(self, tail: Index, head: Index) -> Array:
+        """Resistance between the two nodes of each port (ports,) [ohm]."""
+        keys = list(zip(tail.tolist(), head.tolist(), strict=True))
+        for key in keys:
+            if key not in self._own:
+                self._own[key] = self._factors.own(*key)
+        return np.array([self._own[key] for key in keys])
 
     @cached_property
     def open_volts(self) -> Array:

@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from circuitcheck.physics.branch import Array
-from circuitcheck.solve.curves import Curves
+from circuitcheck.solve.curves import CurveSet
 from circuitcheck.solve.wiring import Bool, Index
 
 _ROUNDS = 80
@@ -43,7 +43,7 @@ class Rest:
     rested: Bool
 
 
-def settle_curves(c: Array, r: Array, curves: Curves) -> Rest:
+def settle_curves(c: Array, r: Array, curves: CurveSet) -> Rest:
     """The curves on each row's network.
 
     :param c: volts at the curves while they draw nothing beyond their tangents (rows, curves)
@@ -104,7 +104,7 @@ def _times(r: Array, i: Floats) -> Array:
 
 
 def _shortened(
-    curves: Curves, rows: Index, u: Array, i: Array, s: Array, d: Floats,
+    curves: CurveSet, rows: Index, u: Array, i: Array, s: Array, d: Floats,
     low_at: Array, high_at: Array,
 ) -> Array:  # fmt: skip
     """The share of a step at which its slope is nearly nought: false position, Illinois rule.

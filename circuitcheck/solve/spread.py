@@ -32,14 +32,16 @@ def port_shifts(batch: Batch, probe: Index, rows: Index) -> Shifts:
     """Shifts of port volts, a meter's load left out of account [V]."""
     network = batch.network
     active = batch.active[rows]
-    back = batch.resistance[active[:, :, None], probe[None, None, :]]
+    back = batch.ports.between(active[:, :, None], probe[None, None, :])
     weights = batch.slope[rows][..., None] * (batch.inverse_jacobian[rows] @ back)
     wiring = network.wiring
     tail = np.concatenate([wiring.tail, wiring.curve_tail])
     head = np.concatenate([wiring.head, wiring.curve_head])
-    columns = batch.columns[tail] - batch.columns[head]
-    taken = columns[:, active].transpose(1, 0, 2)
-    adjoint = columns[:, probe][None] - taken @ weights
+    used, number = np.unique(np.concatenate([probe, active.reshape(-1)]), return_inverse=True)
+    columns = network.columns(batch.ports.tail[used], batch.ports.head[used])
+    columns = columns[tail] - columns[head]
+    taken = columns[:, number[len(probe) :].reshape(active.shape)].transpose(1, 0, 2)
+    adjoint = columns[:, number[: len(probe)]][None] - taken @ weights
     moved = (taken @ batch.flow[rows][..., None])[..., 0]
     across = network.open_volts[tail] - network.open_volts[head] - moved
     linear = len(wiring.keys)
@@ -100,7 +102,6 @@ def curve_nudges(
 
     :param only: the key of one curve; all of them unless told
     """
-    width = batch.edit_port.shape[1]
     found = []
     for number, group in enumerate(batch.network.wiring.curves):
         for place, key in enumerate(group.keys):
@@ -108,8 +109,8 @@ def curve_nudges(
                 continue
             column = group.columns.start + place
             branch = batch.circuit.branches[key]
-            volts = batch.u[rows, width + column]
-            base = batch.curves.parameters[number][rows, place]
+            volts = batch.curve_volts[rows, column]
+            base = batch.curve_parameters(number, place)[rows]
             for index, spread in enumerate(branch.spreads):  # type: ignore[union-attr]
                 if not spread:
                     continue

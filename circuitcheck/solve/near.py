@@ -1,0 +1,79 @@
+"""Of a large circuit's curves those that a change moves; the others follow their tangents."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+import numpy as np
+
+from circuitcheck.physics.branch import Array
+from circuitcheck.solve.changes import CurveEdits
+from circuitcheck.solve.curves import CurveSet, Tangent
+from circuitcheck.solve.wiring import CurveGroup, Index
+
+NEAR = 8
+"""Curves that are settled with each row in full."""
+
+
+class NearCurves(CurveSet):
+    """Some curves of each row.
+
+    :param near: numbers of the curves of each row (rows, near)
+    :param edits: altered parameters, by key of the curve; such a curve must be near
+    """
+
+    def __init__(
+        self, groups: Sequence[CurveGroup], tangent: Tangent, near: Index,
+        edits: Mapping[str, CurveEdits],
+    ) -> None:  # fmt: skip
+        super().__init__(tangent.siemens[near], tangent.amps[near])
+        self.groups = groups
+        self.near = near
+        widest = max((group.parameters.shape[1] for group in groups), default=0)
+        self._kind = np.zeros(near.shape, dtype=np.intp)
+        self._parameters = np.zeros((*near.shape, widest))
+        for number, group in enumerate(groups):
+            mine = (near >= group.columns.start) & (near < group.columns.stop)
+            self._kind[mine] = number
+            width = group.parameters.shape[1]
+            rows = group.parameters[near[mine] - group.columns.start]
+            self._parameters[mine, :width] = rows
+            for place, key in enumerate(group.keys):
+                if key in edits:
+                    self._alter(edits[key], group.columns.start + place, width)
+
+    def _alter(self, edits: CurveEdits, curve: int, width: int) -> None:
+        at, column = np.nonzero(self.near[edits.rows] == curve)
+        self._parameters[edits.rows[at], column, :width] = edits.parameters[at]
+
+    def drawn(self, volts: Array, rows: Index) -> tuple[Array, Array]:
+        """Currents [A] and slopes [S] (rows, near)."""
+        amps, slope = np.empty_like(volts), np.empty_like(volts)
+        kind, parameters = self._kind[rows], self._parameters[rows]
+        for number, group in enumerate(self.groups):
+            mine = kind == number
+            own = parameters[mine][:, : group.parameters.shape[1]]
+            amps[mine], slope[mine] = group.kind.current_and_slope(own, volts[mine])
+        return amps, slope
+
+    def behind(self, curve: int, emf: Array, ohm: Array) -> Array:
+        """Near what one near curve of all rows draws on a source of its own (rows,) [A]."""
+        drawn = np.empty(len(emf))
+        for number, group in enumerate(self.groups):
+            mine = np.flatnonzero(self._kind[:, curve] == number)
+            parameters = self._parameters[mine, curve, : group.parameters.shape[1]]
+            drawn[mine] = group.kind.behind(parameters, emf[mine], ohm[mine])
+        return drawn
+
+
+def nearest(moved: Array, altered: Mapping[int, Index]) -> Index:
+    """The curves of each row that its change moves most, those that it alters before all others.
+
+    :param moved: volts that each curve moves by (rows, curves) [V]
+    :param altered: rows that alter a curve, by its number
+    """
+    size = np.abs(moved)
+    for curve, rows in altered.items():
+        size[rows, curve] = np.inf
+    count = min(NEAR, size.shape[1])
+    return np.sort(np.argpartition(-size, count - 1, axis=1)[:, :count], axis=1)
