@@ -15,14 +15,12 @@ from functools import cache
 
 import numpy as np
 import pytest
+from nets import settled
 
 from circuitcheck.circuit.circuit import Circuit
 from circuitcheck.physics.branch import Conductor, Source
 from circuitcheck.physics.meter import VOLTMETER_OHM
-from circuitcheck.solve.changes import Changes
-from circuitcheck.solve.network import Networks
 from circuitcheck.solve.point import solve_point
-from circuitcheck.solve.sweep import settle
 from circuitcheck.solve.twin import second_opinion
 
 EMF = 12.6
@@ -139,10 +137,9 @@ def off(volts, wanted):
 def swept(circuit, changes):
     """Volts of all nodes by row, for the rows that the sweep trusts."""
     nodes = circuit.nodes
-    settled = settle(Networks(circuit), Changes.of(circuit, changes), [(one, circuit.reference) for one in nodes])
     return {
         row: dict(zip(nodes, group.batch.probe_volts[local].tolist(), strict=True))
-        for group in settled.groups
+        for group in settled(circuit, changes, [(one, circuit.reference) for one in nodes]).groups
         for row, local in zip(group.rows.tolist(), group.local.tolist(), strict=True)
     }
 
