@@ -24,7 +24,7 @@ from circuitcheck.physics.branch import Array
 from circuitcheck.solve.changes import Changes
 from circuitcheck.solve.curves import Curves, CurveSet
 from circuitcheck.solve.edits import Edits
-from circuitcheck.solve.near import NearCurves, nearest
+from circuitcheck.solve.near import NEAR, NearCurves, nearest
 from circuitcheck.solve.network import REFERENCE, TIE_SIEMENS, Network
 from circuitcheck.solve.newton import settle_curves
 from circuitcheck.solve.ports import Ports, joined_up, wide_slots
@@ -44,15 +44,18 @@ class Batch:
 
     :param states: of every threshold in each row (rows, thresholds)
     :param probes: node pairs that something will be read between
+    :param near: of many curves, how many are settled with each row
     """
 
     def __init__(
-        self, network: Network, changes: Changes, states: Bool, probes: Sequence[tuple[str, str]]
-    ) -> None:
+        self, network: Network, changes: Changes, states: Bool, probes: Sequence[tuple[str, str]],
+        near: int = NEAR,
+    ) -> None:  # fmt: skip
         self.network = network
         self.circuit = network.circuit
         self.changes = changes
         self.states = states
+        self.near = min(near, len(network.wiring.curve_keys))
         self.active: Index
         """Ports of the edits, then of the curves that are settled, of each row (rows, active)."""
         self._far: Array | None = None
@@ -122,7 +125,7 @@ class Batch:
         self._extra = np.where(self.bridging, 0.0, self.extra_siemens)
         self._amps = np.where(self.bridging, 0.0, self.extra_amps)
         groups, edits = network.wiring.curves, self.changes.curves
-        if network.has_many_curves:
+        if network.has_many_curves and self.near < len(self.curve_ports):
             near = self._nearest()
             self._curves: CurveSet = NearCurves(groups, network.tangent, near, edits)
             self.active = np.concatenate([self.edit_port, self.curve_ports[near]], axis=1)
@@ -140,7 +143,7 @@ class Batch:
         moved = self.ports.pushed(self.curve_ports, self.edit_port, self._extra * volts - self._amps)
         keys = self.network.wiring.curve_keys
         altered = {keys.index(key): edits.rows for key, edits in self.changes.curves.items()}
-        return nearest(moved, altered)
+        return nearest(moved, altered, self.near)
 
     def _put_in(self, ports: Index, volts: Array) -> tuple[Array, Array, Array]:
         """Each row's network with its edits in it, seen from ports that begin with theirs.
@@ -165,14 +168,15 @@ class Batch:
         r, volts, left = self._put_in(self.active, self.ports.volts[self.active] - pushed)
         rest = settle_curves(volts[:, width:], r[:, width:, width:], self._curves)
         edited = volts[:, :width] - (r[:, :width, width:] @ rest.amps[..., None])[..., 0]
-        self._note_lost(np.abs(left), rest.rested)
+        self._note_lost(np.abs(left))
+        self.astray = ~rest.rested
         self._near_volts = rest.volts
         self.flow = np.concatenate([self._extra * edited - self._amps, rest.amps], axis=1)
         self.slope = np.concatenate([self._extra, rest.slope], axis=1)
 
-    def _note_lost(self, left: Array, rested: Bool) -> None:
+    def _note_lost(self, left: Array) -> None:
         """Which rows have lost digits, and the place of the branch that cost them; -1 if unknown."""
-        self.delicate = ~rested | np.any(left < _DELICATE, axis=1)
+        self.delicate = np.any(left < _DELICATE, axis=1)
         self.costly = np.full(len(self), -1, dtype=np.intp)
         if left.shape[1]:
             place = np.append(self.changes.place, -1)[self.slot]
@@ -184,15 +188,17 @@ class Batch:
         """Let the curves far away leave their tangents, a little, until nothing moves any more."""
         network, rows = self.network, np.arange(len(self))
         everyone = Curves(network.wiring.curves, network.tangent)
-        for _ in range(_FOLLOWING):
+        off = np.zeros(len(self))
+        for turn in range(_FOLLOWING):
             far, _ = everyone.beyond(self.volts(self.curve_ports), rows)
             np.put_along_axis(far, near, 0.0, axis=1)
-            off = np.max(np.abs(far - (0.0 if self._far is None else self._far)), axis=1)
-            if np.all(off < _AMPS_LEFT):
-                return
+            off = np.max(np.abs(far if self._far is None else far - self._far), axis=1)
+            # Most rows move nothing far away; the few others are looked at again by themselves.
+            if np.all(off < _AMPS_LEFT) or (self.near == NEAR and turn == 0):
+                break
             self._far = far
             self._settle(self.ports.pushed_by(self.curve_ports, far, self.active))
-        self.delicate |= off >= _AMPS_LEFT
+        self.astray |= off >= _AMPS_LEFT
 
     @cached_property
     def _self_resistance(self) -> Array:
@@ -211,8 +217,7 @@ class Batch:
         """Volts of wide ports in all rows (rows, ports), without a meter [V]."""
         found = self.ports.volts[ports] - self.ports.pushed(ports, self.active, self.flow)
         if self._far is not None:
-            everywhere = np.broadcast_to(ports, (len(self), len(ports)))
-            found -= self.ports.pushed_by(self.curve_ports, self._far, everywhere)
+            found -= self.ports.pushed_by(self.curve_ports, self._far, ports)
         return found
 
     @cached_property
@@ -230,13 +235,13 @@ class Batch:
             found[edits.rows] = edits.parameters
         return found
 
-    def transfer(self, one: Index, other: Index) -> Array:
-        """Differential resistance between ports at the operating points (rows, one, other)."""
-        between = self.ports.between
-        to = between(one[None, :, None], self.active[:, None, :])
-        back = between(self.active[:, :, None], other[None, None, :])
+    def transfer(self, one: Index, other: Index, rows: Index) -> Array:
+        """Differential resistance between ports at some operating points (rows, one, other)."""
+        between, active = self.ports.between, self.active[rows]
+        to = between(one[None, :, None], active[:, None, :])
+        back = between(active[:, :, None], other[None, None, :])
         found: Array = between(one[:, None], other[None, :]) - (
-            to @ (self.slope[..., None] * (self.inverse_jacobian @ back))
+            to @ (self.slope[rows][..., None] * (self.inverse_jacobian[rows] @ back))
         )
         return found
 
@@ -297,9 +302,14 @@ class Batch:
         if not knees.size or not len(probes):
             return np.zeros(len(self), dtype=bool)
         wanted = np.array(probes, dtype=np.intp)
-        own, cut = self.probe_ohms[:, wanted], self.probe_cut[:, wanted]
-        across = np.abs(self.transfer(self.probe_ports[wanted], self.curve_ports[knees])).max(axis=-1)
-        found: Bool = np.any((own * siemens > 1e-3) & (across > 0.01 * own) & ~cut, axis=1)
+        own = np.where(self.probe_cut[:, wanted], 0.0, self.probe_ohms[:, wanted])
+        loose = own * siemens > 1e-3
+        rows = np.flatnonzero(loose.any(axis=1))
+        found = np.zeros(len(self), dtype=bool)
+        if rows.size:
+            across = self.transfer(self.probe_ports[wanted], self.curve_ports[knees], rows)
+            beside = np.abs(across).max(axis=-1) > 0.01 * own[rows]
+            found[rows] = np.any(loose[rows] & beside, axis=1)
         return found
 
     def state(self, threshold: str) -> Bool:

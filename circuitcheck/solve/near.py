@@ -11,8 +11,8 @@ from circuitcheck.solve.changes import CurveEdits
 from circuitcheck.solve.curves import CurveSet, Tangent
 from circuitcheck.solve.wiring import CurveGroup, Index
 
-NEAR = 8
-"""Curves that are settled with each row in full."""
+NEAR = 6
+"""Curves that are settled with each row at first."""
 
 
 class NearCurves(CurveSet):
@@ -66,14 +66,14 @@ class NearCurves(CurveSet):
         return drawn
 
 
-def nearest(moved: Array, altered: Mapping[int, Index]) -> Index:
+def nearest(moved: Array, altered: Mapping[int, Index], count: int) -> Index:
     """The curves of each row that its change moves most, those that it alters before all others.
 
     :param moved: volts that each curve moves by (rows, curves) [V]
     :param altered: rows that alter a curve, by its number
+    :param count: how many
     """
     size = np.abs(moved)
     for curve, rows in altered.items():
         size[rows, curve] = np.inf
-    count = min(NEAR, size.shape[1])
     return np.sort(np.argpartition(-size, count - 1, axis=1)[:, :count], axis=1)

@@ -45,9 +45,13 @@ class Ports:
             found: Array = self._seen[one, other]
             return found
         one, other = np.broadcast_arrays(one, other)
-        row, back = self._row[one], self._row[other]
-        found = np.where(row >= 0, self._seen[row, other], self._seen[back, one])
-        return np.where((row < 0) & (back < 0), np.where(one == other, self._own[one], 0.0), found)
+        row = self._row[one]
+        narrow = row < 0
+        row = np.where(narrow, self._row[other], row)
+        found = self._seen[row, np.where(narrow, one, other)]
+        alone = row < 0
+        found[alone] = np.where(one == other, self._own[one], 0.0)[alone]
+        return found
 
     def pushed(self, ports: Index, active: Index, amps: Array) -> Array:
         """Volts at some wide ports for the currents of each row's active ports (rows, ports) [V].
@@ -62,12 +66,16 @@ class Ports:
         return found
 
     def pushed_by(self, ports: Index, amps: Array, at: Index) -> Array:
-        """Volts at ports ``at`` (rows, k) for the currents of the same wide ports in all rows [V].
+        """Volts for the currents of the same wide ports in all rows [V].
 
         :param amps: of ``ports`` in each row (rows, ports) [A]
+        :param at: ports to look at, the same for all rows (k,) or each row's own (rows, k)
         """
         seen = self._seen[ports if self._all_wide else self._row[ports]]
-        found = [np.einsum("sp,ps->s", amps, seen[:, at[:, k]]) for k in range(at.shape[1])]
+        if at.ndim == 1:
+            same: Array = amps @ seen[:, at]
+            return same
+        found = [np.sum(amps * seen[:, at[:, k]].T, axis=1) for k in range(at.shape[1])]
         return np.stack(found, axis=1) if found else np.zeros(at.shape)
 
 

@@ -17,11 +17,17 @@ from circuitcheck.physics.branch import Array, Threshold
 from circuitcheck.solve.batch import Batch
 from circuitcheck.solve.changes import Changes
 from circuitcheck.solve.edits import alike_rows
+from circuitcheck.solve.near import NEAR
 from circuitcheck.solve.network import Network, Networks
 from circuitcheck.solve.wiring import Bool, Index
 
 _MOST_LEFT_OUT = 3
 """Branches that are left out of a network so that rows can put them in."""
+
+_AT_ONCE = 2048
+"""Rows solved together at the most: what they need has to lie in memory."""
+_NEARER = 4
+"""How many times as many curves are settled with a row whose others cannot follow."""
 
 
 @dataclass
@@ -102,21 +108,27 @@ def _solved(
     probes: Sequence[tuple[str, str]],
 ) -> Iterator[Group | Index]:  # fmt: skip
     """The rows solved in their states; those that cannot be trusted by themselves."""
-    open_ended = list(_shared_out(networks, states, waiting))
-    while open_ended:
-        network, rows = open_ended.pop()
-        batch = Batch(network, changes.take(rows), states[rows], probes)
-        trusted = np.flatnonzero(~batch.delicate)
+    left = [(network, rows, NEAR) for network, rows in _shared_out(networks, states, waiting)]
+    while left:
+        network, rows, near = left.pop()
+        batch = Batch(network, changes.take(rows), states[rows], probes, near)
+        astray, delicate = batch.astray, batch.delicate & ~batch.astray
+        trusted = np.flatnonzero(~astray & ~delicate)
         if trusted.size:
             yield Group(rows[trusted], trusted, batch)
+        if astray.any():
+            if batch.near < len(networks.wiring.curve_keys):
+                left.append((network, rows[astray], _NEARER * near))
+            else:
+                yield rows[astray]
         # What costs a row its digits is left out of the network, and the row puts it in.
-        for place in np.unique(batch.costly[batch.delicate]).tolist():
-            left = rows[batch.delicate & (batch.costly == place)]
+        for place in np.unique(batch.costly[delicate]).tolist():
+            costly = rows[delicate & (batch.costly == place)]
             if place < 0 or len(network.without) == _MOST_LEFT_OUT:
                 # A point that cannot be trusted must not throw a relay or blow a fuse.
-                yield left
+                yield costly
             else:
-                open_ended.append((networks.less(network, place), left))
+                left.append((networks.less(network, place), costly, near))
 
 
 def _shared_out(
@@ -130,7 +142,8 @@ def _shared_out(
     strays: dict[int, tuple[Network, list[Index]]] = {}
     for group in alike_rows(states, rows):
         if len(group) >= networks.wiring.size:
-            yield networks.of(states[group[0]]), group
+            for first in range(0, len(group), _AT_ONCE):
+                yield networks.of(states[group[0]]), group[first : first + _AT_ONCE]
         else:
             network = networks.near(states[group[0]])
             strays.setdefault(id(network), (network, []))[1].append(group)

@@ -1,0 +1,52 @@
+"""Circuits with more curves than are settled with every change: near ones in full, the others follow.
+
+The expectation is the plain solver, which knows nothing of near and far and is itself held to lcapy and
+ngspice.
+"""
+
+import random
+import sys
+from pathlib import Path
+
+import numpy as np
+import pytest
+import test_sweep
+
+from circuitcheck.circuit.build import all_faults
+from circuitcheck.expect.expected import ChosenFault, bench_for, combined
+from circuitcheck.solve import near, network, sweep
+from circuitcheck.solve.point import solve_point
+
+sys.path.insert(0, str(Path(__file__).parents[1] / "benchmarks"))
+from big_loom import make
+
+LOOM = make(10, 3)
+
+
+@pytest.mark.parametrize(("name", "test"), [("cabin-blower", "position-2"), ("twin-fan-module", "warm"),
+                                            ("twin-fan-three-relays", "hot")])  # fmt: skip
+def test_two_near_curves_are_enough_where_the_others_follow(name, test, monkeypatch):
+    monkeypatch.setattr(network, "MANY_CURVES", 0)
+    monkeypatch.setattr(sweep, "NEAR", 2)
+    assert list(test_sweep.differences_at_nodes(name, test, "singles", 40)) == []
+    assert list(test_sweep.differences_of_readings(name, test, "singles", 20)) == []
+
+
+@pytest.mark.parametrize("test", list(LOOM.tests)[:6])
+def test_a_whole_loom_equals_one_by_one(test):
+    bench = bench_for(LOOM, LOOM.tests[test])
+    assert len(bench.layout.networks.wiring.curve_keys) > network.MANY_CURVES
+    assert near.NEAR < len(bench.layout.networks.wiring.curve_keys)
+    draw = random.Random(test)
+    modes = draw.sample(all_faults(LOOM), 24)
+    chosen = [ChosenFault(one, one.severity.typical if one.severity else 0.0) for one in modes]
+    changes = [combined([one], bench.circuit.branches, bench.setup.swap) for one in chosen]
+    values = bench.run(changes).values
+    for station in bench.stations:
+        for place, reader in station.readers:
+            for row, change in enumerate(changes):
+                circuit = station.circuit.changed(station.carried(change)).changed(reader.meter())
+                point = solve_point(circuit)
+                theirs = np.nan if point.buzzing else reader.value_at(circuit, point)
+                what = chosen[row].spec, bench.observations[place][0]
+                assert values[row, place] == pytest.approx(theirs, rel=1e-6, abs=1e-6, nan_ok=True), what
