@@ -128,7 +128,8 @@ class Header(_Strict):
     wires: dict[str, Any]
     tests: dict[str, Any] = {}
     access: dict[str, Access] = {}
-    frequencies: dict[str, Any] = Field({}, description="how often a fault occurs: 'R1 open': 12")
+    frequencies: dict[str, Any] = Field({}, description="how often a fault, or a fault of all "
+                                        "parts of a kind, occurs: 'R1 open': 12, 'resistor open': 12")
 
 
 class Harness(_Strict):

@@ -308,15 +308,19 @@ def frequencies_name_faults(harness: Harness, tree: Tree) -> None:
     """The overrides name fault modes that exist."""
     if not harness.frequencies:
         return
-    specs = [f.spec for name, part in harness.parts.items() for f in part.all_faults(name)]
-    specs += [f.spec for name, wire in harness.wires.items() for f in wire.faults(name, "")]
-    known = frozenset(specs)
+    faults = [f for name, part in harness.parts.items() for f in part.all_faults(name)]
+    faults += [f for name, wire in harness.wires.items() for f in wire.faults(name, "")]
+    specs = [f.spec for f in faults]
+    kinds = {f.often.name for f in faults}
+    known = {*specs, *kinds}
     for spec in harness.frequencies:
         where = spec.split(" ")[0]
-        if spec not in known and not _in_doubt(tree, where):
+        of_a_kind = where not in harness.parts and where not in harness.wires
+        if spec not in known and not _in_doubt(tree, where) and not (of_a_kind and tree.unread):
             same = [one for one in specs if one.split(" ")[0] == where]
-            tree.report(("frequencies", spec), f"no fault '{spec}'", "must be a fault mode",
-                        _near(tree, spec, same or specs))  # fmt: skip
+            must = "must be a fault mode, or a kind of part here with its mode"
+            tree.report(("frequencies", spec), f"no fault '{spec}'", must,
+                        _near(tree, spec, same or [*specs, *sorted(kinds)]))  # fmt: skip
 
 
 # -- the supply -----------------------------------------------------------------------------------

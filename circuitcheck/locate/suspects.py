@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from circuitcheck.circuit.build import all_faults
+from circuitcheck.circuit.build import lasting_faults
 from circuitcheck.expect.bench import Bench
 from circuitcheck.expect.expected import ChosenFault, combined
 from circuitcheck.expect.run import Run
@@ -79,7 +79,7 @@ class Trial:
 
 def single_suspects(harness: Harness) -> list[Suspect]:
     """Sound first, then every fault mode, with their chances beforehand."""
-    faults = all_faults(harness)
+    faults = lasting_faults(harness)
     share = (1 - SOUND_SHARE - PAIR_SHARE) / sum(one.weight for one in faults)
     found = [Suspect((), SOUND_SHARE)]
     for one in faults:
