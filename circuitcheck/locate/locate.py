@@ -50,12 +50,12 @@ class Locator:
 
     def beforehand(self) -> list[Standing]:
         """How every suspect stands before anything has been read."""
-        return merged(unread(self._singles))
+        return merged(unread(self._coarse))
 
     def _standings(self, evidence: Evidence) -> list[Standing]:
         """Every single fault is weighed; pairs come in when none of them explains the readings."""
         rough = rough_look(evidence, self._coarse)
-        standings = fine_look(evidence, self._singles, rough)
+        standings = fine_look(evidence, self._coarse, rough)
         if explains(standings[0]):
             return standings
         return sorted([*standings, *self._pairs(evidence)], key=lambda one: -one.log_weight)
@@ -65,7 +65,8 @@ class Locator:
         pairs = pair_suspects(self._singles, _partners(evidence, self._singles, predicted))
         if not pairs:
             return []
-        return fine_look(evidence, pairs, rough_look(evidence, Coarse(self.harness, pairs)))
+        coarse = Coarse(self.harness, pairs)
+        return fine_look(evidence, coarse, rough_look(evidence, coarse))
 
 
 def locate(harness: Harness, sheet: Sheet) -> Verdict:

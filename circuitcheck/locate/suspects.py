@@ -137,9 +137,10 @@ class Predictor:
         self._first = np.cumsum([0, *self.counts])
         self._chosen = [suspects[one.suspect].chosen(one.values) for one in trials]
         self._fuses = np.repeat([suspects[one.suspect].fuses for one in trials], self.counts)
-        self._blown = self._blown_in_service(harness)
+        self.blown = self._after_service(harness)
+        """Fuses blown in service, for each row."""
 
-    def _blown_in_service(self, harness: Harness) -> list[frozenset[str]]:
+    def _after_service(self, harness: Harness) -> list[frozenset[str]]:
         """Fuses blown in service; asked only of faults that can overload something."""
         risky = [n for n, faults in enumerate(self._chosen) if any(f.mode.overloads for f in faults)]
         found = [frozenset[str]()] * sum(self.counts)
@@ -165,7 +166,7 @@ class Predictor:
         branches, swapped = bench.circuit.branches, bench.setup.swap
         changes = [combined(self._chosen[one], branches, swapped) for one in numbers]
         rows = self.rows(numbers)
-        blown = [self._blown[row] for row in rows.tolist()]
+        blown = [self.blown[row] for row in rows.tolist()]
         return bench.run(changes, [self.counts[one] for one in numbers], blown, self._fuses[rows])
 
 

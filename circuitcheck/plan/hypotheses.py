@@ -9,7 +9,7 @@ import numpy as np
 
 from circuitcheck.expect.bench import Bench
 from circuitcheck.harness.model import Harness
-from circuitcheck.locate.conclude import unit_of
+from circuitcheck.locate.repair import unit_of
 from circuitcheck.locate.suspects import Predictor, Suspect, Trial
 from circuitcheck.locate.weighing import Standing
 from circuitcheck.physics.branch import Array
@@ -71,7 +71,7 @@ def hypotheses(harness: Harness, standings: Sequence[Standing]) -> Hypotheses:
     row_suspect = np.repeat(np.arange(len(kept)), counts)
     shares = np.concatenate([_shares(count) for count in counts])
     known = chances[: len(kept)] / chances[: len(kept)].sum()
-    names = [unit_of(one) for one in suspects]
+    names = [unit_of(one) for one in kept]
     units = tuple(dict.fromkeys(names))
     unit = np.array([units.index(name) for name in names], dtype=np.intp)
     return Hypotheses(harness, suspects, known, trials, row_suspect, known[row_suspect] * shares,
