@@ -80,6 +80,8 @@ def expected(loom: Loom, result: Expectation, twin: Twin | None = None) -> None:
     say(
         f"with {' and '.join(result.faults)}" if result.faults else "as a sound circuit gives them"
     )
+    if any(spec.endswith("comes and goes") for spec in result.faults):
+        say("what comes and goes is shown as while it is there; --spread draws when it is")
     for one in result:
         say()
         indented(f"{one.title}  [{one.test}]", 0, "bold")

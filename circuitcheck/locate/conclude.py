@@ -20,16 +20,23 @@ from circuitcheck.locate.weighing import Standing
 
 ILL_FIT = 1e-3
 """Chance of readings lying farther off, below which a suspect does not explain them."""
+DOUBTFUL_FIT = 0.02
+"""The same from which a fault that comes and goes is not asked for."""
 _SHOWN_FROM = 1e-4
 _NEGLIGIBLE = 14.0
 """Below the leader by this, on a log scale, a suspect is not spoken of."""
 
 
-def explains(standing: Standing) -> bool:
-    """Whether a suspect accounts for all readings but perhaps one."""
+def explains(standing: Standing, *, every: bool = False) -> bool:
+    """Whether a suspect accounts for all readings but perhaps one.
+
+    :param every: for all of them, with none misread
+    """
     distance = np.sort(np.minimum(standing.distance, 50.0))
     worst, rest = distance[-1], distance[:-1]
     count = len(distance)
+    if every:
+        return _tail(float(np.sum(distance**2)), count) > DOUBTFUL_FIT
     if _tail(float(np.sum(distance**2)), count) > ILL_FIT:
         return True
     # One wild reading among at least four others that agree is a misreading, not a riddle.
@@ -114,7 +121,7 @@ def _result(
         suspect.spec, " + ".join(fault.where for fault in suspect.faults),
         " + ".join(fault.mode for fault in suspect.faults) or "none", unit_of(standing),
         chance, group, estimate, reasons,
-        "; ".join(fault.remedy for fault in suspect.faults),
+        "; ".join(fault.remedy for fault in suspect.faults), standing.seen_in, standing.gone_in,
     )  # fmt: skip
 
 

@@ -11,6 +11,7 @@ from circuitcheck.harness.model import Harness
 from circuitcheck.harness.readings import Sheet
 from circuitcheck.locate.conclude import conclude, explains, merged
 from circuitcheck.locate.evidence import Evidence, lay_out
+from circuitcheck.locate.passing import twins, weigh_passing
 from circuitcheck.locate.suspects import Suspect, pair_suspects, single_suspects
 from circuitcheck.locate.values import deviations, rough_logs
 from circuitcheck.locate.verdict import Verdict
@@ -35,7 +36,9 @@ class Locator:
 
     def __init__(self, harness: Harness) -> None:
         self.harness = harness
-        self._singles = single_suspects(harness)
+        everyone = single_suspects(harness)
+        self._singles = [one for one in everyone if not one.passing]
+        self._passing = twins(self._singles, [one for one in everyone if one.passing])
         self._coarse = Coarse(harness, self._singles)
         self._benches: dict[str, Bench] = {}
 
@@ -53,12 +56,17 @@ class Locator:
         return merged(unread(self._coarse))
 
     def _standings(self, evidence: Evidence) -> list[Standing]:
-        """Every single fault is weighed; pairs come in when none of them explains the readings."""
+        """Every lasting fault is weighed. Those that come and go come in when none of them explains
+        every reading, pairs when none explains all readings but perhaps one.
+        """
         rough = rough_look(evidence, self._coarse)
         standings = fine_look(evidence, self._coarse, rough)
+        if not explains(standings[0], every=True):
+            passing = weigh_passing(evidence, self._coarse, self._passing)
+            standings = _in_order([*standings, *passing])
         if explains(standings[0]):
             return standings
-        return sorted([*standings, *self._pairs(evidence)], key=lambda one: -one.log_weight)
+        return _in_order([*standings, *self._pairs(evidence)])
 
     def _pairs(self, evidence: Evidence) -> list[Standing]:
         predicted = every_prediction(evidence, self._coarse)
@@ -67,6 +75,11 @@ class Locator:
             return []
         coarse = Coarse(self.harness, pairs)
         return fine_look(evidence, coarse, rough_look(evidence, coarse))
+
+
+def _in_order(standings: list[Standing]) -> list[Standing]:
+    """Most likely first."""
+    return sorted(standings, key=lambda one: -one.log_weight)
 
 
 def locate(harness: Harness, sheet: Sheet) -> Verdict:

@@ -48,7 +48,7 @@ def summary_of(point: Standpoint) -> str:
              "narrowed": _narrowed}  # fmt: skip
     sentences = [texts[point.word](point)]
     if point.word in ("located", "narrowed"):
-        sentences += [_what_blew(point), _rests_on(point)]
+        sentences += [_comes_and_goes(point), _what_blew(point), _rests_on(point)]
     if point.repeat:
         sentences.append(f"Repeat first: {'; '.join(point.repeat)}.")
     return " ".join(one for one in sentences if one)
@@ -93,6 +93,16 @@ def _narrowed(point: Standpoint) -> str:
         together = " and ".join(point.repair.units)
         text += f". Put right together, {together} cure it with {percent(point.repair.chance)}"
     return text + "."
+
+
+def _comes_and_goes(point: Standpoint) -> str:
+    """Which tests met it and which did not."""
+    leader = point.first[0]
+    if not leader.suspect.passing:
+        return ""
+    seen, gone = (" and ".join(names) for names in (leader.seen_in, leader.gone_in))
+    return (f"It comes and goes: it was there in {seen} and gone in {gone}. Move the plug and the loom "
+            "at it while you look at the meter.")  # fmt: skip
 
 
 def _what_blew(point: Standpoint) -> str:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from circuitcheck.circuit.build import lasting_faults
+from circuitcheck.circuit.build import all_faults
 from circuitcheck.expect.bench import Bench
 from circuitcheck.expect.expected import ChosenFault, combined
 from circuitcheck.expect.run import Run
@@ -47,6 +47,16 @@ class Suspect:
         return " + ".join(one.spec for one in self.faults) or "sound"
 
     @property
+    def passing(self) -> bool:
+        """Whether it comes and goes."""
+        return any(one.while_there for one in self.faults)
+
+    @property
+    def lasting_spec(self) -> str:
+        """The names of the faults that are there while it is there."""
+        return " + ".join(f"{one.where} {one.while_there or one.mode}" for one in self.faults)
+
+    @property
     def unknown(self) -> FaultMode | None:
         """The first fault with an unknown value."""
         return next((one for one in self.faults if one.severity), None)
@@ -78,8 +88,8 @@ class Trial:
 
 
 def single_suspects(harness: Harness) -> list[Suspect]:
-    """Sound first, then every fault mode, with their chances beforehand."""
-    faults = lasting_faults(harness)
+    """Sound first, then every fault mode, those that come and go too; with their chances beforehand."""
+    faults = all_faults(harness)
     share = (1 - SOUND_SHARE - PAIR_SHARE) / sum(one.weight for one in faults)
     found = [Suspect((), SOUND_SHARE)]
     for one in faults:

@@ -26,6 +26,7 @@ class SuspectResult:
 
     :param group: 1 for the leading one and all that these readings cannot tell from it, and so on
     :param replace: the unit to replace or repair; empty for sound
+    :param seen_in: of a fault that comes and goes, the tests that met it; ``gone_in`` those that did not
     """
 
     spec: str
@@ -37,10 +38,13 @@ class SuspectResult:
     estimate: Estimate | None
     reasons: tuple[str, ...]
     remedy: str = ""
+    seen_in: tuple[str, ...] = ()
+    gone_in: tuple[str, ...] = ()
 
     def to_dict(self) -> dict[str, Any]:
         """The fields as a plain dict."""
-        return asdict(self) | {"reasons": list(self.reasons)}
+        return asdict(self) | {"reasons": list(self.reasons), "seen_in": list(self.seen_in),
+                               "gone_in": list(self.gone_in)}  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)

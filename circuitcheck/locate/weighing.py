@@ -55,6 +55,7 @@ class Standing:
     :param misread: chance that each reading is wrong
     :param distance: of each reading, in standard uncertainties given all others
     :param blown: fuses that its faults have blown in use, before the first test
+    :param seen_in: of a fault that comes and goes, the tests that met it; ``gone_in`` those that did not
     """
 
     suspect: Suspect
@@ -66,6 +67,8 @@ class Standing:
     misread: Array
     distance: Array
     blown: frozenset[str] = frozenset()
+    seen_in: tuple[str, ...] = ()
+    gone_in: tuple[str, ...] = ()
 
     @property
     def log_evidence(self) -> float:
