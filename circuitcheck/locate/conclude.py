@@ -32,15 +32,15 @@ def explains(standing: Standing, *, every: bool = False) -> bool:
 
     :param every: for all of them, with none misread
     """
-    distance = np.sort(np.minimum(standing.distance, 50.0))
-    worst, rest = distance[-1], distance[:-1]
-    count = len(distance)
+    count = len(standing.distance)
     if every:
-        return _tail(float(np.sum(distance**2)), count) > DOUBTFUL_FIT
-    if _tail(float(np.sum(distance**2)), count) > ILL_FIT:
+        return _tail(standing.square, count) > DOUBTFUL_FIT
+    if _tail(standing.square, count) > ILL_FIT:
         return True
     # One wild reading among at least four others that agree is a misreading, not a riddle.
-    return bool(count >= 5 and worst > 3 and _tail(float(np.sum(rest**2)), count - 1) > ILL_FIT)
+    worst = float(standing.distance.max())
+    rest = max(standing.square - worst**2, 0.0)
+    return count >= 5 and worst > 3 and _tail(rest, count - 1) > ILL_FIT
 
 
 def _tail(square: float, count: int) -> float:

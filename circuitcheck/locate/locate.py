@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -25,6 +26,9 @@ from circuitcheck.locate.weighing import (
 )
 from circuitcheck.physics.branch import Array
 
+if TYPE_CHECKING:
+    from circuitcheck.locate.why import Why
+
 PAIRS_FROM = 26
 """Single faults that pairs are made of."""
 _PARTIAL = 0.3
@@ -45,6 +49,12 @@ class Locator:
     def locate(self, sheet: Sheet) -> Verdict:
         """The verdict on a sheet of readings."""
         return conclude(*self.weigh(sheet))
+
+    def why(self, sheet: Sheet) -> Why:
+        """The same with the whole ledger."""
+        from circuitcheck.locate.why import why  # noqa: PLC0415  (only where it is asked for)
+
+        return why(*self.weigh(sheet))
 
     def weigh(self, sheet: Sheet) -> tuple[Evidence, list[Standing]]:
         """The readings laid out, and how every suspect stands that is not hopeless."""

@@ -108,7 +108,7 @@ def _fine(
         found.append(Standing(
             one.suspect, math.log(max(one.suspect.weight, 1e-300)) + log_evidence, 0.0, None,
             values[best], spread[best], weighed.misread[best], weighed.distance[best],
-            seen_in=seen, gone_in=missed,
+            float(weighed.square[best]), seen_in=seen, gone_in=missed,
         ))  # fmt: skip
         first += len(many)
     return found

@@ -54,6 +54,7 @@ class Standing:
     :param predicted: readings there; ``spread`` their standard uncertainty, vehicle only
     :param misread: chance that each reading is wrong
     :param distance: of each reading, in standard uncertainties given all others
+    :param square: of the distance of all readings together, chi-square if the suspect is right
     :param blown: fuses that its faults have blown in use, before the first test
     :param seen_in: of a fault that comes and goes, the tests that met it; ``gone_in`` those that did not
     """
@@ -66,6 +67,7 @@ class Standing:
     spread: Array
     misread: Array
     distance: Array
+    square: float = 0.0
     blown: frozenset[str] = frozenset()
     seen_in: tuple[str, ...] = ()
     gone_in: tuple[str, ...] = ()
@@ -271,7 +273,7 @@ def unread(coarse: Coarse) -> list[Standing]:
             inside = (severity.high / severity.low) ** 0.05
             span = severity.low * inside, severity.high / inside
         found.append(Standing(one, _log_chance(one), value, span, none, none, none, none,
-                              coarse.blown(number, value)))  # fmt: skip
+                              blown=coarse.blown(number, value)))  # fmt: skip
     return sorted(found, key=lambda one: -one.log_weight)
 
 
@@ -302,6 +304,6 @@ def _stand(
     spread = np.sqrt(np.sum(moves[best] ** 2, axis=-1))
     standing = Standing(
         suspect, _log_chance(suspect) + log_evidence, value, span, predictions.values[best], spread,
-        weighed.misread[best], weighed.distance[best],
+        weighed.misread[best], weighed.distance[best], float(weighed.square[best]),
     )  # fmt: skip
     return standing, better
