@@ -42,7 +42,7 @@ def build_circuit(harness: Harness, setup: Setup) -> Circuit:
     leads, fuses = _leads(harness, setup)
     reference = f"{harness.supply.battery}.-"
     return Circuit(branches | leads, thresholds | fuses, reference,
-                   points=tuple(harness.terminals()))  # fmt: skip
+                   points=tuple(harness.probe_points()))  # fmt: skip
 
 
 def _leads(harness: Harness, setup: Setup) -> tuple[dict[str, Branch], dict[str, Threshold]]:

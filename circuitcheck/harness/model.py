@@ -9,6 +9,7 @@ from typing import Annotated, Any, Literal
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, WithJsonSchema
 from pydantic_core import PydanticCustomError
 
+from circuitcheck.parts.fault import CHASSIS
 from circuitcheck.parts.part import Part
 from circuitcheck.parts.quantity import CELSIUS, Celsius, Minute, Volt, YesNo
 from circuitcheck.parts.wire import Wire
@@ -150,6 +151,11 @@ class Harness(_Strict):
     frequencies: dict[str, float]
 
     def terminals(self) -> list[str]:
-        """Every point a probe can be put on."""
+        """Every terminal of every part."""
         return [node for name, part in self.parts.items() for node in part.nodes(name)]
+
+    def probe_points(self) -> list[str]:
+        """Every point a probe can be put on: the terminals, and bare metal of the body if it is used."""
+        grounded = any(one.kind_name == "ground" for one in self.parts.values())
+        return [*self.terminals(), *([CHASSIS] if grounded else [])]
 

@@ -58,12 +58,14 @@ def _a_wire_is_loose(tree: Tree) -> bool:
 class Known:
     """What can be named in a harness; made once, as a large loom has thousands of terminals.
 
-    :param terminals: every point a probe can be put on
+    :param terminals: of the parts
+    :param probe_points: every point a probe can be put on
     :param clampable: what a current clamp goes around, leads of the set-up not counted
     :param by_kind: the parts of each kind
     """
 
     terminals: frozenset[str]
+    probe_points: frozenset[str]
     clampable: frozenset[str]
     by_kind: Mapping[str, list[str]]
 
@@ -75,7 +77,8 @@ class Known:
             by_kind.setdefault(part.kind_name, []).append(name)
         pins = [key for name, part in harness.parts.items() for key in part.contacts(name)]
         clampable = frozenset([*harness.wires, *pins, *by_kind.get("fuse", [])])
-        return cls(frozenset(harness.terminals()), clampable, by_kind)
+        probe_points = frozenset(harness.probe_points())
+        return cls(frozenset(harness.terminals()), probe_points, clampable, by_kind)
 
 
 def _near(tree: Tree, name: str, known: Iterable[str]) -> str:
@@ -265,7 +268,7 @@ def check_observation(
     where = (*path, kind)
     if len(points) == 2:
         for point in points:
-            if point not in known.terminals:
+            if point not in known.probe_points:
                 _no_terminal(harness, tree, where, point)
         if points[0] == points[1]:
             tree.report(where, f"{points[0]} twice", "must be two points")

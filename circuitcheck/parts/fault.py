@@ -79,6 +79,11 @@ class FaultMode:
         return f"{self.where} {self.mode}"
 
     @property
+    def typical(self) -> float:
+        """The middle of the range of its unknown value; 0 where nothing is unknown."""
+        return self.severity.typical if self.severity else 0.0
+
+    @property
     def weight(self) -> float:
         """How often against the other faults of a harness; only ratios count."""
         return self.often.weight

@@ -12,7 +12,7 @@ from circuitcheck.physics.branch import Branch, Conductor
 
 
 class Ground(Part):
-    """Terminal 31, the return of DIN 72552."""
+    """Terminal 31, the return of DIN 72552. Bare metal of the body is the point ``chassis``."""
 
     kind_name: ClassVar[str] = "ground"
     letters: ClassVar[str] = "EX"
