@@ -3,7 +3,8 @@
     python tests/benchmarks/localise.py [--json] [--cases 30] [--harness NAME ...] [--jobs 2]
                                         [--meter 1.0] [--tolerance 1.0]
 
-For each harness faults are drawn by their usual chance, and for each a vehicle: every value inside its
+For each harness lasting faults are drawn by their usual chance (and a few that come and go, which count
+where a reading has met them), and for each a vehicle: every value inside its
 tolerance, an unknown value anywhere in its range, a meter with its own errors. The script does what
 ``next`` asks for until it stops; each reading comes from the exported deck of that very circuit, run in
 ``ngspice``. ``--meter`` and ``--tolerance`` multiply the errors, to see how the figures degrade; the
@@ -126,6 +127,7 @@ class Outcome:
     estimate: tuple | None
     visible: bool
     utility: float
+    met: bool
     in_order: float | None = None
 
 
@@ -247,8 +249,8 @@ def drawn_value(mode, draw):
     return math.exp(draw.uniform(low, high))
 
 
-def drawn_faults(loom, draw, count):
-    modes = loom.faults()
+def drawn_faults(loom, draw, count, passing=False):
+    modes = [one for one in loom.faults() if bool(one.while_there) == passing]
     found = []
     while len(found) < count:
         mode = draw.choices(modes, [one.weight for one in modes])[0]
@@ -282,7 +284,7 @@ def is_visible(planner, faults):
 def outcome_of(loom, planner, first, kind, seed, meter, tolerance, written):
     draw = random.Random(f"{planner.harness.name} {kind} {seed}")
     count = {"sound": 0, "two": 2}.get(kind, 1)
-    faults = drawn_faults(loom, draw, count)
+    faults = drawn_faults(loom, draw, count, kind == "passing")
     vehicle = Vehicle(planner.harness, faults, seed + 1000, meter, tolerance)
     case = Case(planner, vehicle, draw if kind == "misread" else None)
     verdict = case.follow(first)
@@ -305,7 +307,8 @@ def outcome_of(loom, planner, first, kind, seed, meter, tolerance, written):
         [one.spec for one in verdict.suspects[:3]], [one.spec for one in group], unit,
         list(verdict.repair.units), sure,
         list(verdict.repeat), case.wrong, case.minutes, case.steps, estimate,
-        not faults or is_visible(planner, faults), score, order,
+        not faults or is_visible(planner, faults), score, not all(one.fits for one in verdict.readings),
+        order,
     )  # fmt: skip
 
 
@@ -315,7 +318,7 @@ def harness_outcomes(job):
     planner = Planner(loom.harness, loom._locator)
     first = next_test(planner, Sheet("", (), {}), Options())
     share = {"single": cases, "sound": max(cases // 6, 2), "two": max(cases // 4, 2),
-             "misread": max(cases // 4, 2)}  # fmt: skip
+             "misread": max(cases // 4, 2), "passing": max(cases // 6, 2)}  # fmt: skip
     found = []
     for kind, number in share.items():
         for seed in range(part, number, parts):
@@ -338,6 +341,7 @@ def figures(found):
     wrong = [one for one in found if one.kind == "misread" and one.wrong and one.visible]
     two = [one for one in found if one.kind == "two" and one.visible]
     sound = [one for one in found if one.kind == "sound"]
+    passing = [one for one in found if one.kind == "passing" and one.met]
     sure = [(one.sure, cures(one.unit, one.units))
             for one in found if one.kind in ("single", "sound")]  # fmt: skip
     bins = [[r for p, r in sure if low <= p < high] for low, high in BINS]
@@ -357,6 +361,8 @@ def figures(found):
             spec for one in o.top for spec in one.split(" + ")}),
         "misread_still_right": share(wrong, lambda o: set(o.units) <= set(o.repair)),
         "misread_flagged": share(wrong, lambda o: any(o.wrong in one for one in o.repeat)),
+        "comes_and_goes_repair_right": share(passing, lambda o: set(o.units) <= set(o.repair)),
+        "comes_and_goes": len(passing),
         "calibration_error": calibration,
         "ranges_hold": share(ranges, lambda r: r[0] <= r[1] <= r[2]), "ranges": len(ranges),
         "isolation_utility": sum(o.utility for o in single) / max(len(single), 1),
