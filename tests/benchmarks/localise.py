@@ -13,7 +13,9 @@ tool is not told.
 m_utl is the isolation utility of the Diagnostic Competition framework (A. Feldman et al., *Empirical
 Evaluation of Diagnostic Algorithm Performance Using a Generic Framework*, IJPHM) in its form for
 ambiguity groups: the first group against all that no reading of any test here could tell from the truth
-(the same run, with no place for a probe between), over that of those with themselves.
+(the same run, with no place for a probe between), over that of those with themselves. Its elements are the
+units that are put right, since faults with one remedy are not told apart on purpose; the same over single
+wires, pins and parts is printed below it.
 
 The repair that is judged is what the verdict names to be put right together; how many units that is,
 is printed beside it.
@@ -126,7 +128,7 @@ class Outcome:
     steps: int
     estimate: tuple | None
     visible: bool
-    utility: float
+    utilities: tuple
     met: bool
     in_order: float | None = None
 
@@ -296,18 +298,21 @@ def outcome_of(loom, planner, first, kind, seed, meter, tolerance, written):
     if len(truth) == 1 and leader.spec == truth[0] and leader.estimate is not None:
         estimate = (leader.estimate.low, float(faults[0].value), leader.estimate.high)
     elements = len({one.where for one in loom.faults()})
-    accused = [(set(one.where.split(" + ")) - {""}, one.probability) for one in group]
-    score = math.nan
+    scores = (math.nan, math.nan)
     if kind == "single":
         true = never_parted(planner, loom.faults(), faults[0])
-        score = utility_of_groups(accused, true, elements)
+        units = {one.where: one.replace for one in loom.faults()}
+        by_place = [(set(one.where.split(" + ")) - {""}, one.probability) for one in group]
+        by_unit = [(set(one.replace.split(" and ")) - {""}, one.probability) for one in group]
+        scores = (utility_of_groups(by_unit, {units[one] for one in true}, len(set(units.values()))),
+                  utility_of_groups(by_place, true, elements))  # fmt: skip
     order = Case(planner, vehicle).in_written_order() if written else None
     return Outcome(
         planner.harness.name, kind, truth, [one.mode.replace for one in faults], verdict.verdict,
         [one.spec for one in verdict.suspects[:3]], [one.spec for one in group], unit,
         list(verdict.repair.units), sure,
         list(verdict.repeat), case.wrong, case.minutes, case.steps, estimate,
-        not faults or is_visible(planner, faults), score, not all(one.fits for one in verdict.readings),
+        not faults or is_visible(planner, faults), scores, not all(one.fits for one in verdict.readings),
         order,
     )  # fmt: skip
 
@@ -365,7 +370,8 @@ def figures(found):
         "comes_and_goes": len(passing),
         "calibration_error": calibration,
         "ranges_hold": share(ranges, lambda r: r[0] <= r[1] <= r[2]), "ranges": len(ranges),
-        "isolation_utility": sum(o.utility for o in single) / max(len(single), 1),
+        "isolation_utility": sum(o.utilities[0] for o in single) / max(len(single), 1),
+        "isolation_utility_places": sum(o.utilities[1] for o in single) / max(len(single), 1),
         "minutes": sum(o.minutes for o in single) / max(len(single), 1),
         "steps": sum(o.steps for o in single) / max(len(single), 1),
         "minutes_against_written_order": sum(o.minutes for o in ordered)
