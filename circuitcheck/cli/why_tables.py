@@ -44,7 +44,9 @@ def _account(one: Account, shown: dict[tuple[int, ...], str]) -> None:
     value = f", {one.value}" if one.value else ""
     say(f"{one.spec}{value}: {percent_of(one.beforehand)} beforehand, {percent_of(one.chance)} now")
     figures = tuple(round(entry.speaks) for entry in one.entries)
-    if figures in shown:
+    if not any(figures):
+        indented("no reading tells it from a sound circuit")
+    elif figures in shown:
         indented(f"the readings speak as for {shown[figures]}")
     else:
         shown[figures] = one.spec
@@ -65,8 +67,9 @@ def _entries(telling: Sequence[Entry], count: int) -> None:
         table.add_row(test, entry.name, entry.read + doubt, entry.gives, entry.sound,
                       signed(entry.speaks))  # fmt: skip
     out.print(Padding(table, (0, 0, 0, 2)))
-    if count > len(telling):
-        indented(f"and {count - len(telling)} readings that both would give")
+    rest = count - len(telling)
+    if rest:
+        indented(f"and {rest} reading{'s' if rest > 1 else ''} that both would give")
 
 
 def signed(tenths: float) -> str:
