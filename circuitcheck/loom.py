@@ -26,6 +26,7 @@ if TYPE_CHECKING:
     from circuitcheck.inspect.inspection import Inspection
     from circuitcheck.learn.explanation import Explanation
     from circuitcheck.learn.session import Session
+    from circuitcheck.locate.why import Why
     from circuitcheck.plan.next_test import Next
     from circuitcheck.plan.planner import Planner
     from circuitcheck.plan.prove import Proof
@@ -179,6 +180,13 @@ class Loom:
         :raises ReadingsError: with every problem of the sheet
         """
         return self._locator.locate(self.sheet(given))
+
+    def why(self, given: Given) -> Why:
+        """The verdict on a sheet, with what every reading speaks for and against each suspect.
+
+        :raises ReadingsError: with every problem of the sheet
+        """
+        return self._locator.why(self.sheet(given))
 
     @cached_property
     def _planner(self) -> Planner:

@@ -32,9 +32,10 @@ def page() -> str:
 
 HEAD = """# Kinds of part
 
-Written by `docs/make_parts.py` from the code; do not edit by hand. How often a fault mode occurs is
-common practice, no source, for all of them; only the ratios within one harness count, and a harness
-may override them (`frequencies`).
+Written by `docs/make_parts.py` from the code; do not edit by hand. How often a fault mode occurs
+stands in `shared/frequency.csv` with its source, which is common practice for all of them; only the
+ratios within one harness count, and a harness may override them (`frequencies`). A fault that comes
+and goes is there in one test and gone in the next.
 
 """
 

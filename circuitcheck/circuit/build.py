@@ -6,7 +6,7 @@ from dataclasses import replace
 
 from circuitcheck.circuit.circuit import Circuit
 from circuitcheck.harness.model import Harness, Setup
-from circuitcheck.parts.fault import COMMON_PRACTICE, FaultMode
+from circuitcheck.parts.fault import FaultMode
 from circuitcheck.parts.fuse import OPENS_AT
 from circuitcheck.parts.part import Situation
 from circuitcheck.physics.branch import Branch, Conductor, Threshold
@@ -42,7 +42,7 @@ def build_circuit(harness: Harness, setup: Setup) -> Circuit:
     leads, fuses = _leads(harness, setup)
     reference = f"{harness.supply.battery}.-"
     return Circuit(branches | leads, thresholds | fuses, reference,
-                   points=tuple(harness.terminals()))  # fmt: skip
+                   points=tuple(harness.probe_points()))  # fmt: skip
 
 
 def _leads(harness: Harness, setup: Setup) -> tuple[dict[str, Branch], dict[str, Threshold]]:
@@ -91,7 +91,15 @@ def all_faults(harness: Harness) -> list[FaultMode]:
     return found
 
 
+def lasting_faults(harness: Harness) -> list[FaultMode]:
+    """Every fault mode but those that come and go."""
+    return [one for one in all_faults(harness) if not one.while_there]
+
+
 def _placed(harness: Harness, fault: FaultMode, unit: str | None) -> FaultMode:
-    weight = harness.frequencies.get(fault.spec, fault.weight)
-    source = "the harness file" if fault.spec in harness.frequencies else COMMON_PRACTICE
-    return replace(fault, weight=weight, replace=unit or fault.where, source=source)
+    """A fault with its unit, and its frequency in this harness: by its name, or by kind and mode."""
+    given, often = harness.frequencies, fault.often
+    weight = given.get(fault.spec, given.get(often.name))
+    if weight is not None:
+        often = replace(often, weight=weight, source="the harness file")
+    return replace(fault, often=often, replace=unit or fault.where)

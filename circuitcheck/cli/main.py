@@ -196,6 +196,8 @@ def locate(
     harness: HarnessArgument,
     readings: Annotated[str, typer.Argument(metavar="READINGS", help="YAML or CSV; - for "
                                             "standard input.")],
+    why: Annotated[bool, typer.Option("--why", help="The whole ledger: what each reading speaks "
+                                      "for and against each suspect.")] = False,
     as_json: JsonOption = False,
 ) -> None:  # fmt: skip
     """What is wrong, from the readings.
@@ -213,6 +215,12 @@ def locate(
             sheet = parse_readings(loom.harness, text, "standard input")
         else:
             sheet = loom.sheet(Path(readings))
+        if why:
+            from circuitcheck.cli import why_tables  # noqa: PLC0415
+
+            ledger = loom.why(sheet)
+            emit(as_json, ledger.to_dict, lambda: why_tables.why(loom, ledger))
+            return
         result = loom.locate(sheet)
         emit(as_json, result.to_dict, lambda: tables.verdict(loom, result))
 

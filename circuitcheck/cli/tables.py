@@ -80,6 +80,8 @@ def expected(loom: Loom, result: Expectation, twin: Twin | None = None) -> None:
     say(
         f"with {' and '.join(result.faults)}" if result.faults else "as a sound circuit gives them"
     )
+    if any(spec.endswith("comes and goes") for spec in result.faults):
+        say("what comes and goes is shown as while it is there; --spread draws when it is")
     for one in result:
         say()
         indented(f"{one.title}  [{one.test}]", 0, "bold")
@@ -144,7 +146,7 @@ def verdict(loom: Loom, result: Verdict) -> None:
     table = plain_table("group", "chance", "suspect", "estimate", "replace or repair",
                    right=("group", "chance"))  # fmt: skip
     for one in shown:
-        table.add_row(str(one.group), _percent(one.probability), one.spec,
+        table.add_row(str(one.group), percent_of(one.probability), one.spec,
                       estimate_of(one.estimate), one.replace)  # fmt: skip
     out.print(table)
     if len(result.suspects) > len(shown):
@@ -203,7 +205,8 @@ def estimate_of(estimate: Estimate | None) -> str:
     return f"{number(estimate.value)} {estimate.unit} ({low} to {high})"
 
 
-def _percent(chance: float) -> str:
+def percent_of(chance: float) -> str:
+    """A chance as a person would say it."""
     return "<1 %" if chance < 0.01 else f"{min(chance, 0.999):.0%}".replace("%", " %")
 
 

@@ -76,11 +76,17 @@ def read_vehicle(
     return {name: _read_test(harness, name, faults, draw, blown) for name in tests}
 
 
+def is_there(fault: ChosenFault, test: str, draw: Draw) -> bool:
+    """Whether a fault is there during a test: one that comes and goes every other time."""
+    return not fault.mode.while_there or draw(f"{fault.mode.spec} in {test}") >= 0
+
+
 def _read_test(
     harness: Harness, name: str, faults: Sequence[ChosenFault], draw: Draw, blown: frozenset[str]
 ) -> dict[str, str]:
     test = harness.tests[name]
     bench = bench_for(harness, test)
+    faults = [one for one in faults if is_there(one, name, draw)]
     written = {}
     for station in bench.stations:
         varied = vary(station.circuit, draw)

@@ -9,6 +9,7 @@ from typing import Annotated, Any, Literal
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, WithJsonSchema
 from pydantic_core import PydanticCustomError
 
+from circuitcheck.parts.fault import CHASSIS
 from circuitcheck.parts.part import Part
 from circuitcheck.parts.quantity import CELSIUS, Celsius, Minute, Volt, YesNo
 from circuitcheck.parts.wire import Wire
@@ -128,7 +129,8 @@ class Header(_Strict):
     wires: dict[str, Any]
     tests: dict[str, Any] = {}
     access: dict[str, Access] = {}
-    frequencies: dict[str, Any] = Field({}, description="how often a fault occurs: 'R1 open': 12")
+    frequencies: dict[str, Any] = Field({}, description="how often a fault, or a fault of all "
+                                        "parts of a kind, occurs: 'R1 open': 12, 'resistor open': 12")
 
 
 class Harness(_Strict):
@@ -149,6 +151,11 @@ class Harness(_Strict):
     frequencies: dict[str, float]
 
     def terminals(self) -> list[str]:
-        """Every point a probe can be put on."""
+        """Every terminal of every part."""
         return [node for name, part in self.parts.items() for node in part.nodes(name)]
+
+    def probe_points(self) -> list[str]:
+        """Every point a probe can be put on: the terminals, and bare metal of the body if it is used."""
+        grounded = any(one.kind_name == "ground" for one in self.parts.values())
+        return [*self.terminals(), *([CHASSIS] if grounded else [])]
 

@@ -58,12 +58,14 @@ def _a_wire_is_loose(tree: Tree) -> bool:
 class Known:
     """What can be named in a harness; made once, as a large loom has thousands of terminals.
 
-    :param terminals: every point a probe can be put on
+    :param terminals: of the parts
+    :param probe_points: every point a probe can be put on
     :param clampable: what a current clamp goes around, leads of the set-up not counted
     :param by_kind: the parts of each kind
     """
 
     terminals: frozenset[str]
+    probe_points: frozenset[str]
     clampable: frozenset[str]
     by_kind: Mapping[str, list[str]]
 
@@ -75,7 +77,8 @@ class Known:
             by_kind.setdefault(part.kind_name, []).append(name)
         pins = [key for name, part in harness.parts.items() for key in part.contacts(name)]
         clampable = frozenset([*harness.wires, *pins, *by_kind.get("fuse", [])])
-        return cls(frozenset(harness.terminals()), clampable, by_kind)
+        probe_points = frozenset(harness.probe_points())
+        return cls(frozenset(harness.terminals()), probe_points, clampable, by_kind)
 
 
 def _near(tree: Tree, name: str, known: Iterable[str]) -> str:
@@ -265,7 +268,7 @@ def check_observation(
     where = (*path, kind)
     if len(points) == 2:
         for point in points:
-            if point not in known.terminals:
+            if point not in known.probe_points:
                 _no_terminal(harness, tree, where, point)
         if points[0] == points[1]:
             tree.report(where, f"{points[0]} twice", "must be two points")
@@ -308,15 +311,19 @@ def frequencies_name_faults(harness: Harness, tree: Tree) -> None:
     """The overrides name fault modes that exist."""
     if not harness.frequencies:
         return
-    specs = [f.spec for name, part in harness.parts.items() for f in part.all_faults(name)]
-    specs += [f.spec for name, wire in harness.wires.items() for f in wire.faults(name, "")]
-    known = frozenset(specs)
+    faults = [f for name, part in harness.parts.items() for f in part.all_faults(name)]
+    faults += [f for name, wire in harness.wires.items() for f in wire.faults(name, "")]
+    specs = [f.spec for f in faults]
+    kinds = {f.often.name for f in faults}
+    known = {*specs, *kinds}
     for spec in harness.frequencies:
         where = spec.split(" ")[0]
-        if spec not in known and not _in_doubt(tree, where):
+        of_a_kind = where not in harness.parts and where not in harness.wires
+        if spec not in known and not _in_doubt(tree, where) and not (of_a_kind and tree.unread):
             same = [one for one in specs if one.split(" ")[0] == where]
-            tree.report(("frequencies", spec), f"no fault '{spec}'", "must be a fault mode",
-                        _near(tree, spec, same or specs))  # fmt: skip
+            must = "must be a fault mode, or a kind of part here with its mode"
+            tree.report(("frequencies", spec), f"no fault '{spec}'", must,
+                        _near(tree, spec, same or [*specs, *sorted(kinds)]))  # fmt: skip
 
 
 # -- the supply -----------------------------------------------------------------------------------

@@ -13,7 +13,7 @@ from typing import Any
 
 import numpy as np
 
-from circuitcheck.circuit.build import all_faults
+from circuitcheck.circuit.build import lasting_faults
 from circuitcheck.expect.bench import Bench
 from circuitcheck.expect.expected import ChosenFault, meter_for
 from circuitcheck.expect.service import blown_in_service
@@ -105,7 +105,7 @@ def debrief(workshop: Workshop, named: Sequence[str], units: Sequence[str]) -> D
 def _rows(case: Case) -> list[ChosenFault]:
     """Every single fault, at several values from mild to severe where it has a value."""
     found = []
-    for mode in all_faults(case.harness):
+    for mode in lasting_faults(case.harness):
         severity = mode.severity
         values = np.geomspace(severity.low, severity.high, VALUES) if severity else np.zeros(1)
         found += [ChosenFault(mode, float(value)) for value in values]

@@ -10,31 +10,37 @@ import numpy as np
 
 from circuitcheck.expect.expected import ExpectedReading, expected_reading
 from circuitcheck.locate.evidence import Evidence
+from circuitcheck.locate.hinges import hinges
 from circuitcheck.locate.ledger import Ledger
-from circuitcheck.locate.reasons import reasons_for, summary_of
-from circuitcheck.locate.suspects import Suspect
+from circuitcheck.locate.reasons import reasons_for
+from circuitcheck.locate.repair import SURE, by_unit, covering, unit_of
+from circuitcheck.locate.summary import Standpoint, summary_of
 from circuitcheck.locate.verdict import Estimate, ReadingResult, SuspectResult, Verdict, Word
 from circuitcheck.locate.weighing import Standing
-from circuitcheck.physics.branch import Array
 
-SURE = 0.8
-"""Chance of one unit from which it is called located."""
 ILL_FIT = 1e-3
 """Chance of readings lying farther off, below which a suspect does not explain them."""
+DOUBTFUL_FIT = 0.02
+"""The same from which a fault that comes and goes is not asked for."""
 _SHOWN_FROM = 1e-4
 _NEGLIGIBLE = 14.0
 """Below the leader by this, on a log scale, a suspect is not spoken of."""
 
 
-def explains(standing: Standing) -> bool:
-    """Whether a suspect accounts for all readings but perhaps one."""
-    distance = np.sort(np.minimum(standing.distance, 50.0))
-    worst, rest = distance[-1], distance[:-1]
-    count = len(distance)
-    if _tail(float(np.sum(distance**2)), count) > ILL_FIT:
+def explains(standing: Standing, *, every: bool = False) -> bool:
+    """Whether a suspect accounts for all readings but perhaps one.
+
+    :param every: for all of them, with none misread
+    """
+    count = len(standing.distance)
+    if every:
+        return _tail(standing.square, count) > DOUBTFUL_FIT
+    if _tail(standing.square, count) > ILL_FIT:
         return True
     # One wild reading among at least four others that agree is a misreading, not a riddle.
-    return bool(count >= 5 and worst > 3 and _tail(float(np.sum(rest**2)), count - 1) > ILL_FIT)
+    worst = float(standing.distance.max())
+    rest = max(standing.square - worst**2, 0.0)
+    return count >= 5 and worst > 3 and _tail(rest, count - 1) > ILL_FIT
 
 
 def _tail(square: float, count: int) -> float:
@@ -58,7 +64,7 @@ def conclude(evidence: Evidence, standings: Sequence[Standing]) -> Verdict:
     chances /= chances.sum()
     ledger = Ledger(evidence, standings, sound)
     groups = ledger.groups()
-    units = _by_unit(standings, chances)
+    units = by_unit(standings, chances)
     word = _word(standings, groups, units)
     order = sorted(range(len(standings)), key=lambda n: (groups[n], -chances[n]))
     kept = [n for n in order if chances[n] > _SHOWN_FROM or groups[n] == 1]
@@ -72,9 +78,10 @@ def conclude(evidence: Evidence, standings: Sequence[Standing]) -> Verdict:
     leader = standings[order[0]]
     readings = tuple(_readings(evidence, expected, leader))
     repeat = tuple(f"{one.test}: {one.name}" for one in readings if one.misread > 0.5)
-    summary = summary_of(evidence, word, [standings[n] for n in order if groups[n] == 1],
-                         units, repeat)  # fmt: skip
-    return Verdict(evidence.harness.name, word, suspects, readings, summary, repeat)
+    point = Standpoint(word, standings, chances, groups, units, covering(standings, chances), repeat,
+                       hinges(evidence, standings, max(units, key=lambda one: units[one])))  # fmt: skip
+    return Verdict(evidence.harness.name, word, suspects, readings, summary_of(point), repeat,
+                   point.repair, point.hinges)  # fmt: skip
 
 
 def merged(standings: Sequence[Standing]) -> list[Standing]:
@@ -86,7 +93,8 @@ def merged(standings: Sequence[Standing]) -> list[Standing]:
             found[one.suspect.spec] = one
         else:
             both = float(np.logaddexp(one.log_weight, other.log_weight))
-            found[one.suspect.spec] = replace(other, log_weight=both)
+            suspect = replace(other.suspect, weight=other.suspect.weight + one.suspect.weight)
+            found[one.suspect.spec] = replace(other, suspect=suspect, log_weight=both)
     return sorted(found.values(), key=lambda one: -one.log_weight)
 
 
@@ -97,20 +105,6 @@ def _word(standings: Sequence[Standing], groups: Sequence[int], units: dict[str,
     if any(not one.suspect.faults for one in first):
         return "sound"
     return "located" if max(units.values()) >= SURE else "narrowed"
-
-
-def _by_unit(standings: Sequence[Standing], chances: Array) -> dict[str, float]:
-    """Chance of each unit, or set of units, being what must be replaced."""
-    found: dict[str, float] = {}
-    for one, chance in zip(standings, chances, strict=True):
-        unit = unit_of(one.suspect)
-        found[unit] = found.get(unit, 0.0) + float(chance)
-    return found
-
-
-def unit_of(suspect: Suspect) -> str:
-    """What a suspect asks to replace."""
-    return " and ".join(dict.fromkeys(fault.replace for fault in suspect.faults))
 
 
 def _result(
@@ -125,9 +119,9 @@ def _result(
         estimate = Estimate(inside, low, high, unknown.severity.unit)
     return SuspectResult(
         suspect.spec, " + ".join(fault.where for fault in suspect.faults),
-        " + ".join(fault.mode for fault in suspect.faults) or "none", unit_of(suspect),
+        " + ".join(fault.mode for fault in suspect.faults) or "none", unit_of(standing),
         chance, group, estimate, reasons,
-        "; ".join(fault.remedy for fault in suspect.faults),
+        "; ".join(fault.remedy for fault in suspect.faults), standing.seen_in, standing.gone_in,
     )  # fmt: skip
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 
 import numpy as np
@@ -15,6 +16,9 @@ _APART = 1.2
 """Standard uncertainties of meter and vehicle together from which two predictions differ."""
 _WORDS_APART = 0.25
 """The same for the chance of a word."""
+_TEN_TO_ONE = math.log(10.0)
+"""Less than this against a suspect, and the readings have not parted it from another; on the scale of
+H. Jeffreys more than this is strong evidence (*Theory of Probability*, appendix B; from memory)."""
 
 
 class Ledger:
@@ -51,15 +55,19 @@ class Ledger:
     def groups(self) -> list[int]:
         """For each suspect the number of its group, from the top down.
 
-        A group is what differs from its first by less than meters and vehicles do.
+        A group is what differs from its first by less than meters and vehicles do, or what the
+        readings speak against less than ten to one. Sound is never taken in for the second reason.
         """
+        evidence = np.array([one.log_evidence for one in self.standings])
+        faulty = np.array([bool(one.suspect.faults) for one in self.standings])
         number = np.zeros(len(self.standings), dtype=int)
         group = 0
         for head in range(len(number)):
             if number[head]:
                 continue
             group += 1
-            number[(number == 0) & self._like(head)] = group
+            weak = faulty & faulty[head] & (evidence > evidence[head] - _TEN_TO_ONE)
+            number[(number == 0) & (self._like(head) | weak)] = group
             number[head] = group
         return [int(one) for one in number]
 

@@ -29,11 +29,14 @@ class Weighed:
     :param misread: chance that each reading is wrong, given the row (rows, readings)
     :param distance: how far each number is from its prediction in standard uncertainties, given
         all other readings; for words -log of their chance as a distance (rows, readings)
+    :param square: of the distance of all readings together, which has the chi-square distribution if
+        the row is true; less that of one reading squared it is that of all the others (rows,)
     """
 
     total: Array
     misread: Array
     distance: Array
+    square: Array
 
 
 def weigh(evidence: Evidence, predicted: Array, moves: Array) -> Weighed:
@@ -51,7 +54,7 @@ def weigh(evidence: Evidence, predicted: Array, moves: Array) -> Weighed:
             numbers[:, column] = False
     missing = np.where(numbers, measured - np.where(numbers, predicted, 0.0), 0.0)
     covariance = _covariance(evidence, predicted, moves, numbers)
-    joint, alone, distance = _joint(missing, covariance, numbers)
+    joint, alone, distance, square = _joint(missing, covariance, numbers)
     wild = np.log(np.array([seen.wild for seen in evidence.seen]))
     others, misread, far = _others(evidence, predicted, spread, numbers)
     # One number wrong: its own density is replaced by the flat one.
@@ -61,9 +64,9 @@ def weigh(evidence: Evidence, predicted: Array, moves: Array) -> Weighed:
     shares = np.exp(everything - top)
     norm = shares.sum(axis=1, keepdims=True)
     total = joint + others + (top + np.log(norm))[:, 0]
-    return Weighed(
-        total, np.where(numbers, shares[:, 1:] / norm, misread), np.where(numbers, distance, far)
-    )
+    square = square + np.sum(np.where(numbers, 0.0, far) ** 2, axis=1)
+    return Weighed(total, np.where(numbers, shares[:, 1:] / norm, misread),
+                   np.where(numbers, distance, far), square)  # fmt: skip
 
 
 def _covariance(evidence: Evidence, predicted: Array, moves: Array, numbers: Bool) -> Array:
@@ -76,18 +79,21 @@ def _covariance(evidence: Evidence, predicted: Array, moves: Array, numbers: Boo
     return covariance
 
 
-def _joint(missing: Array, covariance: Array, numbers: Bool) -> tuple[Array, Array, Array]:
-    """Log density of all numbers, of each given the others, and their distances."""
+def _joint(
+    missing: Array, covariance: Array, numbers: Bool
+) -> tuple[Array, Array, Array, Array]:
+    """Log density of all numbers, of each given the others, their distances, and that of all squared."""
     inverse = np.linalg.inv(covariance)
     weighted = np.einsum("sij,sj->si", inverse, missing)
     _, logdet = np.linalg.slogdet(covariance)
     count = numbers.sum(axis=1)
-    joint = -0.5 * (np.einsum("si,si->s", missing, weighted) + logdet + count * _LOG_2PI)
+    square = np.einsum("si,si->s", missing, weighted)
+    joint = -0.5 * (square + logdet + count * _LOG_2PI)
     joint += count * math.log(1 - MISREAD)
     own = np.einsum("sii->si", inverse)
     distance = np.abs(weighted) / np.sqrt(own)
     alone = 0.5 * (np.log(own) - _LOG_2PI - distance**2)
-    return joint, alone, distance
+    return joint, alone, distance, square
 
 
 def _others(

@@ -84,38 +84,3 @@ def _band(one: ExpectedReading) -> str:
     if one.expected is None or one.low is None or one.high is None:
         return "nothing steady"
     return f"{number(one.low)} to {number(one.high)} {one.unit}"
-
-
-def summary_of(
-    evidence: Evidence, word: str, first: Sequence[Standing], units: dict[str, float],
-    repeat: Sequence[str],
-) -> str:  # fmt: skip
-    """The verdict in a sentence or two."""
-    leader = first[0].suspect
-    unit = max(units, key=lambda one: units[one])
-    if word == "unexplained":
-        text = ("No single fault and no pair that this harness knows explains these readings; the "
-                f"nearest is {leader.spec}. Repeat the readings marked, or look for what the "
-                "description leaves out.")  # fmt: skip
-    elif word == "sound":
-        text = ("The wiring these tests exercise is sound. If the fans still do not run in use, "
-                "look at what makes the switch close: coolant level, thermostat, air lock, blocked "
-                "radiator; and at what no test here touched.")  # fmt: skip
-    elif word == "located":
-        words = " and ".join(fault.words for fault in leader.faults)
-        text = f"{words[0].upper()}{words[1:]}. Put right: {unit}."
-    else:
-        names = ", ".join(one.suspect.spec for one in first[:5])
-        more = f" and {len(first) - 5} more" if len(first) > 5 else ""
-        rest = [one for one in units if one != unit and units[one] >= 0.05 and one]
-        text = f"Narrowed down to {names}{more}"
-        if len(first) > 1:
-            text += ", which these readings cannot part"
-        text += f". Most likely to put right: {unit} ({units[unit]:.0%})"
-        if rest:
-            rest.sort(key=lambda one: -units[one])
-            text += "; then " + ", ".join(f"{one} ({units[one]:.0%})" for one in rest[:3])
-        text = text.replace("%)", " %)") + "."
-    if repeat:
-        text += f" Repeat first: {'; '.join(repeat)}."
-    return text

@@ -35,11 +35,13 @@ class Suspect:
     :param weight: chance beforehand
     :param fuses: by how much fuses open above their usual limit; a fault that overloads them is
         looked at both ways, since nobody knows on which side of its limit a fuse gives way
+    :param held: faults whose unknown value is held, with it and the log of what holding it costs
     """
 
     faults: tuple[FaultMode, ...]
     weight: float
     fuses: float = 1.0
+    held: tuple[tuple[FaultMode, float, float], ...] = ()
 
     @property
     def spec(self) -> str:
@@ -47,17 +49,26 @@ class Suspect:
         return " + ".join(one.spec for one in self.faults) or "sound"
 
     @property
+    def passing(self) -> bool:
+        """Whether it comes and goes."""
+        return any(one.while_there for one in self.faults)
+
+    @property
+    def lasting_spec(self) -> str:
+        """The names of the faults that are there while it is there."""
+        return " + ".join(f"{one.where} {one.while_there or one.mode}" for one in self.faults)
+
+    @property
     def unknown(self) -> FaultMode | None:
-        """The first fault with an unknown value."""
-        return next((one for one in self.faults if one.severity), None)
+        """The first fault with an unknown value that is not held."""
+        held = [one for one, _, _ in self.held]
+        return next((one for one in self.faults if one.severity and one not in held), None)
 
     def chosen(self, values: Array) -> list[ChosenFault]:
-        """Its faults: the first unknown one with values to try, others in mid-range."""
+        """Its faults: the first unknown one with values to try, others as held or in mid-range."""
+        held = {one.spec: value for one, value, _ in self.held}
         return [
-            ChosenFault(
-                one,
-                values if one is self.unknown else one.severity.typical if one.severity else 0.0,
-            )
+            ChosenFault(one, values if one is self.unknown else held.get(one.spec, one.typical))
             for one in self.faults
         ]
 
@@ -78,7 +89,7 @@ class Trial:
 
 
 def single_suspects(harness: Harness) -> list[Suspect]:
-    """Sound first, then every fault mode, with their chances beforehand."""
+    """Sound first, then every fault mode, those that come and go too; with their chances beforehand."""
     faults = all_faults(harness)
     share = (1 - SOUND_SHARE - PAIR_SHARE) / sum(one.weight for one in faults)
     found = [Suspect((), SOUND_SHARE)]
@@ -86,20 +97,6 @@ def single_suspects(harness: Harness) -> list[Suspect]:
         ways = FUSE_LIMITS if one.overloads else (1.0,)
         found += [Suspect((one,), share * one.weight / len(ways), way) for way in ways]
     return found
-
-
-def pair_suspects(singles: Sequence[Suspect], chosen: Sequence[int]) -> list[Suspect]:
-    """Pairs of chosen single faults on different parts, in the order of the harness."""
-    chosen = sorted(chosen)
-    scale = PAIR_SHARE / (1 - SOUND_SHARE - PAIR_SHARE) ** 2 * 2
-    return [
-        Suspect((*singles[a].faults, *singles[b].faults),
-                scale * singles[a].weight * singles[b].weight,
-                max(singles[a].fuses, singles[b].fuses, key=lambda one: abs(one - 1.0)))
-        for number, b in enumerate(chosen) for a in chosen[:number]
-        if singles[a].faults and singles[b].faults
-        and singles[a].faults[0].where != singles[b].faults[0].where
-    ]  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -137,9 +134,10 @@ class Predictor:
         self._first = np.cumsum([0, *self.counts])
         self._chosen = [suspects[one.suspect].chosen(one.values) for one in trials]
         self._fuses = np.repeat([suspects[one.suspect].fuses for one in trials], self.counts)
-        self._blown = self._blown_in_service(harness)
+        self.blown = self._after_service(harness)
+        """Fuses blown in service, for each row."""
 
-    def _blown_in_service(self, harness: Harness) -> list[frozenset[str]]:
+    def _after_service(self, harness: Harness) -> list[frozenset[str]]:
         """Fuses blown in service; asked only of faults that can overload something."""
         risky = [n for n, faults in enumerate(self._chosen) if any(f.mode.overloads for f in faults)]
         found = [frozenset[str]()] * sum(self.counts)
@@ -165,7 +163,7 @@ class Predictor:
         branches, swapped = bench.circuit.branches, bench.setup.swap
         changes = [combined(self._chosen[one], branches, swapped) for one in numbers]
         rows = self.rows(numbers)
-        blown = [self._blown[row] for row in rows.tolist()]
+        blown = [self.blown[row] for row in rows.tolist()]
         return bench.run(changes, [self.counts[one] for one in numbers], blown, self._fuses[rows])
 
 

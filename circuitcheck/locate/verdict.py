@@ -26,6 +26,7 @@ class SuspectResult:
 
     :param group: 1 for the leading one and all that these readings cannot tell from it, and so on
     :param replace: the unit to replace or repair; empty for sound
+    :param seen_in: of a fault that comes and goes, the tests that met it; ``gone_in`` those that did not
     """
 
     spec: str
@@ -37,10 +38,13 @@ class SuspectResult:
     estimate: Estimate | None
     reasons: tuple[str, ...]
     remedy: str = ""
+    seen_in: tuple[str, ...] = ()
+    gone_in: tuple[str, ...] = ()
 
     def to_dict(self) -> dict[str, Any]:
         """The fields as a plain dict."""
-        return asdict(self) | {"reasons": list(self.reasons)}
+        return asdict(self) | {"reasons": list(self.reasons), "seen_in": list(self.seen_in),
+                               "gone_in": list(self.gone_in)}  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,12 +74,49 @@ class ReadingResult:
         return asdict(self)
 
 
+@dataclass(frozen=True, slots=True)
+class Repair:
+    """The fewest units that cover what is likely.
+
+    :param units: what to put right together; empty for a sound circuit
+    :param chance: that nothing is wrong any more after that
+    """
+
+    units: tuple[str, ...]
+    chance: float
+
+    def to_dict(self) -> dict[str, Any]:
+        """The fields as a plain dict."""
+        return {"units": list(self.units), "chance": round(self.chance, 4)}
+
+
+@dataclass(frozen=True, slots=True)
+class Hinge:
+    """A reading that alone decides what to put right.
+
+    :param instead: what would be likeliest to be put right if it was misread; empty for sound
+    :param chance: of that, if it was
+    """
+
+    test: str
+    name: str
+    instead: str
+    chance: float
+
+    def to_dict(self) -> dict[str, Any]:
+        """The fields as a plain dict."""
+        return asdict(self)
+
+
 @dataclass(frozen=True)
 class Verdict:
     """What the readings say.
 
     :param verdict: sound, located (one unit to replace), narrowed (several left) or unexplained
     :param suspects: most likely first; those left out have a chance below one in ten thousand
+    :param repeat: readings that are likely to be wrong, as ``test: name``
+    :param repair: the units that together cover what is likely
+    :param hinges: readings that alone decide it
     """
 
     harness: str
@@ -83,7 +124,9 @@ class Verdict:
     suspects: tuple[SuspectResult, ...]
     readings: tuple[ReadingResult, ...]
     summary: str
-    repeat: tuple[str, ...] = field(default=())
+    repeat: tuple[str, ...] = ()
+    repair: Repair = field(default=Repair((), 1.0))
+    hinges: tuple[Hinge, ...] = ()
 
     def _repr_html_(self) -> str:
         rows = [(one.group, f"{one.probability:.1%}", one.spec, one.replace,
@@ -98,5 +141,6 @@ class Verdict:
             "harness": self.harness, "verdict": self.verdict, "summary": self.summary,
             "suspects": [one.to_dict() for one in self.suspects],
             "readings": [one.to_dict() for one in self.readings],
-            "repeat": list(self.repeat),
+            "repeat": list(self.repeat), "repair": self.repair.to_dict(),
+            "hinges": [one.to_dict() for one in self.hinges],
         }  # fmt: skip

@@ -54,6 +54,9 @@ class Standing:
     :param predicted: readings there; ``spread`` their standard uncertainty, vehicle only
     :param misread: chance that each reading is wrong
     :param distance: of each reading, in standard uncertainties given all others
+    :param square: of the distance of all readings together, chi-square if the suspect is right
+    :param blown: fuses that its faults have blown in use, before the first test
+    :param seen_in: of a fault that comes and goes, the tests that met it; ``gone_in`` those that did not
     """
 
     suspect: Suspect
@@ -64,11 +67,20 @@ class Standing:
     spread: Array
     misread: Array
     distance: Array
+    square: float = 0.0
+    blown: frozenset[str] = frozenset()
+    seen_in: tuple[str, ...] = ()
+    gone_in: tuple[str, ...] = ()
 
-    def of(self, other: Suspect) -> Standing:
+    @property
+    def log_evidence(self) -> float:
+        """Log of the likelihood alone: what the readings say, whatever its chance beforehand."""
+        return self.log_weight - _log_chance(self.suspect)
+
+    def of(self, other: Suspect, blown: frozenset[str]) -> Standing:
         """How another suspect stands that predicts the same."""
-        moved = self.log_weight - _log_chance(self.suspect) + _log_chance(other)
-        return replace(self, suspect=other, log_weight=moved)
+        moved = self.log_evidence + _log_chance(other)
+        return replace(self, suspect=other, log_weight=moved, blown=blown)
 
 
 @dataclass(frozen=True)
@@ -99,6 +111,16 @@ class Coarse:
         self.logs = np.array(grids).reshape(-1, COARSE)
         self._predictor = Predictor(harness, suspects, trials)
         self._kept: dict[str, tuple[Array, Bool]] = {}
+
+    def blown(self, number: int, value: float) -> frozenset[str]:
+        """Fuses that a suspect has blown in service, at the nearest of the values tried."""
+        if not any(one.overloads for one in self.suspects[number].faults):
+            return frozenset()
+        if self.suspects[number].unknown is None:
+            return self._predictor.blown[self.plain.index(number)]
+        place = self.valued.index(number)
+        nearest = int(np.argmin(np.abs(self.logs[place] - math.log(value))))
+        return self._predictor.blown[len(self.plain) + place * COARSE + nearest]
 
     def values(self, bench: Bench, alive: Bool) -> tuple[Array, Array]:
         """Predicted readings of the suspects that are still alive.
@@ -159,19 +181,20 @@ def _same_as(
     return found
 
 
-def every_prediction(evidence: Evidence, coarse: Coarse) -> Array:
-    """Readings of all suspects (suspects, readings), at the value that fits best alone."""
+def every_prediction(evidence: Evidence, coarse: Coarse) -> tuple[Array, Array]:
+    """Readings of all suspects (suspects, readings) at the value that fits best alone; those values."""
     alive = np.ones(len(coarse.suspects), dtype=bool)
     plain, valued = zip(*(coarse.values(bench, alive) for bench in evidence.benches), strict=True)
     flat, block = np.concatenate(plain, axis=-1), np.concatenate(valued, axis=-1)
-    predicted = np.empty((len(alive), flat.shape[-1]))
+    predicted, fitted = np.empty((len(alive), flat.shape[-1])), np.zeros(len(alive))
     predicted[coarse.plain] = flat
     if coarse.valued:
         places = best_places(evidence, coarse.logs, block)
         at = np.array([place.log_value for place in places])
         nearest = np.argmin(np.abs(coarse.logs - at[:, None]), axis=1)
         predicted[coarse.valued] = block[np.arange(len(block)), nearest]
-    return predicted
+        fitted[coarse.valued] = np.exp(at)
+    return predicted, fitted
 
 
 def _places(
@@ -193,8 +216,9 @@ def _log_chance(suspect: Suspect) -> float:
     return math.log(max(suspect.weight, 1e-300))
 
 
-def fine_look(evidence: Evidence, suspects: Sequence[Suspect], rough: Rough) -> list[Standing]:
+def fine_look(evidence: Evidence, coarse: Coarse, rough: Rough) -> list[Standing]:
     """Those not hopeless, weighed in full; most likely first."""
+    suspects = coarse.suspects
     grids = {n: _grid(suspects[n], rough.places[n]) for n in set(rough.same_as.values())}
     found: dict[int, Standing] = {}
     for look in range(_LOOKS):
@@ -220,7 +244,8 @@ def fine_look(evidence: Evidence, suspects: Sequence[Suspect], rough: Rough) -> 
         }  # fmt: skip
         if not grids:
             break
-    everyone = [found[one].of(suspects[n]) for n, one in rough.same_as.items()]
+    everyone = [found[one].of(suspects[n], coarse.blown(n, found[one].value))
+                for n, one in rough.same_as.items()]  # fmt: skip
     return sorted(everyone, key=lambda one: -one.log_weight)
 
 
@@ -236,11 +261,11 @@ class Better:
     elsewhere: bool
 
 
-def unread(suspects: Sequence[Suspect]) -> list[Standing]:
+def unread(coarse: Coarse) -> list[Standing]:
     """How suspects stand before anything has been read: by their chance, over their whole range."""
     none = np.zeros(0)
     found = []
-    for one in suspects:
+    for number, one in enumerate(coarse.suspects):
         severity = one.unknown.severity if one.unknown else None
         value = severity.typical if severity else 0.0
         # 5 % and 95 % points of a range that is even on a log scale
@@ -248,7 +273,8 @@ def unread(suspects: Sequence[Suspect]) -> list[Standing]:
         if severity is not None:
             inside = (severity.high / severity.low) ** 0.05
             span = severity.low * inside, severity.high / inside
-        found.append(Standing(one, _log_chance(one), value, span, none, none, none, none))
+        found.append(Standing(one, _log_chance(one), value, span, none, none, none, none,
+                              blown=coarse.blown(number, value)))  # fmt: skip
     return sorted(found, key=lambda one: -one.log_weight)
 
 
@@ -279,6 +305,6 @@ def _stand(
     spread = np.sqrt(np.sum(moves[best] ** 2, axis=-1))
     standing = Standing(
         suspect, _log_chance(suspect) + log_evidence, value, span, predictions.values[best], spread,
-        weighed.misread[best], weighed.distance[best],
+        weighed.misread[best], weighed.distance[best], float(weighed.square[best]),
     )  # fmt: skip
     return standing, better

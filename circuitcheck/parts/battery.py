@@ -7,6 +7,7 @@ from typing import ClassVar
 from pydantic import Field
 
 from circuitcheck.parts.fault import FaultMode, Severity, add_ohm, joint_faults
+from circuitcheck.parts.frequency import usual
 from circuitcheck.parts.part import Part, Situation
 from circuitcheck.parts.quantity import Ohm, Volt
 from circuitcheck.physics.branch import Branch, Conductor, Source
@@ -53,9 +54,9 @@ class Battery(Part):
     def faults(self, name: str) -> list[FaultMode]:
         """Bad clamps, and cells that sag under load."""
         weak = FaultMode(
-            name, "weak", 1.0, f"battery {name} sags under load", f"charge or renew {name}",
-            add_ohm(f"{name}:cells"), Severity(0.05, 2.0, "ohm"),
+            name, "weak", usual("battery", "weak"), f"battery {name} sags under load",
+            f"charge or renew {name}", add_ohm(f"{name}:cells"), Severity(0.05, 2.0, "ohm"),
         )  # fmt: skip
-        plus = joint_faults(f"{name}.+", f"plus clamp {name}.+", open_weight=0.3, high_weight=1.0)
-        minus = joint_faults(f"{name}.-", f"minus clamp {name}.-", open_weight=0.3, high_weight=1.0)
+        plus = joint_faults(f"{name}.+", f"plus clamp {name}.+", "clamp")
+        minus = joint_faults(f"{name}.-", f"minus clamp {name}.-", "clamp")
         return [weak, *plus, *minus]

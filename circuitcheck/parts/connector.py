@@ -57,9 +57,8 @@ class Connector(Part):
         return [
             fault
             for number in self._numbers()
-            for fault in joint_faults(f"{name}.{number}", f"cavity {number} of plug {name}",
-                                      open_weight=0.5, high_weight=1.0)
-        ]  # fmt: skip
+            for fault in joint_faults(f"{name}.{number}", f"cavity {number} of plug {name}", "plug")
+        ]
 
     def check(self) -> list[tuple[str, str, str]]:
         """A whole number of cavities."""

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import ClassVar
 
 from circuitcheck.parts.fault import Branches, Change, FaultMode, Value, altered, bridge, scale
+from circuitcheck.parts.frequency import usual
 from circuitcheck.parts.part import Part, Situation
 from circuitcheck.parts.quantity import Ohm, Volt
 from circuitcheck.physics.branch import Branch
@@ -35,8 +36,9 @@ class Diode(Part):
         """Open or shorted."""
         key, renew = f"{name}:diode", f"renew diode {name}"
         return [
-            FaultMode(name, "open", 0.8, f"diode {name} is open", renew, scale(key, strength=0.0)),
-            FaultMode(name, "shorted", 0.8, f"diode {name} is shorted", renew,
+            FaultMode(name, "open", usual("diode", "open"),
+                      f"diode {name} is open", renew, scale(key, strength=0.0)),
+            FaultMode(name, "shorted", usual("diode", "shorted"), f"diode {name} is shorted", renew,
                       bridge(key, self.own(name, "a"), self.own(name, "k")), overloads=True),
         ]  # fmt: skip
 
@@ -48,5 +50,6 @@ class Diode(Part):
             one = branches.get(key)
             return {} if one is None else {key: altered(one, tail=one.head, head=one.tail)}
 
-        return [FaultMode(name, "reversed", 1.0, f"diode {name} is the wrong way round",
+        return [FaultMode(name, "reversed", usual("diode", "reversed"),
+                          f"diode {name} is the wrong way round",
                           f"turn diode {name}: the ring marks the cathode, k", turn)]  # fmt: skip

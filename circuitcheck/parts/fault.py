@@ -12,6 +12,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
+from circuitcheck.parts.frequency import Frequency, usual
 from circuitcheck.physics.branch import Array, Branch, Conductor
 
 Branches = Mapping[str, Branch]
@@ -21,7 +22,6 @@ Value = float | Array
 """The unknown value of a fault; an array for many at once, and its branches then hold arrays."""
 ChangeRule = Callable[[Branches, Value], Change]
 
-COMMON_PRACTICE = "common practice, no source"
 CHASSIS = "chassis"
 """The node that every ground point is bolted to."""
 SHORT_OHM = 0.02
@@ -52,31 +52,46 @@ class FaultMode:
 
     :param where: the part, pin or wire: ``R1``, ``S1.2``, ``W3``
     :param mode: ``open``, ``high resistance``, ...
-    :param weight: how often against the other faults of a harness; only ratios count
+    :param often: how often against the other faults of a harness
     :param words: what has happened, as half a sentence for a person
     :param remedy: what to do about it, for a person
     :param change: the rule that applies it
     :param severity: the range of its unknown value, if it has one
     :param replace: the unit that is replaced or repaired
-    :param source: where the weight comes from
     :param overloads: whether it can make anything carry more than in a sound circuit
+    :param while_there: of a fault that comes and goes, the mode that it has while it is there
     """
 
     where: str
     mode: str
-    weight: float
+    often: Frequency
     words: str
     remedy: str
     change: ChangeRule
     severity: Severity | None = None
     replace: str = ""
-    source: str = COMMON_PRACTICE
     overloads: bool = False
+    while_there: str = ""
 
     @property
     def spec(self) -> str:
         """How the fault is named on the command line, ``R1 open``."""
         return f"{self.where} {self.mode}"
+
+    @property
+    def typical(self) -> float:
+        """The middle of the range of its unknown value; 0 where nothing is unknown."""
+        return self.severity.typical if self.severity else 0.0
+
+    @property
+    def weight(self) -> float:
+        """How often against the other faults of a harness; only ratios count."""
+        return self.often.weight
+
+    @property
+    def source(self) -> str:
+        """Where its frequency comes from."""
+        return self.often.source
 
 
 def take_out(*keys: str) -> ChangeRule:
@@ -138,13 +153,28 @@ def _ohm(branch: Branch) -> Any:
     return branch.ohm  # type: ignore[union-attr]
 
 
-def joint_faults(
-    key: str, words: str, *, open_weight: float = 0.4, high_weight: float = 0.6
-) -> list[FaultMode]:
-    """The two ways a joint fails: no contact, and a resistance that should not be there."""
+def joint_faults(key: str, words: str, kind: str = "pin") -> list[FaultMode]:
+    """How a joint fails: no contact, a resistance that should not be there, contact now and then.
+
+    :param kind: whose row of the table of frequencies it has
+    """
+    open_ = FaultMode(key, "open", usual(kind, "open"), f"{words} makes no contact",
+                      f"repair {words}", take_out(key))  # fmt: skip
     return [
-        FaultMode(key, "open", open_weight, f"{words} makes no contact",
-                  f"repair {words}", take_out(key)),
-        FaultMode(key, "high resistance", high_weight, f"{words} has a high resistance",
-                  f"clean or renew {words}", add_ohm(key), HIGH_RESISTANCE),
+        open_,
+        FaultMode(key, "high resistance", usual(kind, "high resistance"),
+                  f"{words} has a high resistance", f"clean or renew {words}", add_ohm(key),
+                  HIGH_RESISTANCE),
+        comes_and_goes(open_, f"{words} makes contact now and then", kind),
     ]  # fmt: skip
+
+
+def comes_and_goes(fault: FaultMode, words: str, kind: str) -> FaultMode:
+    """An open fault that is there in one test and gone in the next.
+
+    :param kind: whose row of the table of frequencies it has
+    """
+    label = fault.mode.removesuffix("open").removesuffix("stuck ")
+    usual_mode = f"{'contact ' if label else ''}comes and goes"
+    return dataclasses.replace(fault, mode=f"{label}comes and goes", often=usual(kind, usual_mode),
+                               words=words, while_there=fault.mode)  # fmt: skip

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import ClassVar
 
 from circuitcheck.parts.fault import FaultMode, take_out
+from circuitcheck.parts.frequency import usual
 from circuitcheck.parts.part import Part, Situation
 from circuitcheck.parts.quantity import Amp, Ohms
 from circuitcheck.physics.branch import Branch, Conductor, Threshold
@@ -51,6 +52,6 @@ class Fuse(Part):
 
     def faults(self, name: str) -> list[FaultMode]:
         """A fuse does one thing."""
-        return [FaultMode(name, "blown", 5.0, f"fuse {name} has blown",
+        return [FaultMode(name, "blown", usual("fuse", "blown"), f"fuse {name} has blown",
                           f"renew fuse {name}, once you know why it blew",
                           take_out(f"{name}:element"))]  # fmt: skip

@@ -12,7 +12,7 @@ from circuitcheck.physics.branch import Branch, Conductor
 
 
 class Ground(Part):
-    """Terminal 31, the return of DIN 72552."""
+    """Terminal 31, the return of DIN 72552. Bare metal of the body is the point ``chassis``."""
 
     kind_name: ClassVar[str] = "ground"
     letters: ClassVar[str] = "EX"
@@ -36,6 +36,5 @@ class Ground(Part):
 
     def faults(self, name: str) -> list[FaultMode]:
         """Loose or corroded."""
-        fresh = joint_faults(f"{name}:joint", f"ground point {name}",
-                             open_weight=1.0, high_weight=3.0)  # fmt: skip
+        fresh = joint_faults(f"{name}:joint", f"ground point {name}", "ground")
         return [replace(one, where=name) for one in fresh]

@@ -6,7 +6,15 @@ from typing import ClassVar
 
 from pydantic import Field
 
-from circuitcheck.parts.fault import HIGH_RESISTANCE, FaultMode, add_ohm, close_between, take_out
+from circuitcheck.parts.fault import (
+    HIGH_RESISTANCE,
+    FaultMode,
+    add_ohm,
+    close_between,
+    comes_and_goes,
+    take_out,
+)  # fmt: skip
+from circuitcheck.parts.frequency import usual
 from circuitcheck.parts.part import Part, Situation
 from circuitcheck.parts.quantity import Amp, Ohm
 from circuitcheck.physics.branch import Branch, Conductor
@@ -37,12 +45,16 @@ class Ignition(Part):
         """As a switch with one contact."""
         key = f"{name}:30-15"
         ends = self.own(name, "30"), self.own(name, "15")
+        stuck = FaultMode(name, "stuck open", usual("ignition", "stuck open"),
+                          f"{name} does not feed terminal 15",
+                          f"renew the contact block of {name}", take_out(key))
         return [
-            FaultMode(name, "stuck open", 0.6, f"{name} does not feed terminal 15",
-                      f"renew the contact block of {name}", take_out(key)),
-            FaultMode(name, "welded", 0.2, f"{name} feeds terminal 15 when off",
+            stuck,
+            comes_and_goes(stuck, f"{name} feeds terminal 15 now and then", "ignition"),
+            FaultMode(name, "welded", usual("ignition", "welded"), f"{name} feeds terminal 15 when off",
                       f"renew the contact block of {name}",
                       close_between(key, *ends, self.contact), overloads=True),
-            FaultMode(name, "high resistance", 0.5, f"the contact of {name} is burnt",
+            FaultMode(name, "high resistance", usual("ignition", "high resistance"),
+                      f"the contact of {name} is burnt",
                       f"renew the contact block of {name}", add_ohm(key), HIGH_RESISTANCE),
         ]  # fmt: skip

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import ClassVar
 
 from circuitcheck.parts.fault import FaultMode, scale
+from circuitcheck.parts.frequency import usual
 from circuitcheck.parts.part import Part, Situation
 from circuitcheck.parts.quantity import Volts, Watts
 from circuitcheck.physics.branch import Branch
@@ -33,5 +34,6 @@ class Lamp(Part):
 
     def faults(self, name: str) -> list[FaultMode]:
         """A filament breaks."""
-        return [FaultMode(name, "blown", 3.0, f"lamp {name} has blown", f"renew lamp {name}",
+        return [FaultMode(name, "blown", usual("lamp", "blown"),
+                          f"lamp {name} has blown", f"renew lamp {name}",
                           scale(f"{name}:lamp", strength=0.0))]  # fmt: skip

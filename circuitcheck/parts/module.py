@@ -12,6 +12,7 @@ from typing import ClassVar
 from pydantic import BaseModel, ConfigDict, Field
 
 from circuitcheck.parts.fault import HIGH_RESISTANCE, FaultMode, add_ohm, close_between, take_out
+from circuitcheck.parts.frequency import usual
 from circuitcheck.parts.part import Part, Situation
 from circuitcheck.parts.quantity import Amp, Ohms, Volt
 from circuitcheck.physics.branch import Branch, Condition, Conductor, Threshold
@@ -89,7 +90,8 @@ class Module(Part):
         """Inputs gone deaf; contacts stuck open, welded or burnt."""
         renew = f"renew module {name}"
         found = [
-            FaultMode(name, f"{label} input dead", 0.5, f"{name} no longer sees its {label} input",
+            FaultMode(name, f"{label} input dead", usual("module", "input dead"),
+                      f"{name} no longer sees its {label} input",
                       renew, take_out(f"{name}:{label}"))
             for label in self.inputs
         ]  # fmt: skip
@@ -97,12 +99,12 @@ class Module(Part):
             key = f"{name}:{label}"
             ends = tuple(self.own(name, pin) for pin in output.between)
             found += [
-                FaultMode(name, f"{label} stuck open", 1.2,
+                FaultMode(name, f"{label} stuck open", usual("module", "contact stuck open"),
                           f"contact '{label}' of {name} does not close", renew, take_out(key)),
-                FaultMode(name, f"{label} welded", 0.6,
+                FaultMode(name, f"{label} welded", usual("module", "contact welded"),
                           f"contact '{label}' of {name} does not open", renew,
                           close_between(key, ends[0], ends[1], output.ohms), overloads=True),
-                FaultMode(name, f"{label} high resistance", 0.6,
+                FaultMode(name, f"{label} high resistance", usual("module", "contact high resistance"),
                           f"contact '{label}' of {name} is burnt", renew,
                           add_ohm(key), HIGH_RESISTANCE),
             ]  # fmt: skip

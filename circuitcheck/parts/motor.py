@@ -6,7 +6,14 @@ from typing import ClassVar
 
 from pydantic import BaseModel, ConfigDict, Field
 
-from circuitcheck.parts.fault import FaultMode, Severity, scale, scale_by_value
+from circuitcheck.parts.fault import (
+    FaultMode,
+    Severity,
+    comes_and_goes,
+    scale,
+    scale_by_value,
+)  # fmt: skip
+from circuitcheck.parts.frequency import usual
 from circuitcheck.parts.part import Part, Situation
 from circuitcheck.parts.quantity import Amp, Amps, Ohm, Rpm, Volts
 from circuitcheck.physics.branch import Branch
@@ -64,15 +71,19 @@ class Motor(Part):
         """Open (brushes), seized, tired, turns shorted."""
         key = f"{name}:motor"
         renew = f"renew motor {name}"
+        open_ = FaultMode(name, "open", usual("motor", "open"),
+                          f"motor {name} is open (worn brushes, burnt winding)",
+                          renew, scale(key, strength=0.0))
         return [
-            FaultMode(name, "open", 3.0, f"motor {name} is open (worn brushes, burnt winding)",
-                      renew, scale(key, strength=0.0)),
-            FaultMode(name, "seized", 1.6, f"motor {name} is seized", renew,
+            open_,
+            comes_and_goes(open_, f"the brushes of motor {name} stick now and then", "motor"),
+            FaultMode(name, "seized", usual("motor", "seized"), f"motor {name} is seized", renew,
                       scale(key, back_emf=0.0), overloads=True),
-            FaultMode(name, "stiff", 1.0, f"motor {name} turns hard", renew,
+            FaultMode(name, "stiff", usual("motor", "stiff"), f"motor {name} turns hard", renew,
                       scale_by_value(key, "friction"), Severity(3.0, 14.0, "times its friction"),
                       overloads=True),
-            FaultMode(name, "worn brushes", 1.0, f"the brushes of motor {name} make poor contact",
+            FaultMode(name, "worn brushes", usual("motor", "worn brushes"),
+                      f"the brushes of motor {name} make poor contact",
                       renew, scale_by_value(key, "resistance"),
                       Severity(2.0, 40.0, "times its winding")),
         ]  # fmt: skip

@@ -18,9 +18,11 @@ from circuitcheck.parts.fault import (
     altered,
     bridge,
     close_between,
+    comes_and_goes,
     set_ohm,
     take_out,
 )  # fmt: skip
+from circuitcheck.parts.frequency import usual
 from circuitcheck.parts.part import Part, Situation
 from circuitcheck.parts.quantity import Amp, Ohm, Percent
 from circuitcheck.physics.branch import Branch, Conductor, Threshold
@@ -91,22 +93,24 @@ class Relay(Part):
         """Coil open or shorted; each contact stuck open, welded or burnt; damping diode shorted."""
         plus, minus, common = (self.own(name, pin) for pin in ("86", "85", "30"))
         renew = f"renew relay {name}"
-        found = [FaultMode(name, "coil open", 1.2, f"the coil of {name} is open", renew,
-                           take_out(f"{name}:coil"))]  # fmt: skip
+        found = [FaultMode(name, "coil open", usual("relay", "coil open"),
+                           f"the coil of {name} is open", renew, take_out(f"{name}:coil"))]  # fmt: skip
         for pin, _ in self._throws():
             key, label = f"{name}:30-{pin}", f"30-{pin}"
+            stuck = FaultMode(name, f"{label} stuck open", usual("relay", "contact stuck open"),
+                              f"contact {label} of {name} does not close", renew, take_out(key))
             found += [
-                FaultMode(name, f"{label} stuck open", 1.6,
-                          f"contact {label} of {name} does not close", renew, take_out(key)),
-                FaultMode(name, f"{label} welded", 0.8,
+                stuck,
+                comes_and_goes(stuck, f"contact {label} of {name} closes now and then", "relay"),
+                FaultMode(name, f"{label} welded", usual("relay", "contact welded"),
                           f"contact {label} of {name} does not open", renew,
                           close_between(key, common, self.own(name, pin), self.contact), overloads=True),
-                FaultMode(name, f"{label} high resistance", 1.2,
+                FaultMode(name, f"{label} high resistance", usual("relay", "contact high resistance"),
                           f"contact {label} of {name} is burnt", renew,
                           add_ohm(key), HIGH_RESISTANCE),
             ]  # fmt: skip
         if self.across_coil == "diode":
-            found.append(FaultMode(name, "diode shorted", 0.4,
+            found.append(FaultMode(name, "diode shorted", usual("relay", "diode shorted"),
                                    f"the diode across the coil of {name} is shorted", renew,
                                    bridge(f"{name}:diode", plus, minus), overloads=True))  # fmt: skip
         return found
@@ -122,11 +126,13 @@ class Relay(Part):
         found = []
         if self.contacts_are != "break":
             closed = () if self.contacts_are == "make" else (keys[1],)
-            found.append(FaultMode(name, "with a break contact", 0.5,
+            found.append(FaultMode(name, "with a break contact",
+                                   usual("relay", "with a break contact"),
                                    f"{name} is a relay that is closed at rest between 30 and 87", fit,
                                    _fitted(closed, f"{name}:30-87", at["30"], at["87"], self.contact)))
         if self.contacts_are != "make":
-            found.append(FaultMode(name, "with a make contact", 0.8,
+            found.append(FaultMode(name, "with a make contact",
+                                   usual("relay", "with a make contact"),
                                    f"{name} is a plain relay, without a contact at 87a", fit,
                                    take_out(f"{name}:30-87a")))
         turned = {at["30"]: at["86"], at["86"]: at["30"]}
@@ -136,10 +142,12 @@ class Relay(Part):
             return {key: altered(one, tail=turned.get(one.tail, one.tail),
                                  head=turned.get(one.head, one.head)) for key, one in mine.items()}
 
-        found.append(FaultMode(name, "with 30 and 86 exchanged", 0.5,
+        found.append(FaultMode(name, "with 30 and 86 exchanged",
+                               usual("relay", "with 30 and 86 exchanged"),
                                f"{name} is a relay of the other pin arrangement, 30 and 86 exchanged",
                                f"fit a relay with the arrangement of the socket as {name}", swap))
-        found.append(FaultMode(name, "with another coil", 0.5, f"the coil of {name} is of another kind",
+        found.append(FaultMode(name, "with another coil", usual("relay", "with another coil"),
+                               f"the coil of {name} is of another kind",
                                f"fit a relay with a coil of {self.coil:g} ohm as {name}",
                                set_ohm(f"{name}:coil"), Severity(5.0, 2000.0, "ohm")))
         return found  # fmt: skip

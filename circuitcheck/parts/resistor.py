@@ -8,6 +8,7 @@ from typing import ClassVar
 from pydantic import BaseModel, ConfigDict, Field
 
 from circuitcheck.parts.fault import FaultMode, Severity, set_ohm, take_out
+from circuitcheck.parts.frequency import usual
 from circuitcheck.parts.part import Part, Situation
 from circuitcheck.parts.quantity import Celsius, Ohms, Percent, Watts
 from circuitcheck.physics.branch import Branch, Conductor
@@ -56,15 +57,18 @@ class Resistor(Part):
         key = f"{name}:element"
         renew = f"renew resistor {name}"
         found = [
-            FaultMode(name, "open", 6.0, f"resistor {name} is burnt through", renew,
+            FaultMode(name, "open", usual("resistor", "open"),
+                      f"resistor {name} is burnt through", renew,
                       take_out(key)),
-            FaultMode(name, "drifted", 1.5, f"resistor {name} has changed its value", renew,
+            FaultMode(name, "drifted", usual("resistor", "drifted"),
+                      f"resistor {name} has changed its value", renew,
                       set_ohm(key), Severity(self.ohms * 0.1, self.ohms * 20, "ohm"), overloads=True),
-            FaultMode(name, "shorted", 0.4, f"resistor {name} is bridged inside", renew,
+            FaultMode(name, "shorted", usual("resistor", "shorted"),
+                      f"resistor {name} is bridged inside", renew,
                       lambda branches, _: set_ohm(key)(branches, 0.005), overloads=True),
         ]  # fmt: skip
         if self.cut_out is not None:
-            found.append(FaultMode(name, "cut-out open", 4.0,
+            found.append(FaultMode(name, "cut-out open", usual("resistor", "cut-out open"),
                                    f"the thermal cut-out of {name} has opened",
                                    f"{renew}, once you know why it overheated",
                                    take_out(f"{name}:cut-out")))  # fmt: skip

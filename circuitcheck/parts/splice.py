@@ -38,9 +38,8 @@ class Splice(Part):
         return [
             fault
             for pin in self.pins()
-            for fault in joint_faults(f"{name}.{pin}", f"joint {pin} of splice {name}",
-                                      open_weight=0.2, high_weight=0.4)
-        ]  # fmt: skip
+            for fault in joint_faults(f"{name}.{pin}", f"joint {pin} of splice {name}", "splice")
+        ]
 
     def check(self) -> list[tuple[str, str, str]]:
         """A whole number of wires, two or more."""

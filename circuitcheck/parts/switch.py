@@ -6,7 +6,15 @@ from typing import ClassVar
 
 from pydantic import Field
 
-from circuitcheck.parts.fault import HIGH_RESISTANCE, FaultMode, add_ohm, close_between, take_out
+from circuitcheck.parts.fault import (
+    HIGH_RESISTANCE,
+    FaultMode,
+    add_ohm,
+    close_between,
+    comes_and_goes,
+    take_out,
+)  # fmt: skip
+from circuitcheck.parts.frequency import usual
 from circuitcheck.parts.part import Part, Situation
 from circuitcheck.parts.quantity import Amp, Ohm
 from circuitcheck.physics.branch import Branch, Conductor
@@ -48,12 +56,16 @@ class Switch(Part):
         for pair in self._pairs():
             key, label = self._key(name, pair), f"contact {pair[0]}-{pair[1]}"
             ends = self.own(name, pair[0]), self.own(name, pair[1])
+            stuck = FaultMode(name, f"{label} stuck open", usual("switch", "contact stuck open"),
+                              f"{label} of {name} does not close", f"renew {name}", take_out(key))
             found += [
-                FaultMode(name, f"{label} stuck open", 0.8, f"{label} of {name} does not close",
-                          f"renew {name}", take_out(key)),
-                FaultMode(name, f"{label} welded", 0.3, f"{label} of {name} does not open",
+                stuck,
+                comes_and_goes(stuck, f"{label} of {name} closes now and then", "switch"),
+                FaultMode(name, f"{label} welded", usual("switch", "contact welded"),
+                          f"{label} of {name} does not open",
                           f"renew {name}", close_between(key, *ends, self.contact), overloads=True),
-                FaultMode(name, f"{label} high resistance", 0.8, f"{label} of {name} is burnt",
+                FaultMode(name, f"{label} high resistance", usual("switch", "contact high resistance"),
+                          f"{label} of {name} is burnt",
                           f"renew {name}", add_ohm(key), HIGH_RESISTANCE),
             ]  # fmt: skip
         return found

@@ -6,7 +6,15 @@ from typing import ClassVar
 
 from pydantic import BaseModel, ConfigDict, Field
 
-from circuitcheck.parts.fault import HIGH_RESISTANCE, FaultMode, add_ohm, close_between, take_out
+from circuitcheck.parts.fault import (
+    HIGH_RESISTANCE,
+    FaultMode,
+    add_ohm,
+    close_between,
+    comes_and_goes,
+    take_out,
+)  # fmt: skip
+from circuitcheck.parts.frequency import usual
 from circuitcheck.parts.part import Part, Situation
 from circuitcheck.parts.quantity import Amp, Celsius, Ohm
 from circuitcheck.physics.branch import Branch, Conductor
@@ -62,14 +70,18 @@ class Thermoswitch(Part):
         found = []
         for label, (_, pin) in self._stages().items():
             key, common = f"{name}:{label}", self.own(name, "2")
+            stuck = FaultMode(name, f"{label} stuck open", usual("thermoswitch", "contact stuck open"),
+                              f"the {label} contact of {name} does not close", f"renew {name}",
+                              take_out(key))
             found += [
-                FaultMode(name, f"{label} stuck open", 2.0,
-                          f"the {label} contact of {name} does not close", f"renew {name}",
-                          take_out(key)),
-                FaultMode(name, f"{label} welded", 0.6,
+                stuck,
+                comes_and_goes(stuck, f"the {label} contact of {name} closes now and then",
+                               "thermoswitch"),
+                FaultMode(name, f"{label} welded", usual("thermoswitch", "contact welded"),
                           f"the {label} contact of {name} does not open", f"renew {name}",
                           close_between(key, common, self.own(name, pin), self.contact), overloads=True),
-                FaultMode(name, f"{label} high resistance", 1.0,
+                FaultMode(name, f"{label} high resistance",
+                          usual("thermoswitch", "contact high resistance"),
                           f"the {label} contact of {name} is burnt", f"renew {name}",
                           add_ohm(key), HIGH_RESISTANCE),
             ]  # fmt: skip

@@ -13,8 +13,10 @@ from circuitcheck.parts.fault import (
     FaultMode,
     add_ohm,
     bridge,
+    comes_and_goes,
     take_out,
 )  # fmt: skip
+from circuitcheck.parts.frequency import usual
 from circuitcheck.parts.quantity import Metre, Section
 from circuitcheck.physics.branch import Conductor
 from circuitcheck.physics.copper import COPPER_COEFFICIENT, wire_resistance
@@ -68,14 +70,18 @@ class Wire(BaseModel):
         """
         colour = f" ({self.colour})" if self.colour else ""
         words = f"wire {name}{colour} from {self.start} to {self.end}"
+        broken = FaultMode(name, "open", usual("wire", "open"), f"{words} is broken",
+                           f"repair {words}", take_out(name))  # fmt: skip
         return [
-            FaultMode(name, "open", 1.0, f"{words} is broken", f"repair {words}", take_out(name)),
-            FaultMode(name, "high resistance", 1.0, f"{words} or one of its crimps is corroded",
-                      f"renew {words}", add_ohm(name), HIGH_RESISTANCE),
-            FaultMode(name, "short to ground", 0.3, f"{words} touches the body",
-                      f"repair {words} where it chafes", bridge(name, self.end, CHASSIS),
-                      overloads=True),
-            FaultMode(name, "short to supply", 0.05, f"{words} touches a live wire",
-                      f"repair {words} where it chafes", bridge(name, self.end, positive),
-                      overloads=True),
+            broken,
+            FaultMode(name, "high resistance", usual("wire", "high resistance"),
+                      f"{words} or one of its crimps is corroded", f"renew {words}", add_ohm(name),
+                      HIGH_RESISTANCE),
+            comes_and_goes(broken, f"{words} or one of its crimps makes contact now and then", "wire"),
+            FaultMode(name, "short to ground", usual("wire", "short to ground"),
+                      f"{words} touches the body", f"repair {words} where it chafes",
+                      bridge(name, self.end, CHASSIS), overloads=True),
+            FaultMode(name, "short to supply", usual("wire", "short to supply"),
+                      f"{words} touches a live wire", f"repair {words} where it chafes",
+                      bridge(name, self.end, positive), overloads=True),
         ]  # fmt: skip

@@ -9,7 +9,7 @@ import numpy as np
 
 from circuitcheck.expect.bench import Bench
 from circuitcheck.harness.model import Harness
-from circuitcheck.locate.conclude import unit_of
+from circuitcheck.locate.repair import unit_of
 from circuitcheck.locate.suspects import Predictor, Suspect, Trial
 from circuitcheck.locate.weighing import Standing
 from circuitcheck.physics.branch import Array
@@ -29,7 +29,7 @@ class Hypotheses:
     """Suspects with their values, row by row.
 
     :param suspects: most likely first
-    :param trials: values of each
+    :param trials: values of each; one that comes and goes is tried there, and gone as if sound
     :param row_suspect: number of the suspect of each row (rows,)
     :param weights: chance of each row (rows,)
     :param unit: number in ``units`` of what each row asks to put right (rows,)
@@ -46,7 +46,7 @@ class Hypotheses:
 
     def predictor(self) -> Predictor:
         """What predicts their readings."""
-        return Predictor(self.harness, self.suspects, self.trials)
+        return Predictor(self.harness, (*self.suspects, Suspect((), 1.0)), self.trials)
 
     def predicted(self, predictor: Predictor, bench: Bench) -> Array:
         """Readings of a bench under every row (rows, readings)."""
@@ -66,16 +66,24 @@ def hypotheses(harness: Harness, standings: Sequence[Standing]) -> Hypotheses:
     enough = int(np.searchsorted(np.cumsum(chances), _KEPT)) + 1
     kept = standings[: min(enough, _MOST)]
     suspects = tuple(one.suspect for one in kept)
-    trials = tuple(Trial(number, _values(one)) for number, one in enumerate(kept))
-    counts = [len(one.values) for one in trials]
+    of_each = [_trials(number, one, sound=len(kept)) for number, one in enumerate(kept)]
+    trials = tuple(trial for many in of_each for trial in many)
+    counts = [sum(len(trial.values) for trial in many) for many in of_each]
     row_suspect = np.repeat(np.arange(len(kept)), counts)
     shares = np.concatenate([_shares(count) for count in counts])
     known = chances[: len(kept)] / chances[: len(kept)].sum()
-    names = [unit_of(one) for one in suspects]
+    names = [unit_of(one) for one in kept]
     units = tuple(dict.fromkeys(names))
     unit = np.array([units.index(name) for name in names], dtype=np.intp)
     return Hypotheses(harness, suspects, known, trials, row_suspect, known[row_suspect] * shares,
                       unit[row_suspect], units)  # fmt: skip
+
+
+def _trials(number: int, standing: Standing, sound: int) -> list[Trial]:
+    """The trials of one suspect: at its values, or there and gone."""
+    if standing.suspect.passing:
+        return [Trial(number, np.zeros(1)), Trial(sound, np.zeros(1))]
+    return [Trial(number, _values(standing))]
 
 
 def _values(standing: Standing) -> Array:

@@ -85,7 +85,7 @@ def prove(planner: Planner, before: Sheet, after: Sheet | None, options: Options
     """The proof for what a sheet pointed to; with a second sheet, the judgement of it."""
     known = hypotheses(planner.harness, planner.locator.beforehand())
     standings = merged(planner.locator.weigh(before)[1])
-    suspected = {one.suspect.spec for one in standings[:3] if one.suspect.faults}
+    suspected = {one.suspect.lasting_spec for one in standings[:3] if one.suspect.faults}
     weights = _weights(known, suspected)
     marks = _what_shows(planner, known, options)
     chosen, seen = _cover(planner, weights, marks)

@@ -3,15 +3,22 @@
     python tests/benchmarks/localise.py [--json] [--cases 30] [--harness NAME ...] [--jobs 2]
                                         [--meter 1.0] [--tolerance 1.0]
 
-For each harness faults are drawn by their usual chance, and for each a vehicle: every value inside its
+For each harness lasting faults are drawn by their usual chance (and a few that come and go, which count
+where a reading has met them), and for each a vehicle: every value inside its
 tolerance, an unknown value anywhere in its range, a meter with its own errors. The script does what
 ``next`` asks for until it stops; each reading comes from the exported deck of that very circuit, run in
 ``ngspice``. ``--meter`` and ``--tolerance`` multiply the errors, to see how the figures degrade; the
 tool is not told.
 
 m_utl is the isolation utility of the Diagnostic Competition framework (A. Feldman et al., *Empirical
-Evaluation of Diagnostic Algorithm Performance Using a Generic Framework*, IJPHM), averaged over the
-first group.
+Evaluation of Diagnostic Algorithm Performance Using a Generic Framework*, IJPHM) in its form for
+ambiguity groups: the first group against all that no reading of any test here could tell from the truth
+(the same run, with no place for a probe between), over that of those with themselves. Its elements are the
+units that are put right, since faults with one remedy are not told apart on purpose; the same over single
+wires, pins and parts is printed below it.
+
+The repair that is judged is what the verdict names to be put right together; how many units that is,
+is printed beside it.
 """
 
 import argparse
@@ -37,7 +44,7 @@ from circuitcheck.expect.bench import Bench
 from circuitcheck.expect.expected import ChosenFault, combined
 from circuitcheck.expect.second_opinion import Observed, look_of
 from circuitcheck.expect.service import blown_in_service
-from circuitcheck.expect.vehicle import drawer, shown, vary
+from circuitcheck.expect.vehicle import drawer, is_there, shown, vary
 from circuitcheck.harness.model import Test
 from circuitcheck.harness.readings import Reading, Sheet, parse_reading
 from circuitcheck.physics.meter import ACCURACY, OPEN_OHM
@@ -73,7 +80,8 @@ class Vehicle:
         seen, places = [], []
         for station in bench.stations:
             varied = vary(station.circuit, self.draw)
-            varied = varied.changed(combined(self.faults, varied.branches, setup.swap))
+            there = [one for one in self.faults if is_there(one, repr(setup), self.draw)]
+            varied = varied.changed(combined(there, varied.branches, setup.swap))
             for place, reader in station.readers:
                 observation = observations[place][1]
                 circuit = varied.changed(reader.meter()).after(self.blown)
@@ -112,6 +120,7 @@ class Outcome:
     top: list
     first: list
     unit: str
+    repair: list
     sure: float
     repeat: list
     wrong: str
@@ -119,7 +128,8 @@ class Outcome:
     steps: int
     estimate: tuple | None
     visible: bool
-    utility: float
+    utilities: tuple
+    met: bool
     in_order: float | None = None
 
 
@@ -195,6 +205,37 @@ def unit_of(verdict):
     return unit, chance / sum(units.values())
 
 
+def cures(unit, truth):
+    """Whether putting right a unit, or several of them, puts right all that is wrong."""
+    return set(truth) <= set(unit.split(" and ")) if truth else unit == ""
+
+
+def never_parted(planner, modes, fault):
+    """The places of all faults that no reading of any candidate tells from one of them."""
+    left = [one for one in modes if one.mode == fault.mode.mode or one.while_there == fault.mode.mode]
+    for candidate in planner.candidates:
+        bench = planner.bench(candidate)
+        branches, swapped = bench.circuit.branches, candidate.setup.swap
+
+        def mark(mode, bench=bench, branches=branches, swapped=swapped):
+            change = combined([ChosenFault(mode, fault.value)], branches, swapped)
+            return bench.layout.runs.mark(change) if change else ()
+
+        wanted = mark(fault.mode)
+        left = [one for one in left if wanted is not None and mark(one) == wanted]
+    return {one.where for one in left} | {fault.mode.where}
+
+
+def utility_of_groups(group, true, elements):
+    """The isolation utility of a weighed group of sets against a group of true places."""
+    def mean(weighed):
+        total = sum(weight for _, weight in weighed)
+        return sum(weight * utility(accused, {place}, elements) / len(true)
+                   for accused, weight in weighed for place in true) / total  # fmt: skip
+
+    return mean(group) / mean([({place}, 1.0) for place in true])
+
+
 def utility(accused, true, elements):
     """m_utl of one accused set against the true one."""
     wrong, size = len(accused - true), len(accused)
@@ -210,8 +251,8 @@ def drawn_value(mode, draw):
     return math.exp(draw.uniform(low, high))
 
 
-def drawn_faults(loom, draw, count):
-    modes = loom.faults()
+def drawn_faults(loom, draw, count, passing=False):
+    modes = [one for one in loom.faults() if bool(one.while_there) == passing]
     found = []
     while len(found) < count:
         mode = draw.choices(modes, [one.weight for one in modes])[0]
@@ -245,7 +286,7 @@ def is_visible(planner, faults):
 def outcome_of(loom, planner, first, kind, seed, meter, tolerance, written):
     draw = random.Random(f"{planner.harness.name} {kind} {seed}")
     count = {"sound": 0, "two": 2}.get(kind, 1)
-    faults = drawn_faults(loom, draw, count)
+    faults = drawn_faults(loom, draw, count, kind == "passing")
     vehicle = Vehicle(planner.harness, faults, seed + 1000, meter, tolerance)
     case = Case(planner, vehicle, draw if kind == "misread" else None)
     verdict = case.follow(first)
@@ -257,16 +298,22 @@ def outcome_of(loom, planner, first, kind, seed, meter, tolerance, written):
     if len(truth) == 1 and leader.spec == truth[0] and leader.estimate is not None:
         estimate = (leader.estimate.low, float(faults[0].value), leader.estimate.high)
     elements = len({one.where for one in loom.faults()})
-    true_set = {one.mode.where for one in faults}
-    utilities = [utility(set(one.where.split(" + ")) - {""}, true_set, elements) for one in group]
-    weights = [one.probability for one in group]
-    score = sum(u * w for u, w in zip(utilities, weights, strict=True)) / sum(weights)
+    scores = (math.nan, math.nan)
+    if kind == "single":
+        true = never_parted(planner, loom.faults(), faults[0])
+        units = {one.where: one.replace for one in loom.faults()}
+        by_place = [(set(one.where.split(" + ")) - {""}, one.probability) for one in group]
+        by_unit = [(set(one.replace.split(" and ")) - {""}, one.probability) for one in group]
+        scores = (utility_of_groups(by_unit, {units[one] for one in true}, len(set(units.values()))),
+                  utility_of_groups(by_place, true, elements))  # fmt: skip
     order = Case(planner, vehicle).in_written_order() if written else None
     return Outcome(
         planner.harness.name, kind, truth, [one.mode.replace for one in faults], verdict.verdict,
-        [one.spec for one in verdict.suspects[:3]], [one.spec for one in group], unit, sure,
+        [one.spec for one in verdict.suspects[:3]], [one.spec for one in group], unit,
+        list(verdict.repair.units), sure,
         list(verdict.repeat), case.wrong, case.minutes, case.steps, estimate,
-        not faults or is_visible(planner, faults), score, order,
+        not faults or is_visible(planner, faults), scores, not all(one.fits for one in verdict.readings),
+        order,
     )  # fmt: skip
 
 
@@ -276,7 +323,7 @@ def harness_outcomes(job):
     planner = Planner(loom.harness, loom._locator)
     first = next_test(planner, Sheet("", (), {}), Options())
     share = {"single": cases, "sound": max(cases // 6, 2), "two": max(cases // 4, 2),
-             "misread": max(cases // 4, 2)}  # fmt: skip
+             "misread": max(cases // 4, 2), "passing": max(cases // 6, 2)}  # fmt: skip
     found = []
     for kind, number in share.items():
         for seed in range(part, number, parts):
@@ -299,7 +346,8 @@ def figures(found):
     wrong = [one for one in found if one.kind == "misread" and one.wrong and one.visible]
     two = [one for one in found if one.kind == "two" and one.visible]
     sound = [one for one in found if one.kind == "sound"]
-    sure = [(one.sure, one.unit in one.units if one.units else one.unit == "")
+    passing = [one for one in found if one.kind == "passing" and one.met]
+    sure = [(one.sure, cures(one.unit, one.units))
             for one in found if one.kind in ("single", "sound")]  # fmt: skip
     bins = [[r for p, r in sure if low <= p < high] for low, high in BINS]
     means = [[p for p, r in sure if low <= p < high] for low, high in BINS]
@@ -309,16 +357,21 @@ def figures(found):
     ordered = [one for one in single if one.in_order]
     return {
         "cases": len(found), "single_visible": len(single),
-        "unit_right": share(single, lambda o: o.unit in o.units),
+        "repair_right": share(single, lambda o: set(o.units) <= set(o.repair)),
+        "units_in_repair": sum(len(o.repair) for o in single) / max(len(single), 1),
+        "likeliest_unit_right": share(single, lambda o: cures(o.unit, o.units)),
         "true_fault_in_first_group": share(single, lambda o: o.truth[0] in o.first),
         "sound_called_sound": share(sound, lambda o: o.unit == ""),
         "two_both_in_first_three": share(two, lambda o: set(o.truth) <= {
             spec for one in o.top for spec in one.split(" + ")}),
-        "misread_still_right": share(wrong, lambda o: o.unit in o.units),
+        "misread_still_right": share(wrong, lambda o: set(o.units) <= set(o.repair)),
         "misread_flagged": share(wrong, lambda o: any(o.wrong in one for one in o.repeat)),
+        "comes_and_goes_repair_right": share(passing, lambda o: set(o.units) <= set(o.repair)),
+        "comes_and_goes": len(passing),
         "calibration_error": calibration,
         "ranges_hold": share(ranges, lambda r: r[0] <= r[1] <= r[2]), "ranges": len(ranges),
-        "isolation_utility": sum(o.utility for o in single) / max(len(single), 1),
+        "isolation_utility": sum(o.utilities[0] for o in single) / max(len(single), 1),
+        "isolation_utility_places": sum(o.utilities[1] for o in single) / max(len(single), 1),
         "minutes": sum(o.minutes for o in single) / max(len(single), 1),
         "steps": sum(o.steps for o in single) / max(len(single), 1),
         "minutes_against_written_order": sum(o.minutes for o in ordered)
@@ -331,7 +384,7 @@ BINS = ((0.0, 0.5), (0.5, 0.8), (0.8, 0.9), (0.9, 0.97), (0.97, 1.01))
 
 def failures(found):
     for one in found:
-        if one.kind in ("single", "misread") and one.visible and one.unit not in one.units:
+        if one.kind in ("single", "misread") and one.visible and not set(one.units) <= set(one.repair):
             yield f"{one.harness} {one.kind}: {one.truth} called {one.top[0]} ({one.sure:.2f})"
         if one.kind == "sound" and one.unit:
             yield f"{one.harness} sound called {one.top[0]} ({one.sure:.2f})"

@@ -23,7 +23,7 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 import numpy as np
 
 import circuitcheck
-from circuitcheck.circuit.build import all_faults
+from circuitcheck.circuit.build import lasting_faults
 from circuitcheck.expect.expected import ChosenFault, bench_for, combined
 from circuitcheck.expect.second_opinion import deck, exact_point, observed
 from circuitcheck.expect.service import blown_in_service
@@ -48,7 +48,7 @@ def timed(work, rounds):
 def every_fault(harness, bench):
     """Changes and rows of every fault over its range."""
     changes, counts = [], []
-    for mode in all_faults(harness):
+    for mode in lasting_faults(harness):
         values = np.zeros(1)
         if mode.severity:
             values = np.geomspace(mode.severity.low, mode.severity.high, MAGNITUDES)
@@ -123,7 +123,7 @@ def all_pairs(loom):
     """Seconds for all pairs of faults over all tests of a harness, and how many points that is."""
     harness = loom.harness
     modes = [ChosenFault(one, one.severity.typical if one.severity else 0.0)
-             for one in all_faults(harness)]  # fmt: skip
+             for one in lasting_faults(harness)]  # fmt: skip
     numbers = [(a, b) for b in range(len(modes)) for a in range(b)
                if modes[a].mode.where != modes[b].mode.where]  # fmt: skip
     pairs = [(modes[a], modes[b]) for a, b in numbers]

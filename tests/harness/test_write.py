@@ -55,7 +55,7 @@ tests:
     access: [{access}]
 access:
   {access}: {{minutes: {minutes} h, note: {where}}}
-frequencies: {{R1 open: {often}, W2 short to ground: 0}}
+frequencies: {{R1 open: {often}, wire open: {often}, W2 short to ground: 0}}
 """
 
 

@@ -29,7 +29,7 @@ class Outcome:
 
 def outcomes(name: str, most: int | None = None) -> Iterator[Outcome]:
     loom = circuitcheck.load(name)
-    faults = loom.faults()
+    faults = [one for one in loom.faults() if not one.while_there]
     for fault in faults[:: max(1, len(faults) // most)] if most else faults:
         verdict = loom.locate(loom.written(fault.spec))
         first = [one.spec for one in verdict.suspects if one.group == 1]

@@ -3,6 +3,9 @@
 import pytest
 
 import circuitcheck
+from circuitcheck.expect.bench import Bench
+from circuitcheck.expect.expected import combined
+from circuitcheck.harness.model import Observation
 
 
 @pytest.mark.parametrize("test", ["high-at-the-module", "low-at-the-switch", "fail-safe"])
@@ -33,3 +36,80 @@ def test_an_estimate_lies_in_its_range(name):
         for one in loom.locate(loom.written(spec, spread=3)).suspects:
             if one.estimate is not None:
                 assert one.estimate.low <= one.estimate.value <= one.estimate.high, (spec, one.spec)
+
+
+class TestBodyMetal:
+    """With both eyelets alone no reading says whether the joint or the battery's own strap is bad."""
+
+    SHEET = """
+tests:
+  high-at-the-plug: {left: slow, right: slow, left-ground: 4.4 V, right-ground: 4.4 V}
+also:
+  - {test: high-at-the-plug, drop: [E1.31, G1.-], read: 4.3 V}
+  - {test: high-at-the-plug, drop: [chassis, G1.-], read: BODY}
+"""
+
+    def units(self, tmp_path, body):
+        path = tmp_path / "sheet.yaml"
+        path.write_text(self.SHEET.replace("BODY", body), encoding="utf-8")
+        loom = circuitcheck.load("twin-fan-switch")
+        return {one.replace for one in loom.locate(path).suspects if one.group == 1}
+
+    def test_what_is_lost_from_the_body_on_is_lost_in_the_strap(self, tmp_path):
+        """Kirchhoff's voltage law: what is lost behind the body is not lost before it."""
+        assert self.units(tmp_path, "4.3 V") <= {"E0", "W0"}
+
+    def test_a_reading_of_the_joint_alone(self):
+        loom = circuitcheck.load("twin-fan-switch")
+        fault = loom.fault("E1 high resistance=0.8 ohm")
+        test = loom.harness.tests["high-at-the-plug"]
+        given = {"whole": ("E1.31", "G1.-"), "joint": ("E1.31", "chassis"), "strap": ("chassis", "G1.-")}
+        observed = tuple((name, Observation(drop=pair)) for name, pair in given.items())
+        bench = Bench(loom.harness, test.setup, (*observed, ("amps", Observation(amps="W11"))))
+        change = combined(fault, bench.circuit.branches)
+        whole, joint, strap, amps = bench.run([change]).values[0]
+        assert whole == pytest.approx(joint + strap, abs=1e-6)
+        # Ohm's law over the joint: its 3 mohm and 0.8 ohm on top.
+        assert joint == pytest.approx(amps * 0.803, rel=1e-6)
+
+
+def test_hinges_say_what_one_misreading_would_change():
+    """A verdict that one number alone decides says so, and what it would be without."""
+    loom = circuitcheck.load("first-fan")
+    drawn = loom.written("E1 high resistance=0.8 ohm", spread=1)["fan-direct"]
+    sheet = {"fan-direct": {name: drawn[name] for name in ("fan", "amps", "ground-loss")}}
+    verdict = loom.locate(sheet)
+    assert verdict.hinges
+    for one in verdict.hinges:
+        left = {name: text for name, text in sheet["fan-direct"].items() if name != one.name}
+        units = {}
+        for suspect in loom.locate({"fan-direct": left}).suspects:
+            units[suspect.replace] = units.get(suspect.replace, 0.0) + suspect.probability
+        assert one.instead == max(units, key=lambda unit: units[unit])
+
+
+def test_a_blown_fuse_asks_what_blew_it(tmp_path):
+    path = tmp_path / "sheet.yaml"
+    path.write_text("""
+tests: {feed-at-relays: {fuse: 0 V}}
+also: [{test: feed-at-relays, volts: [F2.in, G1.-], read: 24.9 V}]
+""", encoding="utf-8")  # fmt: skip
+    verdict = circuitcheck.load("truck-24v").locate(path)
+    assert verdict.repair.units[0] == "F2"
+    assert "Before a new F2 goes in" in verdict.summary
+    assert any(one.spec == "M1 seized" and one.replace == "fan and F2" for one in verdict.suspects)
+
+
+def test_open_and_nearly_open_at_one_place_are_one_group():
+    """A joint of 15 ohm and none at all differ by less than readings can show, with so many ohms."""
+    loom = circuitcheck.load("twin-fan-switch")
+    first = [one.spec for one in loom.locate(loom.whatif("W12 open", spread=4)).suspects if one.group == 1]
+    assert "W12 open" in first
+
+
+def test_the_repair_covers_neighbours_that_no_probe_parts():
+    """W8 and W9 meet in a splice inside the loom, so that both are named to be put right."""
+    loom = circuitcheck.load("first-fan")
+    verdict = loom.locate(loom.whatif("W9 high resistance=13 ohm", spread=3, test="switch-bridged"))
+    assert {"W8", "W9"} <= set(verdict.repair.units) | {"S2", "S2.15", "S2.30"}
+    assert verdict.repair.chance > 0.8

@@ -189,7 +189,7 @@ class TestNames:
 
     def test_specs_of_a_wire_are_unique(self):
         specs = [fault.spec for fault in WIRE.faults("W1", "G1.+")]
-        assert len(specs) == len(set(specs)) == 4
+        assert len(specs) == len(set(specs)) == 5
 
     @each_part
     def test_words_remedy_and_source_are_given(self, kind, part):
@@ -201,6 +201,16 @@ class TestNames:
             assert fault.where == "P1" or fault.where.startswith("P1."), fault.spec
             assert "=" not in fault.spec
             assert "+" not in fault.mode
+
+    @each_part
+    def test_what_comes_and_goes_is_while_it_is_there_a_lasting_fault(self, kind, part):
+        known = part.all_faults("P1")
+        lasting = {fault.spec: fault for fault in known if not fault.while_there}
+        for fault in known:
+            assert ("comes and goes" in fault.mode) == bool(fault.while_there), fault.spec
+            if fault.while_there:
+                other = lasting[f"{fault.where} {fault.while_there}"]
+                assert other.change is fault.change, fault.spec
 
     @each_part
     def test_weights_and_ranges_are_positive(self, kind, part):

@@ -3,11 +3,15 @@
 import csv
 
 import pytest
+from test_fault_modes import PARTS
 
+import circuitcheck
+from circuitcheck.circuit.build import all_faults
 from circuitcheck.expect.cautions import STANDARD_FUSES
+from circuitcheck.locate.locate import Locator
 from circuitcheck.parts import KINDS
 from circuitcheck.parts.fuse import OPENS_AT
-from circuitcheck.parts.wire import COLOURS
+from circuitcheck.parts.wire import COLOURS, Wire
 from circuitcheck.shipped import folder
 
 TABLES = sorted(path.name for path in folder("shared").glob("*.csv"))
@@ -18,6 +22,7 @@ KEYS = {
     "capacity.csv": ("mm2",),
     "bundle.csv": ("loaded_wires",),
     "fuse.csv": ("type", "rating_a"),
+    "frequency.csv": ("kind", "mode"),
     "colour.csv": ("code",),
     "terminal.csv": ("terminal",),
     "letter.csv": ("letter",),
@@ -74,6 +79,53 @@ def test_terminal_numbers_of_the_code_are_in_the_table():
     relay = KINDS["relay"].model_validate({"kind": "relay", "contacts": "change-over"})
     for part in (relay, KINDS["ignition"](kind="ignition"), KINDS["ground"](kind="ground")):
         assert set(part.pins()) <= known
+
+
+class TestFrequencies:
+    WIRE = Wire.model_validate({"from": "F1.out", "to": "S1.2", "size": "4 mm2", "length": "1.8 m"})
+
+    def modes(self):
+        parts = [part for _, _, part in PARTS]
+        found = [one for part in parts for one in (*part.all_faults("P1"), *part.misfits("P1"))]
+        return [*found, *self.WIRE.faults("W1", "G1.+")]
+
+    def test_every_row_is_a_fault_mode_and_no_number_is_in_the_code(self):
+        listed = {(row["kind"], row["mode"]): row for row in rows("frequency.csv")}
+        used = {(one.often.kind, one.often.mode) for one in self.modes()}
+        assert used == set(listed)
+        for one in self.modes():
+            row = listed[one.often.kind, one.often.mode]
+            assert (one.weight, one.source) == (float(row["weight"]), row["source"]), one.spec
+
+    def test_the_mode_of_a_row_is_that_of_the_fault(self):
+        for one in self.modes():
+            assert one.mode.endswith(one.often.mode.removeprefix("contact ")), one.spec
+
+    def test_a_harness_may_say_otherwise_for_a_kind_and_for_one_part(self):
+        loom = circuitcheck.load("twin-fan-switch")
+        given = {"resistor open": 12.0, "R2 open": 3.0}
+        changed = loom.harness.model_copy(update={"frequencies": given})
+        found = {one.spec: one for one in all_faults(changed)}
+        before = {one.spec: one for one in loom.faults()}
+        assert (found["R1 open"].weight, found["R2 open"].weight) == (12.0, 3.0)
+        assert found["R1 open"].source == "the harness file"
+        others = [spec for spec in before if spec not in ("R1 open", "R2 open")]
+        assert all(found[spec].weight == before[spec].weight for spec in others)
+
+    def test_resistors_that_fail_most_are_the_likelier_suspects(self):
+        """Low speed dead, nothing else read: the chances follow what the harness says of them."""
+        loom = circuitcheck.load("twin-fan-switch")
+        sheet = {"low-at-the-plug": {"right": "off"}}
+
+        def chance(harness):
+            verdict = Locator(harness).locate(loom.sheet(sheet))
+            return {one.spec: one.probability for one in verdict.suspects}
+
+        usual = chance(loom.harness)
+        often = chance(loom.harness.model_copy(update={"frequencies": {"resistor open": 60.0}}))
+        # Ten times as often against the rest: odds go up tenfold.
+        odds = [one["R2 open"] / one["M2 open"] for one in (usual, often)]
+        assert odds[1] / odds[0] == pytest.approx(10, rel=1e-6)
 
 
 # Limit times nominal area lies between 0.0176 and 0.0198 ohm mm2/m: computed from the whole table.

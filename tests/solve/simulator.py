@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
-from circuitcheck.circuit.build import all_faults
+from circuitcheck.circuit.build import lasting_faults
 from circuitcheck.expect.expected import ChosenFault, bench_for, combined
 from circuitcheck.expect.second_opinion import deck_of, observed
 from circuitcheck.expect.service import blown_in_service
@@ -108,7 +108,7 @@ def typical(harness: Harness) -> list[ChosenFault]:
     """Every fault of a harness at its typical value."""
     return [
         ChosenFault(mode, mode.severity.typical if mode.severity else 0.0)
-        for mode in all_faults(harness)
+        for mode in lasting_faults(harness)
     ]
 
 

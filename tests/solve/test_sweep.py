@@ -13,7 +13,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from circuitcheck.circuit.build import all_faults
+from circuitcheck.circuit.build import lasting_faults
 from circuitcheck.circuit.circuit import conducts
 from circuitcheck.expect.expected import ChosenFault, bench_for, combined
 from circuitcheck.expect.service import blown_in_service
@@ -53,7 +53,7 @@ def harness_of(name):
 def single_faults(name):
     """Every fault, alone, at each end and in the middle of its range."""
     found = []
-    for mode in all_faults(harness_of(name)):
+    for mode in lasting_faults(harness_of(name)):
         one = mode.severity
         values = (one.low, one.typical, one.high) if one else (0.0,)
         found += [(ChosenFault(mode, value),) for value in values]

@@ -9,7 +9,7 @@ import networkx as nx
 import numpy as np
 import pytest
 
-from circuitcheck.circuit.build import all_faults, build_circuit
+from circuitcheck.circuit.build import build_circuit, lasting_faults
 from circuitcheck.circuit.circuit import Circuit, conducts
 from circuitcheck.expect.expected import ChosenFault, combined, find_fault
 from circuitcheck.expect.second_opinion import second_opinion_of_test
@@ -279,7 +279,7 @@ def test_some_faults_node_by_node(name):
     """Twelve drawn faults at a drawn value, each in a drawn test; opens make the islands."""
     harness = load_harness(name)
     draw = random.Random(harness.name)
-    for mode in draw.sample(all_faults(harness), 12):
+    for mode in draw.sample(lasting_faults(harness), 12):
         size = mode.severity
         fault = ChosenFault(mode, draw.uniform(size.low, size.high) if size else 0.0)
         test = harness.tests[draw.choice(list(harness.tests))]
@@ -293,7 +293,7 @@ def test_second_opinion_on_readings_with_their_meters(name):
     """One drawn test sound, and one with a drawn fault: every measured reading, meter in place."""
     harness = load_harness(name)
     draw = random.Random(harness.name)
-    faults = [find_fault(harness, draw.choice(all_faults(harness)).spec)]
+    faults = [find_fault(harness, draw.choice(lasting_faults(harness)).spec)]
     for given in ((), faults):
         test = draw.choice(list(harness.tests))
         rows = second_opinion_of_test(harness, test, given)

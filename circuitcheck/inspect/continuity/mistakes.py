@@ -307,7 +307,8 @@ class Library:
                 continue  # an open joint of a splice is an open wire
             for weight, faults in ((0.5, part.faults(name)), (1.0, part.misfits(name))):
                 for fault in faults:
-                    yield from self._part(fault, weight)
+                    if not fault.while_there:  # on a bench it is there, or it cannot be found
+                        yield from self._part(fault, weight)
 
     def _part(self, fault: FaultMode, weight: float) -> Iterator[Mistake]:
         branches = self.drawn.circuit.branches

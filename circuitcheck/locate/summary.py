@@ -1,0 +1,128 @@
+"""The verdict in a few sentences."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from circuitcheck.locate.repair import fuses_of, unit_of
+from circuitcheck.locate.verdict import Hinge, Repair, Word
+from circuitcheck.locate.weighing import Standing
+from circuitcheck.physics.branch import Array
+
+_NAMED = 5
+"""Suspects of the first group that are named."""
+_SLIGHT = 0.05
+"""Chance of a unit from which it is spoken of."""
+_SOUND = ("The wiring these tests exercise is sound. If the fans still do not run in use, look at "
+          "what makes the switch close: coolant level, thermostat, air lock, blocked radiator; and at "
+          "what no test here touched.")  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Standpoint:
+    """Everything the sentences are made of, most likely suspect first.
+
+    :param groups: number of the group of each suspect
+    :param units: chance of each unit, or set of units
+    """
+
+    word: Word
+    standings: Sequence[Standing]
+    chances: Array
+    groups: Sequence[int]
+    units: dict[str, float]
+    repair: Repair
+    repeat: tuple[str, ...]
+    hinges: tuple[Hinge, ...]
+
+    @property
+    def first(self) -> list[Standing]:
+        """The suspects of the first group."""
+        return [one for one, group in zip(self.standings, self.groups, strict=True) if group == 1]
+
+
+def summary_of(point: Standpoint) -> str:
+    """What is wrong, what to put right, what blew a fuse, what to read again."""
+    texts = {"unexplained": _unexplained, "sound": lambda _: _SOUND, "located": _located,
+             "narrowed": _narrowed}  # fmt: skip
+    sentences = [texts[point.word](point)]
+    if point.word in ("located", "narrowed"):
+        sentences += [_comes_and_goes(point), _what_blew(point), _rests_on(point)]
+    if point.repeat:
+        sentences.append(f"Repeat first: {'; '.join(point.repeat)}.")
+    return " ".join(one for one in sentences if one)
+
+
+def percent(chance: float) -> str:
+    """``71 %``."""
+    return f"{min(chance, 0.999) * 100:.0f} %"
+
+
+def _unexplained(point: Standpoint) -> str:
+    return ("No single fault, no pair and no three that this harness knows explain these readings; "
+            f"the nearest is {point.first[0].suspect.spec}. Repeat the readings marked, or look for "
+            "what the description leaves out.")  # fmt: skip
+
+
+def _located(point: Standpoint) -> str:
+    leader = point.first[0]
+    words = " and ".join(fault.words for fault in leader.suspect.faults)
+    fuses = fuses_of(leader)
+    blown = f", which has blown {' and '.join(fuses)}" if fuses else ""
+    return f"{words[0].upper()}{words[1:]}{blown}. Put right: {_best(point)}."
+
+
+def _best(point: Standpoint) -> str:
+    return max(point.units, key=lambda one: point.units[one])
+
+
+def _narrowed(point: Standpoint) -> str:
+    first, unit = point.first, _best(point)
+    names = ", ".join(one.suspect.spec for one in first[:_NAMED])
+    more = f" and {len(first) - _NAMED} more" if len(first) > _NAMED else ""
+    text = f"Narrowed down to {names}{more}"
+    if len(first) > 1:
+        text += ", which these readings cannot part"
+    text += f". Most likely to put right: {unit} ({percent(point.units[unit])})"
+    rest = [one for one in point.units if one not in (unit, "") and point.units[one] >= _SLIGHT]
+    if rest:
+        rest.sort(key=lambda one: -point.units[one])
+        text += "; then " + ", ".join(f"{one} ({percent(point.units[one])})" for one in rest[:3])
+    if 1 < len(point.repair.units) <= 3:
+        together = " and ".join(point.repair.units)
+        text += f". Put right together, {together} cure it with {percent(point.repair.chance)}"
+    return text + "."
+
+
+def _comes_and_goes(point: Standpoint) -> str:
+    """Which tests met it and which did not."""
+    leader = point.first[0]
+    if not leader.suspect.passing:
+        return ""
+    seen, gone = (" and ".join(names) for names in (leader.seen_in, leader.gone_in))
+    return (f"It comes and goes: it was there in {seen} and gone in {gone}. Move the plug and the loom "
+            "at it while you look at the meter.")  # fmt: skip
+
+
+def _what_blew(point: Standpoint) -> str:
+    """A fuse that has blown asks what blew it."""
+    first = point.first
+    by_itself = [one for one in first if any(f.mode == "blown" and not f.severity
+                                             for f in one.suspect.faults)]  # fmt: skip
+    for one in by_itself:
+        fuse = one.suspect.faults[0].where
+        causes = [other for other in point.standings if fuse in fuses_of(other)][:3]
+        if causes:
+            named = ", ".join(f"{other.suspect.spec} ({unit_of(other)})" for other in causes)
+            return f"Before a new {fuse} goes in, look for what may have blown it: {named}."
+    return ""
+
+
+def _rests_on(point: Standpoint) -> str:
+    """What would change the verdict: one reading, had it been misread."""
+    if point.word != "located" or not point.hinges:
+        return ""
+    one = point.hinges[0]
+    instead = f"{one.instead} would be the likelier" if one.instead else "the wiring would be sound"
+    return f"This rests on '{one.name}' in {one.test}: had that been misread, {instead}."
