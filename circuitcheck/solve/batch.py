@@ -28,6 +28,9 @@ from circuitcheck.solve.newton import settle_curves
 from circuitcheck.solve.ties import ties_of
 
 _DELICATE = 1e-7
+_TOGETHER = 1e11
+"""Condition of all edits of a row together up to which volts are good to some microvolts, a hundredth
+of a meter's last digit; found against the plain solver."""
 
 
 class Batch:
@@ -186,11 +189,11 @@ class Batch:
         r = self._r = self.resistance[self.active[:, :, None], self.active[:, None, :]]
         extra = np.where(self.bridging, 0.0, self.extra_siemens)
         amps = np.where(self.bridging, 0.0, self.extra_amps)
-        self.delicate = self._ill(r, extra)
         start = self.port_volts[self.active]
         edit, between, curve = r[:, :width, :width], r[:, :width, width:], r[:, width:, width:]
         # u = v - R f at all of them, f = g u - j at the altered ones: solved for their part of u.
         matrix = np.eye(width) + edit * extra[:, None, :]
+        self.delicate = self._ill(r, extra, matrix)
         pushed = start[:, :width] + (edit @ amps[..., None])[..., 0]
         known = np.linalg.solve(matrix, np.concatenate([pushed[..., None], between], axis=2))
         still, moving = known[..., 0], known[..., 1:]
@@ -216,14 +219,20 @@ class Batch:
         jacobian = np.eye(self._r.shape[1]) + self._r * self.slope[:, None, :]
         return np.asarray(np.linalg.inv(jacobian), dtype=np.float64)
 
-    def _ill(self, r: Array, extra: Array) -> Bool:
-        """Rows where so little is left of a branch's surroundings that digits are lost."""
+    def _ill(self, r: Array, extra: Array, matrix: Array) -> Bool:
+        """Rows where so little is left of a branch's surroundings that digits are lost.
+
+        What else a row adds may hold what one of its branches no longer does: a wire that sits
+        elsewhere. Then all its edits together lose few.
+        """
         if not extra.shape[1]:
             return np.zeros(len(r), dtype=bool)
         width = extra.shape[1]
         own = 1 + extra * np.einsum("sii->si", r)[:, :width]
         own[extra == -TIE_SIEMENS] = 1.0
         ill: Bool = np.any(np.abs(own) < _DELICATE, axis=1)
+        held = np.flatnonzero(ill & self.adds.any(axis=1))
+        ill[held] = np.linalg.cond(matrix[held]) > _TOGETHER
         return ill
 
     # -- what can be read off -------------------------------------------------------------

@@ -98,7 +98,7 @@ class Order:
         for motor in self.design.motors:
             amps = abs(point.amps.get(f"{motor}:motor", 0.0))
             if amps > TURNS:
-                feeds = [fuse for fuse in self._outward if fuse in self.design.fuses
+                feeds = [fuse for fuse in self.outward if fuse in self.design.fuses
                          and abs(point.amps.get(f"{fuse}:element", 0.0)) > 0.5 * amps
                          and not self._turns_without(circuit, motor, fuse)]  # fmt: skip
                 found[motor] = feeds[-1] if feeds else ""
@@ -110,7 +110,7 @@ class Order:
         return abs(without.amps.get(f"{motor}:motor", 0.0)) > TURNS
 
     @cached_property
-    def _outward(self) -> list[str]:
+    def outward(self) -> list[str]:
         """All parts by their distance from the battery, over everything that can conduct."""
         near = _distances(self.harness)
         far = len(near) + 1
@@ -177,7 +177,7 @@ class Order:
             live = self._live(mode)
             if live - self.live:
                 continue  # it is asked for first, so that what it makes live is live alone
-            for name in self._outward:
+            for name in self.outward:
                 nodes = self.harness.parts[name].nodes(name)
                 if name in self.out and name not in self.last and live.intersection(nodes):
                     yield name, mode, self._light(name, live)

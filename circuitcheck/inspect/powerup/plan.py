@@ -1,0 +1,180 @@
+"""The steps of a power-up with everything that a person needs at each."""
+
+from __future__ import annotations
+
+import csv
+import io
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from circuitcheck.circuit.build import all_faults
+from circuitcheck.expect.bench import Bench
+from circuitcheck.expect.cautions import cautions_for, setup_lines
+from circuitcheck.expect.expected import ChosenFault, ExpectedReading, expected_reading
+from circuitcheck.harness.model import Harness, Test
+from circuitcheck.inspect.powerup.feed import Feeds, setup_for
+from circuitcheck.inspect.powerup.observe import offered, words_of
+from circuitcheck.inspect.powerup.order import Order, Stage
+from circuitcheck.inspect.powerup.signs import Sign, Signs
+from circuitcheck.notebook import html_table
+
+POINTS = 4
+"""Points to probe in one step at the most; common practice, no source."""
+FAR = 3.3
+"""Standard uncertainties beyond which fewer than one sound vehicle in a thousand reads."""
+
+BEFORE = (
+    "Before the first step the loom is buzzed through ('circuitcheck buzz'), the battery disconnected: "
+    "minus clamp off and tied back, 0 V between the clamps of the loom.",
+    "Fuses out before ohms; power off (the lead at the lamp or supply undone) before anything is put in "
+    "or taken out, then power on and read.",
+    "Capacitors in radios, control units and suppressors keep their charge: wait two minutes after power "
+    "off, and let no such unit see a power-up that its maker does not allow.",
+    "A lamp that limits the current gets hot: in a holder, on something that does not burn.",
+)
+"""Cautions for the whole of it; those of each step come with it."""
+
+
+@dataclass(frozen=True)
+class Step:
+    """One step.
+
+    :param name: as on the sheet: ``04-F2``
+    :param test: the same as a test like any other
+    :param readings: what a sound loom gives
+    :param spread: standard uncertainty of each, from one sound vehicle to the next
+    :param stop_above: current at which to switch off at once [A]; None where none is read
+    :param signs: what it means if a reading is off
+    """
+
+    name: str
+    stage: Stage
+    test: Test
+    readings: tuple[ExpectedReading, ...]
+    spread: tuple[float, ...]
+    stop_above: float | None
+    signs: tuple[Sign, ...]
+    cautions: tuple[str, ...]
+
+    @property
+    def fed(self) -> str:
+        """What the power comes through, in words."""
+        lines = setup_lines(self.test.setup)
+        return lines[0] if self.test.setup.through else "straight on the battery"
+
+    def to_dict(self) -> dict[str, Any]:
+        """The fields as a plain dict."""
+        through = self.test.setup.through
+        return {
+            "step": self.name, "title": self.test.title, "fit": self.stage.fit,
+            "through": through.model_dump(exclude_none=True) if through else None,
+            "setup": setup_lines(self.test.setup),
+            "readings": [{**reading.to_dict(), "at": list(one.points)} for reading, one in
+                         zip(self.readings, self.test.observe.values(), strict=True)],
+            "stop_above_amps": self.stop_above, "signs": [one.to_dict() for one in self.signs], "cautions": list(self.cautions),
+        }  # fmt: skip
+
+
+@dataclass(frozen=True)
+class PowerupPlan:
+    """All steps.
+
+    :param harness: the loom, fresh from the bench, with the steps as its tests
+    """
+
+    harness: Harness
+    steps: tuple[Step, ...]
+
+    def __getitem__(self, name: str) -> Step:
+        """A step by its name.
+
+        :raises KeyError: if there is none
+        """
+        return {one.name: one for one in self.steps}[name]
+
+    def to_dict(self) -> dict[str, Any]:
+        """The plan as plain values."""
+        return {"harness": self.harness.name, "cautions": list(BEFORE),
+                "steps": [one.to_dict() for one in self.steps]}  # fmt: skip
+
+    def to_csv(self) -> str:
+        """The sheet to fill in."""
+        text = io.StringIO()
+        rows = csv.writer(text, lineterminator="\n")
+        rows.writerow(("test", "name", "reading", "expected"))
+        for step in self.steps:
+            rows.writerows((step.name, one.name, "", expected_words(one)) for one in step.readings)
+        return text.getvalue()
+
+    def _repr_html_(self) -> str:
+        rows = [(step.name, step.test.title, step.fed, one.name, expected_words(one))
+                for step in self.steps for one in step.readings]  # fmt: skip
+        return html_table(f"{self.harness.title}: first power", ["step", "do", "through", "reading",
+                          "expected"], rows)  # fmt: skip
+
+
+def expected_words(reading: ExpectedReading) -> str:
+    """What a person should see: a word, or the band with its unit."""
+    if reading.word:
+        return reading.word
+    if reading.low is None or reading.high is None:
+        return ""
+    digits = 1 if reading.high >= 10 else 2
+    low, high = f"{reading.low:.{digits}f}", f"{reading.high:.{digits}f}"
+    return f"{low} to {high} {reading.unit}"
+
+
+def fresh(harness: Harness) -> Harness:
+    """The loom as one that has never been in use, without tests."""
+    return harness.model_copy(update={"in_use": False, "tests": {}})
+
+
+def powerup_plan(harness: Harness, *, limited: bool = False) -> PowerupPlan:
+    """The steps for a harness.
+
+    :param limited: a current-limited supply is at hand for the steps that turn no fan
+    """
+    loom = fresh(harness)
+    order = Order(loom)
+    faults = [ChosenFault(one, one.severity.typical if one.severity else 0.0)
+              for one in all_faults(loom)]  # fmt: skip
+    feeds, signs = Feeds(order, faults, limited=limited), Signs(loom, faults)
+    steps = tuple(_step(order, number, stage, feeds, signs) for number, stage in
+                  enumerate(order.stages, 1))  # fmt: skip
+    tests = {one.name: one.test for one in steps}
+    return PowerupPlan(loom.model_copy(update={"tests": tests}), steps)
+
+
+def _step(order: Order, number: int, stage: Stage, feeds: Feeds, signs: Signs) -> Step:
+    harness = order.harness
+    setup = setup_for(order, stage, feeds.choose(stage))
+    offer = offered(order, stage, setup)
+    labels = [*offer.always, *offer.points]
+    observations = {**offer.always, **offer.points}
+    sweep = signs.sweep(Bench(harness, setup, tuple(observations.items())))
+    count = len(offer.always)
+    places = signs.worth(sweep, range(count), range(count, len(labels)), POINTS)
+    readings = tuple(
+        expected_reading(harness, labels[n], observations[labels[n]], float(sweep.base[n]),
+                         float(sweep.spread[n]))
+        for n in places
+    )  # fmt: skip
+    test = Test(title=words_of(harness, stage), setup=setup,
+                observe={labels[n]: observations[labels[n]] for n in places})  # fmt: skip
+    name = f"{number:02d}-" + "battery-" * stage.battery + (stage.fit or stage.mode.name)
+    return Step(name, stage, test, readings, tuple(float(sweep.spread[n]) for n in places),
+                _stop_above(readings), signs.of(sweep, labels, places),
+                tuple(cautions_for(harness, setup)))  # fmt: skip
+
+
+def _stop_above(readings: Sequence[ExpectedReading]) -> float | None:
+    """The current that not one sound loom in a thousand draws, to a tenth of an amp [A]."""
+    for one in readings:
+        if one.name == "amps" and one.expected is not None and one.high is not None:
+            most = one.expected + FAR / 1.96 * (one.high - one.expected)
+            return math.ceil(max(most, 0.1) * 10) / 10
+    return None
+
+
