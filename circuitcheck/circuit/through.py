@@ -1,9 +1,10 @@
 """A loom that is not fed straight from its battery: through a lamp, or from a limited supply.
 
-A lamp stands between the plus post and the clamp that belongs on it, or in place of a fuse. A limited supply stands in place
-of the battery. Its volts stay up to its limit and then give way: a source that pushes the limit at any
-volts, beside a junction that takes what the loom does not, above the volts that are set. Both kinds of
-branch are known to every solver here, and to the simulators that the numbers are checked against.
+A lamp stands between the plus post and the clamp that belongs on it, or in place of a fuse. A limited
+supply stands in place of the battery. Its volts stay up to its limit and then give way: a source that
+pushes the limit at any volts, beside a junction that takes what the loom does not, above the volts that
+are set. Both kinds of branch are known to every solver here, and to the simulators that the numbers are
+checked against.
 """
 
 from __future__ import annotations

@@ -271,7 +271,8 @@ def _check_through(harness: Harness, tree: Tree, path: Path_, setup: Setup, know
     if through.at not in fuses:
         _no_part(tree, harness, (*where, "at"), through.at, "must be a fuse", fuses)
     elif through.at not in setup.pull:
-        tree.report((*where, "at"), f"'{through.at}', which is still in", f"must have 'pull: [{through.at}]'")
+        tree.report((*where, "at"), f"'{through.at}', which is still in",
+                    f"must have 'pull: [{through.at}]'")  # fmt: skip
     if through.limit is not None:
         tree.report((*where, "at"), "a place for a limited supply", "must be a lamp there")
 
@@ -337,7 +338,8 @@ def _check_clamp(
     part = point.partition(".")[0]
     pins = harness.parts[part].contacts(part) if part in harness.parts else {}
     near = _near(tree, point, [*harness.wires, *known.by_kind.get("fuse", []), *leads, *pins])
-    tree.report(path, f"'{point}'", "must be a wire, a fuse, a pin, or bridge, feed, ground, through", near)
+    must = f"must be a wire, a fuse, a pin, or {', '.join(leads)}"
+    tree.report(path, f"'{point}'", must, near)
 
 
 def frequencies_name_faults(harness: Harness, tree: Tree) -> None:

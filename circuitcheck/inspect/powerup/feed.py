@@ -2,8 +2,8 @@
 
 Chosen from the solved circuit. It must let a sound loom do what the step asks, with relays held by a
 margin, also while a fan still stands; whatever is wrong, it must not pass more than wires and resistors
-bear; and then the lamp is best that tells most faults by its light alone. Of those as good, the smallest;
-and the lamp of the step before, if it is as good, so that lamps are not changed for nothing.
+bear; and then the lamp is best that tells most faults by its light alone, and of those as good the
+smallest.
 """
 
 from __future__ import annotations
@@ -38,6 +38,10 @@ _SURE = 0.97
 """Chance that a sound loom's lamp is called what it should be."""
 _AS_GOOD = 0.01
 """Share of the faults that two lamps may differ by and still be as good."""
+_FLICKERS = 1.0
+"""Light of a lamp ahead of relays that never come to rest, as a share of its own; it cannot be missed."""
+DARK = 1e-3
+"""Less than this makes no lamp glow [A]."""
 
 Through = dict[str, object]
 """What a step is fed through, as in a description; empty straight on the battery."""
@@ -51,7 +55,6 @@ class Feeds:
         self.harness = order.harness
         self.faults = [one for one in faults if one.mode.overloads]
         self.limited = limited
-        self._last: Through = {}
 
     def choose(self, stage: Stage) -> Through:
         """What a step is fed through; nothing on the battery, or where no lamp will do."""
@@ -59,17 +62,20 @@ class Feeds:
             return {}
         if self.limited and not stage.at:
             return self._limit(stage)
-        fit = [one for one in self._lamps(stage) if self._works(stage, one)]
-        told = {n: self._told(stage, one) for n, one in enumerate(fit)}
-        sure = {n: share for n, share in told.items() if share is not None}
-        if not sure:
-            return {}
-        best = max(sure.values()) - _AS_GOOD
-        good = [n for n, share in sure.items() if share >= best]
-        same = [n for n in good if fit[n] == self._last]
-        chosen = (same or good)[0]
-        self._last = fit[chosen]
-        return self._last
+        lamps = [one for one in self._lamps(stage) if self._works(stage, one)]
+        told: list[tuple[float, Through]] = []
+        for one in lamps:
+            told.append((self._told(stage, one), one))
+            if self._is_dark(stage, one):
+                break  # so it stays behind a bigger lamp, of which any fault makes less light
+        best = max((share for share, _ in told), default=0.0)
+        if best == 0.0:  # it glows in any case, and more can be read off a loom that gets more
+            return lamps[-1] if lamps else {}
+        return next(one for share, one in told if share >= best - _AS_GOOD)
+
+    def _is_dark(self, stage: Stage, through: Through) -> bool:
+        point = solve_point(build_circuit(self.harness, setup_of(self.harness, stage, through)))
+        return abs(point.amps[THROUGH]) < DARK
 
     def _lamps(self, stage: Stage) -> Iterator[Through]:
         """The lamps that nothing in the loom would be overloaded behind, the smallest first."""
@@ -95,33 +101,32 @@ class Feeds:
         plain = solve_point(build_circuit(self.harness, setup_of(self.harness, _straight(stage))))
         circuit = build_circuit(self.harness, setup_of(self.harness, stage, through))
         point = solve_point(circuit)
-        turning = any(abs(plain.amps.get(f"{one}:motor", 0.0)) > TURNS for one in self.order.design.motors)
         points = [(circuit, point)]
-        if turning:
+        motors = self.order.design.motors
+        if any(abs(plain.amps.get(f"{one}:motor", 0.0)) > TURNS for one in motors):
             still = circuit.changed({
-                key: one for motor in self.order.design.motors
+                key: one for motor in motors
                 for key, one in self.order.design.faults[f"{motor} seized"].change(
                     circuit.branches, 0.0).items()
             })  # fmt: skip
             points.append((still, solve_point(still)))
         return all(_holds(one, found, plain) for one, found in points)
 
-    def _told(self, stage: Stage, through: Through) -> float | None:
+    def _told(self, stage: Stage, through: Through) -> float:
         """The share of the overloading faults that the lamp alone tells, by their usual chance.
 
-        None where a sound loom's lamp would itself be called now this, now that.
+        0 where a sound loom's lamp would itself be called now this, now that.
         """
         setup = setup_of(self.harness, stage, through)
         bench = Bench(self.harness, setup, (("lamp", Observation(lamp=THROUGH)),))
         changes = [one.change(bench.circuit.branches) for one in self.faults]
         felt = reaching(bench, changes)
         run = bench.run([{}, *(changes[n] for n in felt)])
-        light = np.nan_to_num(run.values[:, 0])
+        light = np.where(np.isnan(run.values[:, 0]), _FLICKERS, run.values[:, 0])
         spread = np.sqrt(np.sum(run.shifts(np.array([0])).values[0] ** 2, axis=-1))
-        chances = LAMP.chances(light[:1], spread)[0]
-        word = int(np.argmax(chances))
-        if chances[word] < _SURE:
-            return None
+        word = sure_word(float(light[0]), float(spread[0]))
+        if word is None:
+            return 0.0
         brighter = LAMP.chances(light[1:], np.zeros(len(light) - 1))[:, word + 1 :].sum(axis=1)
         weights: Array = np.array([one.mode.weight for one in self.faults])
         return float(weights[felt] @ brighter / weights.sum())
@@ -134,6 +139,13 @@ class Feeds:
             if abs(point.amps[THROUGH]) < 0.7 * amps and self._works(stage, through):
                 return through
         return {}
+
+
+def sure_word(light: float, spread: float) -> int | None:
+    """The number of the word for a sound loom's lamp; None where it may be called one or another."""
+    chances = LAMP.chances(np.array([light]), np.array([spread]))[0]
+    word = int(np.argmax(chances))
+    return word if chances[word] >= _SURE else None
 
 
 def _straight(stage: Stage) -> Stage:

@@ -15,16 +15,16 @@ from typing import Any, Literal
 
 import numpy as np
 
-from circuitcheck.expect.expected import ExpectedReading, scale_factor
+from circuitcheck.expect.expected import COVERAGE, ExpectedReading, scale_factor
 from circuitcheck.expect.words import LAMP, SCALES
 from circuitcheck.harness.readings import Reading, Sheet
+from circuitcheck.inspect.powerup.observe import LAMP_LABEL
 from circuitcheck.inspect.powerup.plan import FAR, PowerupPlan, Step, expected_words
 from circuitcheck.locate.locate import Locator
 from circuitcheck.locate.verdict import Verdict
 
 UNUSUAL = 0.02
 """Chance of a word in a sound loom below which it is off."""
-_COVERAGE = 1.96
 Status = Literal["as expected", "repeat", "stop", "not done", "after the stop"]
 
 
@@ -108,7 +108,8 @@ class PowerupResult:
 
 
 def _why(judged: JudgedStep, verdict: Verdict) -> str:
-    read = "; ".join(one.words for one in judged.off) or "the readings together are not those of a sound loom"
+    together = "the readings together are not those of a sound loom"
+    read = "; ".join(one.words for one in judged.off) or together
     start = f"Switch off and stop at {judged.step.name}: {read}."
     if verdict.verdict == "unexplained":
         return (f"{start} No one fault and no two explain this: look over what this step put in or made "
@@ -206,15 +207,13 @@ def _number_fits(
 ) -> bool:
     if expected.low is None or expected.high is None or expected.expected is None:
         return math.isinf(reading.value) == (expected.expected is None)
-    wider = FAR / _COVERAGE
+    wider = FAR / COVERAGE
     low = expected.expected - wider * (expected.expected - expected.low)
     high = expected.expected + wider * (expected.high - expected.expected)
     return low <= reading.value <= high
 
 
 def _is_danger(step: Step, reading: Reading, expected: ExpectedReading) -> bool:
-    if reading.name == "lamp" and reading.word in LAMP.words and expected.word in LAMP.words:
+    if reading.name == LAMP_LABEL and reading.word in LAMP.words and expected.word in LAMP.words:
         return LAMP.words.index(reading.word) > LAMP.words.index(expected.word)
-    if reading.name == "amps" and step.stop_above is not None:
-        return reading.value > step.stop_above
-    return False
+    return reading.value > step.stop_above.get(reading.name, math.inf)

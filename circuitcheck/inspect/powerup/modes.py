@@ -1,4 +1,4 @@
-"""What can be asked of a loom: ignition, each stage of a temperature switch, each position of a switch."""
+"""What can be asked of a loom: ignition on, a stage of a temperature switch, a position of a switch."""
 
 from __future__ import annotations
 
@@ -58,7 +58,8 @@ def _stages(name: str, part: Thermoswitch, key: str) -> list[Mode]:
             continue
         pairs = (*pairs, (f"{name}.2", f"{name}.{pin}"))
         joined = " and ".join(f"{one} to {other}" for one, other in pairs)
-        found.append(Mode(f"{name}-{stage}", f"{joined} bridged at the plug", name, key, {}, pairs))
+        words = f"{joined} bridged at the plug of {name}"
+        found.append(Mode(f"{name}-{stage}", words, name, key, {}, pairs))
     return found
 
 

@@ -10,6 +10,10 @@ from circuitcheck.harness.model import THROUGH, Harness, Observation, Setup
 from circuitcheck.inspect.powerup.order import TURNS, Order, Stage
 from circuitcheck.solve.point import OperatingPoint, solve_point
 
+LAMP_LABEL = "lamp"
+"""What the lamp that the power comes through is called on the sheet."""
+AMPS_LABEL = "amps"
+"""What its current is called there."""
 _DROP = 1.0
 """Up to here volts are read as a loss, on the millivolt range [V]."""
 
@@ -49,8 +53,8 @@ def _at_the_feed(order: Order, stage: Stage, setup: Setup) -> Iterator[tuple[str
         yield "battery", _one("volts", f"{battery}.+", f"{battery}.-")
         return
     if setup.through.lamp is not None:
-        yield "lamp", _one("lamp", THROUGH)
-    yield "amps", _one("amps", THROUGH, inline="yes")
+        yield LAMP_LABEL, _one("lamp", THROUGH)
+    yield AMPS_LABEL, _one("amps", THROUGH, inline="yes")
     behind = f"{stage.at}.out" if stage.at else f"{battery}.+"
     yield "behind", _one("volts", behind, f"{battery}.-")
 
@@ -65,7 +69,7 @@ def _at_the_sockets(order: Order, stage: Stage) -> Iterator[tuple[str, Observati
 
 
 def _open_to(order: Order, stage: Stage, end: str) -> bool:
-    """Whether a probe gets at it without undoing anything: an empty socket, a fuse, what was just put in."""
+    """Whether a probe gets at it with nothing undone: an empty socket, a fuse, what was just put in."""
     name = end.partition(".")[0]
     if order.harness.parts[name].kind == "battery":
         return False
@@ -82,13 +86,20 @@ def _at_the_fans(
         if abs(point.amps.get(f"{motor}:motor", 0.0)) < TURNS:
             continue
         fed, back = _plug_of(order, f"{motor}.+"), _plug_of(order, f"{motor}.-")
-        wire = next((key for key, one in order.harness.wires.items()
-                     if {one.start, one.end} & {f"{motor}.+", f"{motor}.-"}), "")  # fmt: skip
+        wire = _wire_at(order, point, motor, (fed, back))
         if wire:
             yield f"{motor}-amps", _one("amps", wire)
         for name, one, other in ((f"{motor}-feed", plus, fed), (f"{motor}-ground", back, minus)):
             lost = abs(point.between(one, other))
             yield name, _one("drop" if lost < _DROP else "volts", one, other)
+
+
+def _wire_at(order: Order, point: OperatingPoint, motor: str, ends: tuple[str, ...]) -> str:
+    """A wire of the loom at the plug of a motor that carries all of its current; empty without one."""
+    amps = abs(point.amps[f"{motor}:motor"])
+    return next((key for key, one in order.harness.wires.items()
+                 if one.belongs_to is None and {one.start, one.end}.intersection(ends)
+                 and abs(point.amps.get(key, 0.0)) > 0.98 * amps), "")  # fmt: skip
 
 
 def _plug_of(order: Order, node: str) -> str:
@@ -113,6 +124,15 @@ def _looked_at(order: Order, stage: Stage, point: OperatingPoint) -> Iterator[tu
             yield name, _one("lamp", name)
         if part.kind == "motor" and (stage.battery or abs(point.amps.get(f"{name}:motor", 0.0)) > TURNS):
             yield name, _one("speed", name)
+
+
+def short_name(stage: Stage) -> str:
+    """For the name of a step."""
+    if stage.fit:
+        return stage.fit
+    if stage.battery:
+        return f"battery-{stage.mode.name}"
+    return "all-out" if stage.mode.name == "rest" else stage.mode.name
 
 
 def words_of(harness: Harness, stage: Stage) -> str:

@@ -1,4 +1,4 @@
-"""The order of the steps, from the graph: from the source outward, what controls before what it turns on.
+"""The order of the steps, from the graph: from the source outward, control circuits before the fans.
 
 Everything that can be taken out is out to begin with. What can come next is what the power already
 reaches, in some mode that has been tried; so that each step makes one more piece of the loom live. Of
@@ -19,6 +19,8 @@ from circuitcheck.expect.service import HOT
 from circuitcheck.harness.model import Harness, Setup
 from circuitcheck.inspect.design import Design
 from circuitcheck.inspect.powerup.modes import IGNITION, Mode, modes_of, undone_to_ask
+from circuitcheck.parts.thermoswitch import Stage as TemperatureStage
+from circuitcheck.parts.thermoswitch import Thermoswitch
 from circuitcheck.solve.point import OperatingPoint, solve_point
 
 LIVE = 0.3
@@ -235,9 +237,10 @@ class Order:
             yield Stage("", mode, tuple(self.out), battery=True, engine=celsius)
 
 
-def _stages_of(harness: Harness, name: str) -> list[object]:
+def _stages_of(harness: Harness, name: str) -> list[TemperatureStage]:
     part = harness.parts[name]
-    return [one for one in (getattr(part, "low", None), getattr(part, "high", None)) if one]
+    assert isinstance(part, Thermoswitch)
+    return [one for one in (part.low, part.high) if one is not None]
 
 
 def _distances(harness: Harness) -> dict[str, int]:

@@ -6,18 +6,18 @@ import csv
 import io
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from typing import Any
 
-from circuitcheck.circuit.build import all_faults
+from circuitcheck.circuit.build import all_faults, lead_keys
 from circuitcheck.expect.bench import Bench
-from circuitcheck.expect.cautions import cautions_for, setup_lines
-from circuitcheck.expect.expected import ChosenFault, ExpectedReading, expected_reading
+from circuitcheck.expect.cautions import Lead, cautions_for, lead_for, setup_lines
+from circuitcheck.expect.expected import COVERAGE, ChosenFault, ExpectedReading, expected_reading
 from circuitcheck.harness.model import Harness, Test
-from circuitcheck.inspect.powerup.feed import Feeds, setup_for
-from circuitcheck.inspect.powerup.observe import offered, words_of
+from circuitcheck.inspect.powerup.feed import Feeds, setup_for, sure_word
+from circuitcheck.inspect.powerup.observe import LAMP_LABEL, offered, short_name, words_of
 from circuitcheck.inspect.powerup.order import Order, Stage
-from circuitcheck.inspect.powerup.signs import Sign, Signs
+from circuitcheck.inspect.powerup.signs import Sign, Signs, Sweep
 from circuitcheck.notebook import html_table
 
 POINTS = 4
@@ -28,10 +28,10 @@ FAR = 3.3
 BEFORE = (
     "Before the first step the loom is buzzed through ('circuitcheck buzz'), the battery disconnected: "
     "minus clamp off and tied back, 0 V between the clamps of the loom.",
-    "Fuses out before ohms; power off (the lead at the lamp or supply undone) before anything is put in "
-    "or taken out, then power on and read.",
-    "Capacitors in radios, control units and suppressors keep their charge: wait two minutes after power "
-    "off, and let no such unit see a power-up that its maker does not allow.",
+    "Fuses out before ohms; power off, at the lamp or the supply, before anything is put in or taken "
+    "out; then power on and read.",
+    "Capacitors in radios, control units and suppressors keep their charge: wait two minutes after "
+    "power off. A control unit that must not see low volts stays undone until the battery is on.",
     "A lamp that limits the current gets hot: in a holder, on something that does not burn.",
 )
 """Cautions for the whole of it; those of each step come with it."""
@@ -45,8 +45,9 @@ class Step:
     :param test: the same as a test like any other
     :param readings: what a sound loom gives
     :param spread: standard uncertainty of each, from one sound vehicle to the next
-    :param stop_above: current at which to switch off at once [A]; None where none is read
+    :param stop_above: by the name of the reading, the current above which to switch off at once [A]
     :param signs: what it means if a reading is off
+    :param lead: the lead to bridge with, if there is one
     """
 
     name: str
@@ -54,9 +55,10 @@ class Step:
     test: Test
     readings: tuple[ExpectedReading, ...]
     spread: tuple[float, ...]
-    stop_above: float | None
+    stop_above: dict[str, float]
     signs: tuple[Sign, ...]
     cautions: tuple[str, ...]
+    lead: Lead | None = None
 
     @property
     def fed(self) -> str:
@@ -70,10 +72,11 @@ class Step:
         return {
             "step": self.name, "title": self.test.title, "fit": self.stage.fit,
             "through": through.model_dump(exclude_none=True) if through else None,
-            "setup": setup_lines(self.test.setup),
+            "setup": setup_lines(self.test.setup), "lead": asdict(self.lead) if self.lead else None,
             "readings": [{**reading.to_dict(), "at": list(one.points)} for reading, one in
                          zip(self.readings, self.test.observe.values(), strict=True)],
-            "stop_above_amps": self.stop_above, "signs": [one.to_dict() for one in self.signs], "cautions": list(self.cautions),
+            "stop_above_amps": self.stop_above, "signs": [one.to_dict() for one in self.signs],
+            "cautions": list(self.cautions),
         }  # fmt: skip
 
 
@@ -122,8 +125,10 @@ def expected_words(reading: ExpectedReading) -> str:
     if reading.low is None or reading.high is None:
         return ""
     digits = 1 if reading.high >= 10 else 2
-    low, high = f"{reading.low:.{digits}f}", f"{reading.high:.{digits}f}"
-    return f"{low} to {high} {reading.unit}"
+    high = f"{reading.high:.{digits}f} {reading.unit}"
+    if round(reading.low, digits) <= 0:
+        return f"at most {high}"
+    return f"{reading.low:.{digits}f} to {high}"
 
 
 def fresh(harness: Harness) -> Harness:
@@ -153,9 +158,11 @@ def _step(order: Order, number: int, stage: Stage, feeds: Feeds, signs: Signs) -
     offer = offered(order, stage, setup)
     labels = [*offer.always, *offer.points]
     observations = {**offer.always, **offer.points}
-    sweep = signs.sweep(Bench(harness, setup, tuple(observations.items())))
+    bench = Bench(harness, setup, tuple(observations.items()))
+    sweep = signs.sweep(bench)
     count = len(offer.always)
-    places = signs.worth(sweep, range(count), range(count, len(labels)), POINTS)
+    must = [n for n in range(count) if labels[n] != LAMP_LABEL or _says_something(sweep, n)]
+    places = signs.worth(sweep, must, range(count, len(labels)), POINTS)
     readings = tuple(
         expected_reading(harness, labels[n], observations[labels[n]], float(sweep.base[n]),
                          float(sweep.spread[n]))
@@ -163,18 +170,32 @@ def _step(order: Order, number: int, stage: Stage, feeds: Feeds, signs: Signs) -
     )  # fmt: skip
     test = Test(title=words_of(harness, stage), setup=setup,
                 observe={labels[n]: observations[labels[n]] for n in places})  # fmt: skip
-    name = f"{number:02d}-" + "battery-" * stage.battery + (stage.fit or stage.mode.name)
-    return Step(name, stage, test, readings, tuple(float(sweep.spread[n]) for n in places),
-                _stop_above(readings), signs.of(sweep, labels, places),
-                tuple(cautions_for(harness, setup)))  # fmt: skip
+    return Step(
+        f"{number:02d}-{short_name(stage)}", stage, test, readings,
+        tuple(float(sweep.spread[n]) for n in places), _stop_above(readings),
+        signs.of(sweep, labels, places), tuple(cautions_for(harness, setup)), _lead(bench),
+    )  # fmt: skip
 
 
-def _stop_above(readings: Sequence[ExpectedReading]) -> float | None:
-    """The current that not one sound loom in a thousand draws, to a tenth of an amp [A]."""
+def _lead(bench: Bench) -> Lead | None:
+    """The lead that a step is bridged with."""
+    keys = lead_keys(bench.setup)
+    amps = bench.point({}).amps
+    return lead_for(max(abs(amps.get(key, 0.0)) for key in keys)) if keys else None
+
+
+def _says_something(sweep: Sweep, place: int) -> bool:
+    """Whether a sound loom's lamp is called one thing only; else it is not looked at."""
+    return sure_word(float(sweep.base[place]), float(sweep.spread[place])) is not None
+
+
+def _stop_above(readings: Sequence[ExpectedReading]) -> dict[str, float]:
+    """The currents that not one sound loom in a thousand draws, to a tenth of an amp [A]."""
+    found = {}
     for one in readings:
-        if one.name == "amps" and one.expected is not None and one.high is not None:
-            most = one.expected + FAR / 1.96 * (one.high - one.expected)
-            return math.ceil(max(most, 0.1) * 10) / 10
-    return None
+        if one.kind == "amps" and one.expected is not None and one.high is not None:
+            most = one.expected + FAR / COVERAGE * (one.high - one.expected)
+            found[one.name] = math.ceil(max(most, 0.1) * 10) / 10
+    return found
 
 
