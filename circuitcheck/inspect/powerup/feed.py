@@ -39,7 +39,7 @@ _SURE = 0.97
 _AS_GOOD = 0.01
 """Share of the faults that two lamps may differ by and still be as good."""
 _FLICKERS = 1.0
-"""Light of a lamp ahead of relays that never come to rest, as a share of its own; it cannot be missed."""
+"""Light of a lamp ahead of relays that never come to rest, as a share of its own: nobody misses it."""
 DARK = 1e-3
 """Less than this makes no lamp glow [A]."""
 

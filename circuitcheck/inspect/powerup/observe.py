@@ -132,7 +132,9 @@ def short_name(stage: Stage) -> str:
         return stage.fit
     if stage.battery:
         return f"battery-{stage.mode.name}"
-    return "all-out" if stage.mode.name == "rest" else stage.mode.name
+    if stage.mode.name == "rest":
+        return "all-out" if stage.out else "all-in"
+    return stage.mode.name
 
 
 def words_of(harness: Harness, stage: Stage) -> str:
@@ -141,7 +143,9 @@ def words_of(harness: Harness, stage: Stage) -> str:
         start = "Straight on the battery, real fuses: "
         return start + stage.mode.words
     if not stage.fit:
-        return "Everything out" if stage.mode.name == "rest" else _capital(stage.mode.words)
+        if stage.mode.name == "rest":
+            return "Everything out" if stage.out else "Everything in, ignition off"
+        return _capital(stage.mode.words)
     part = harness.parts[stage.fit]
     where = f" ({part.where})" if part.where else ""
     kind = {"plug": "plug"}.get(part.kind, part.kind)

@@ -142,6 +142,8 @@ class Order:
             yield from step
         for name in [one for one in self.last if one in self.out]:
             yield self._fitted(name, self.base)
+        if self.base is not self.modes[0]:
+            yield self._stage("", self.modes[0])  # a contact that never opens shows at rest
         yield from self._on_battery()
 
     def _control(self) -> list[Stage] | None:
