@@ -1,9 +1,9 @@
 """Readings judged as they come in: go on, or stop and why.
 
 A step is as expected while every reading is what sound looms give. Where one is not, all readings up to
-there go to :mod:`circuitcheck.locate`, for a loom that has never been in use. If that finds the loom
+there go to :mod:`circuitcheck.locate`, for a loom that has never been in use. If by that the loom may be
 sound nevertheless, a reading was misread and is taken again. A lamp brighter than it should be, or more
-current than one sound loom in a thousand draws, stops in any case.
+current than one sound loom in ten thousand draws, stops in any case.
 """
 
 from __future__ import annotations
@@ -15,16 +15,19 @@ from typing import Any, Literal
 
 import numpy as np
 
-from circuitcheck.expect.expected import COVERAGE, ExpectedReading, scale_factor
+from circuitcheck.expect.expected import ExpectedReading, scale_factor
 from circuitcheck.expect.words import LAMP, SCALES
 from circuitcheck.harness.readings import Reading, Sheet
 from circuitcheck.inspect.powerup.observe import LAMP_LABEL
-from circuitcheck.inspect.powerup.plan import FAR, PowerupPlan, Step, expected_words
+from circuitcheck.inspect.powerup.plan import PowerupPlan, Step, expected_words, far_reach
 from circuitcheck.locate.locate import Locator
 from circuitcheck.locate.verdict import Verdict
 
 UNUSUAL = 0.02
 """Chance of a word in a sound loom below which it is off."""
+SOUND = "sound"
+DOUBT = 0.003
+"""Chance of a sound loom, in a verdict, from which it may be one; common practice, no source."""
 Status = Literal["as expected", "repeat", "stop", "not done", "after the stop"]
 
 
@@ -150,8 +153,19 @@ def _judged(
     if not off:
         return JudgedStep(step, "as expected", (), missing), None
     verdict = locator.locate(so_far)
-    sound = verdict.verdict == "sound" and not any(one.danger for one in off)
+    sound = may_be_sound(verdict) and not any(one.danger for one in off)
     return JudgedStep(step, "repeat" if sound else "stop", off, missing), verdict
+
+
+def may_be_sound(verdict: Verdict) -> bool:
+    """Whether the loom may be sound, for all the readings say.
+
+    A verdict begins from a vehicle that somebody complains of; a loom that has been buzzed through
+    begins far better than that.
+    """
+    if verdict.verdict == "unexplained":
+        return False
+    return any(one.spec == SOUND and one.probability > DOUBT for one in verdict.suspects)
 
 
 def _up_to(plan: PowerupPlan, sheet: Sheet, last: Step) -> Sheet:
@@ -162,7 +176,7 @@ def _up_to(plan: PowerupPlan, sheet: Sheet, last: Step) -> Sheet:
 
 def _together(judged: list[JudgedStep], verdict: Verdict) -> list[JudgedStep]:
     """Where each reading alone could be a sound loom's, but not all of them."""
-    if verdict.verdict == "sound":
+    if may_be_sound(verdict):
         return judged
     last = max(n for n, one in enumerate(judged) if one.status == "as expected")
     one = judged[last]
@@ -205,11 +219,9 @@ def _word_fits(plan: PowerupPlan, reading: Reading, expected: ExpectedReading, s
 def _number_fits(
     plan: PowerupPlan, reading: Reading, expected: ExpectedReading, spread: float
 ) -> bool:
-    if expected.low is None or expected.high is None or expected.expected is None:
-        return math.isinf(reading.value) == (expected.expected is None)
-    wider = FAR / COVERAGE
-    low = expected.expected - wider * (expected.expected - expected.low)
-    high = expected.expected + wider * (expected.high - expected.expected)
+    if expected.expected is None:
+        return math.isinf(reading.value)
+    low, high = far_reach(expected)
     return low <= reading.value <= high
 
 

@@ -22,8 +22,8 @@ from circuitcheck.notebook import html_table
 
 POINTS = 4
 """Points to probe in one step at the most; common practice, no source."""
-FAR = 3.3
-"""Standard uncertainties beyond which fewer than one sound vehicle in a thousand reads."""
+FAR = 3.9
+"""Standard uncertainties beyond which not one sound vehicle in ten thousand reads."""
 
 BEFORE = (
     "Before the first step the loom is buzzed through ('circuitcheck buzz'), the battery disconnected: "
@@ -190,12 +190,26 @@ def _says_something(sweep: Sweep, place: int) -> bool:
 
 
 def _stop_above(readings: Sequence[ExpectedReading]) -> dict[str, float]:
-    """The currents that not one sound loom in a thousand draws, to a tenth of an amp [A]."""
+    """The currents that not one sound loom in ten thousand draws, to a tenth of an amp [A]."""
     found = {}
     for one in readings:
-        if one.kind == "amps" and one.expected is not None and one.high is not None:
-            most = one.expected + FAR / COVERAGE * (one.high - one.expected)
-            found[one.name] = math.ceil(max(most, 0.1) * 10) / 10
+        if one.kind == "amps" and one.expected is not None:
+            found[one.name] = math.ceil(max(far_reach(one)[1], 0.1) * 10) / 10
     return found
+
+
+def far_reach(reading: ExpectedReading) -> tuple[float, float]:
+    """Between what nearly every sound vehicle reads: its 95 % band, widened from 1.96 to ``FAR``.
+
+    Volts lost and ohms go by factors, as the band itself does.
+    """
+    value = reading.expected or 0.0
+    low = value if reading.low is None else reading.low
+    high = math.inf if reading.high is None else reading.high
+    wider = FAR / COVERAGE
+    if reading.kind in ("drop", "ohms") and value > 0:
+        most = value * (high / value) ** wider
+        return value - wider * (value - low), max(most, value + wider * (high - value))
+    return value - wider * (value - low), value + wider * (high - value)
 
 
