@@ -39,6 +39,8 @@ def powerup(
     from circuitcheck.inspect.powerup.judge import judge  # noqa: PLC0415
 
     with mistakes():
+        if readings is not None and as_ is Sheet.csv:
+            raise ValueError("--as csv is for an empty sheet; this one is filled in")
         plan = load(harness).powerup(limited=limited)
         if readings is None:
             if as_ is Sheet.csv and not as_json:
@@ -46,8 +48,6 @@ def powerup(
             else:
                 emit(as_json, plan.to_dict, lambda: powerup_tables.plan(plan))
             return
-        if as_ is Sheet.csv:
-            raise ValueError("--as csv is for an empty sheet; this one is filled in")
         if readings == "-":
             text = sys.stdin.buffer.read(2_000_001).decode("utf-8", errors="replace")
             sheet = parse_readings(plan.harness, text, "standard input")
