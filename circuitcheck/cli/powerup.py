@@ -26,6 +26,9 @@ def powerup(
         bool, typer.Option("--limited", help="With a current-limited supply in place of the lamp, in "
                            "the steps that turn no fan.")
     ] = False,
+    step: Annotated[
+        str | None, typer.Option("--step", "-s", help="This step only, by its name: 04-F2.")
+    ] = None,
     as_json: JsonOption = False,
 ) -> None:  # fmt: skip
     """The first power in steps, each through a lamp; or, from what was read, go on or stop, and why.
@@ -43,7 +46,10 @@ def powerup(
             raise ValueError("--as csv is for an empty sheet; this one is filled in")
         plan = load(harness).powerup(limited=limited)
         if readings is None:
-            if as_ is Sheet.csv and not as_json:
+            if step is not None:
+                one = plan[step]
+                emit(as_json, one.to_dict, lambda: powerup_tables.alone(one))
+            elif as_ is Sheet.csv and not as_json:
                 typer.echo(plan.to_csv(), nl=False)
             else:
                 emit(as_json, plan.to_dict, lambda: powerup_tables.plan(plan))

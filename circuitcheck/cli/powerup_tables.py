@@ -36,6 +36,12 @@ def plan(found: PowerupPlan) -> None:
         step(one)
 
 
+def alone(one: Step) -> None:
+    """One step, with its cautions."""
+    cautions([one])
+    step(one)
+
+
 def step(one: Step) -> None:
     """What to do, what to read, when to stop, what it means."""
     indented(f"{one.test.title}  [{one.name}]", 0, "bold")
@@ -111,14 +117,29 @@ def result(found: PowerupResult) -> None:
     out.print(table)
     say()
     say(f"Result: {found.status}", "bold")
-    indented(found.summary)
+    indented(found.stop_words or found.summary)
     if found.status == "stop":
         say()
-        suspects(found.verdict)
+        suspects(found.verdict, hint=False)
+        _more(found)
     elif found.next_step is not None:
         cautions([found.next_step])
         say()
         step(found.next_step)
+
+
+def _more(found: PowerupResult) -> None:
+    """What parts the suspects."""
+    if not found.more:
+        return
+    say()
+    indented("To part them, put power on again as in that step, if nothing glowed or smelled, and add to "
+             "the sheet:", 0)  # fmt: skip
+    for one in found.more:
+        indented(one.name)
+        for read, who in one.outcomes:
+            more = f" and {len(who) - _NAMES} more" if len(who) > _NAMES else ""
+            indented(f"{read}: {', '.join(who[:_NAMES])}{more}", 4)
 
 
 def _status(one: JudgedStep) -> str:

@@ -149,8 +149,11 @@ def verdict(loom: Loom, result: Verdict) -> None:
     suspects(result)
 
 
-def suspects(result: Verdict) -> None:
-    """Verdict, suspects, reasons."""
+def suspects(result: Verdict, *, hint: bool = True) -> None:
+    """Verdict, suspects, reasons.
+
+    :param hint: whether to point to ``next``, which parts suspects
+    """
     say(f"Verdict: {result.verdict}", "bold")
     indented(result.summary)
     shown = [one for one in result.suspects if one.probability >= 0.005 or one.group == 1][:12]
@@ -163,7 +166,7 @@ def suspects(result: Verdict) -> None:
     out.print(table)
     if len(result.suspects) > len(shown):
         say(f"and {len(result.suspects) - len(shown)} more, with --json")
-    if sum(one.group == 1 for one in shown) > 1:
+    if hint and sum(one.group == 1 for one in shown) > 1:
         say("Suspects of one group cannot be told apart by these readings;\n"
             "'circuitcheck next' with the same sheet names the test that parts them.")  # fmt: skip
     if result.verdict != "unexplained":

@@ -72,7 +72,8 @@ def test_everything_goes_in_once_and_the_battery_comes_last(name):
     assert sorted(fitted) == sorted(plugged)
     on_battery = [one.battery for one in stages]
     assert on_battery == sorted(on_battery)
-    assert on_battery[-1] and not on_battery[0]
+    assert on_battery[-1]
+    assert not on_battery[0]
 
 
 @pytest.mark.parametrize("name", HARNESSES)
@@ -213,6 +214,21 @@ def test_a_short_is_met_behind_the_lamp_and_burns_nothing():
             continue  # the wires that are ground anyway
         first = next(one for one in plan.steps for sign in one.signs if mode.spec in sign.faults)
         assert first.test.setup.through is not None, mode.spec
+
+
+def test_more_readings_part_what_the_step_left_together():
+    """The sheet that is shipped, then with the readings that it asks for."""
+    path = Path(__file__).parents[2] / "harnesses" / "powerup" / "first-fan.csv"
+    plan, text = plan_of(QUICK), path.read_text(encoding="utf-8")
+    result = judge(plan, parse_readings(plan.harness, text), locator_of(QUICK))
+    fault = "K1.86 swapped with K1.30"
+    assert len([one for one in result.verdict.suspects if one.group == 1]) > 5
+    assert any(who == (fault,) for one in result.more for _, who in one.outcomes)
+    for one in result.more:
+        read = next(read for read, who in one.outcomes if fault in who)
+        text += f"04-F2,{one.name},{read},\n"
+    again = judge(plan, parse_readings(plan.harness, text), locator_of(QUICK))
+    assert [one.spec for one in again.verdict.suspects if one.group == 1] == [fault]
 
 
 def test_one_misread_number_is_read_again():

@@ -19,6 +19,7 @@ from circuitcheck.expect.expected import ExpectedReading, scale_factor
 from circuitcheck.expect.words import LAMP, SCALES
 from circuitcheck.harness.readings import Reading, Sheet
 from circuitcheck.inspect.powerup.observe import LAMP_LABEL
+from circuitcheck.inspect.powerup.parting import Parting, parting
 from circuitcheck.inspect.powerup.plan import PowerupPlan, Step, expected_words, far_reach
 from circuitcheck.locate.locate import Locator
 from circuitcheck.locate.verdict import Verdict
@@ -74,6 +75,7 @@ class PowerupResult:
     :param status: ``go on``, ``stop``, ``repeat`` or ``done``
     :param verdict: on all readings up to where it stopped
     :param next_step: the step to take now; None when stopped or done
+    :param more: when stopped with several suspects left, what else to read in the step
     """
 
     plan: PowerupPlan
@@ -81,6 +83,7 @@ class PowerupResult:
     status: Literal["go on", "stop", "repeat", "done"]
     verdict: Verdict
     next_step: Step | None
+    more: tuple[Parting, ...] = ()
 
     @property
     def stopped(self) -> JudgedStep | None:
@@ -91,7 +94,7 @@ class PowerupResult:
     def summary(self) -> str:
         """The result in a sentence or two."""
         if self.stopped is not None:
-            return _why(self.stopped, self.verdict)
+            return f"{self.stop_words} {self._what_it_is}"
         if self.status == "repeat":
             again = next(one for one in self.steps if one.status == "repeat")
             return (f"Read again in {again.step.name} before going on: "
@@ -100,24 +103,31 @@ class PowerupResult:
             return f"As expected so far. Next: {self.next_step.name}, {self.next_step.test.title}."
         return "Every step was as expected: the loom is proven under power."
 
+    @property
+    def stop_words(self) -> str:
+        """Where to stop, and the readings that say so; empty where nothing does."""
+        if self.stopped is None:
+            return ""
+        together = "the readings together are not those of a sound loom"
+        read = "; ".join(one.words for one in self.stopped.off) or together
+        return f"Switch off and stop at {self.stopped.step.name}: {read}."
+
+    @property
+    def _what_it_is(self) -> str:
+        if self.verdict.verdict == "unexplained":
+            return ("No one fault and no two explain this: look over what this step put in or made "
+                    "live, and buzz the loom through again.")  # fmt: skip
+        return self.verdict.summary
+
     def to_dict(self) -> dict[str, Any]:
         """The result as plain values."""
         return {
             "harness": self.plan.harness.name, "status": self.status, "summary": self.summary,
             "steps": [one.to_dict() for one in self.steps],
             "next": self.next_step.to_dict() if self.next_step else None,
+            "read_more": [one.to_dict() for one in self.more],
             "verdict": self.verdict.to_dict(),
         }  # fmt: skip
-
-
-def _why(judged: JudgedStep, verdict: Verdict) -> str:
-    together = "the readings together are not those of a sound loom"
-    read = "; ".join(one.words for one in judged.off) or together
-    start = f"Switch off and stop at {judged.step.name}: {read}."
-    if verdict.verdict == "unexplained":
-        return (f"{start} No one fault and no two explain this: look over what this step put in or made "
-                "live, and buzz the loom through again.")  # fmt: skip
-    return f"{start} {verdict.summary}"
 
 
 def judge(plan: PowerupPlan, sheet: Sheet, locator: Locator | None = None) -> PowerupResult:
@@ -187,7 +197,9 @@ def _concluded(plan: PowerupPlan, judged: list[JudgedStep], verdict: Verdict) ->
     found = {one.status for one in judged}
     left = next((one.step for one in judged if one.status == "not done"), None)
     if "stop" in found:
-        return PowerupResult(plan, tuple(judged), "stop", verdict, None)
+        step = next(one.step for one in judged if one.status == "stop")
+        more = parting(plan, step, verdict)
+        return PowerupResult(plan, tuple(judged), "stop", verdict, None, more)
     if "repeat" in found:
         return PowerupResult(plan, tuple(judged), "repeat", verdict, None)
     return PowerupResult(plan, tuple(judged), "go on" if left else "done", verdict, left)

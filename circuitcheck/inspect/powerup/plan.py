@@ -6,10 +6,11 @@ import csv
 import io
 import math
 from collections.abc import Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, field
 from typing import Any
 
 from circuitcheck.circuit.build import all_faults, lead_keys
+from circuitcheck.errors import UnknownName
 from circuitcheck.expect.bench import Bench
 from circuitcheck.expect.cautions import Lead, cautions_for, lead_for, setup_lines
 from circuitcheck.expect.expected import COVERAGE, ChosenFault, ExpectedReading, expected_reading
@@ -85,17 +86,23 @@ class PowerupPlan:
     """All steps.
 
     :param harness: the loom, fresh from the bench, with the steps as its tests
+    :param faults: everything that can be wrong with it
     """
 
     harness: Harness
     steps: tuple[Step, ...]
+    order: Order = field(repr=False)
+    faults: tuple[ChosenFault, ...] = field(repr=False)
 
     def __getitem__(self, name: str) -> Step:
         """A step by its name.
 
-        :raises KeyError: if there is none
+        :raises UnknownName: if there is none
         """
-        return {one.name: one for one in self.steps}[name]
+        known = {one.name: one for one in self.steps}
+        if name not in known:
+            raise UnknownName("step", name, known)
+        return known[name]
 
     def to_dict(self) -> dict[str, Any]:
         """The plan as plain values."""
@@ -149,7 +156,7 @@ def powerup_plan(harness: Harness, *, limited: bool = False) -> PowerupPlan:
     steps = tuple(_step(order, number, stage, feeds, signs) for number, stage in
                   enumerate(order.stages, 1))  # fmt: skip
     tests = {one.name: one.test for one in steps}
-    return PowerupPlan(loom.model_copy(update={"tests": tests}), steps)
+    return PowerupPlan(loom.model_copy(update={"tests": tests}), steps, order, tuple(faults))
 
 
 def _step(order: Order, number: int, stage: Stage, feeds: Feeds, signs: Signs) -> Step:
