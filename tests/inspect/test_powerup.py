@@ -20,6 +20,7 @@ from circuitcheck.cli.main import app
 from circuitcheck.expect.second_opinion import deck
 from circuitcheck.expect.vehicle import drawer, read_vehicle, vary
 from circuitcheck.harness.load import load_harness
+from circuitcheck.harness.model import Setup
 from circuitcheck.harness.readings import parse_readings, sheet_text
 from circuitcheck.inspect.powerup.judge import judge
 from circuitcheck.inspect.powerup.order import Order, setup_of
@@ -113,6 +114,21 @@ def test_fans_come_after_all_that_controls_them(name):
         if turned and stage.fit:
             assert order.harness.parts[stage.fit].kind not in ("fuse", "relay")
     assert turned
+
+
+@pytest.mark.parametrize("name", [QUICK, "twin-fan-switch"])
+def test_with_the_engine_hot_every_fan_runs(name):
+    """The last step is the loom in use: solved by itself from the set-up of a hot running engine."""
+    step = plan_of(name).steps[-1]
+    assert step.test.setup.running
+    harness = load_harness(name)
+    hot = Setup.model_validate({"ignition": "on", "running": "yes", "engine": "110 degC warming"})
+    point = solve_point(build_circuit(harness, hot))
+    for reading in step.readings:
+        if reading.name.endswith("-amps"):
+            motor = reading.name.removesuffix("-amps")
+            assert reading.expected == pytest.approx(abs(point.amps[f"{motor}:motor"]), rel=0.02)
+    assert {one.word for one in step.readings if one.kind == "speed"} == {"fast"}
 
 
 # -- what the power comes through -----------------------------------------------------------------

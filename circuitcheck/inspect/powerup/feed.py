@@ -9,6 +9,7 @@ smallest.
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 
 import numpy as np
 
@@ -150,7 +151,7 @@ def sure_word(light: float, spread: float) -> int | None:
 
 def _straight(stage: Stage) -> Stage:
     """The same without anything between battery and loom."""
-    return Stage(stage.fit, stage.mode, stage.out, held=stage.held)
+    return replace(stage, at="")
 
 
 def _holds(circuit: Circuit, point: OperatingPoint, plain: OperatingPoint) -> bool:
