@@ -117,6 +117,7 @@ class Search:
             for number, (check, one) in enumerate(zip(predictor.checks, measured, strict=True))
             if one is not None and not check.clipped and not meets(one, predictor.sound[number])
         )
+        self._touching: dict[frozenset[int], int] = {}
         self._known: dict[object, tuple[Block, int, int]] = {}
         self.untouched = self._joined_as_drawn()
         self.sound = Found((), {}, (), bad, 0.0)
@@ -191,7 +192,7 @@ class Search:
                         rest = self._together(rest, mistake, weight)
                 if not self.wrong(rest):
                     continue
-                for step in self._steps(rest, rare=False):
+                for step in self._steps(rest, rare=False, whole=True):
                     if step[0] == 0:
                         like = self._taken(step)
                         if like.specs not in found and self._holds(like):
@@ -202,10 +203,11 @@ class Search:
         """One look through the sets, ``width`` times as many carried on as usual."""
         carried = [[self.sound]]
         for cost in range(1, largest + 1):
-            steps = [step for one in carried[-1] for step in self._steps(one, rare=False)]
+            end = cost == largest and width > 1  # nothing is grown from what a second pass leaves
+            steps = [step for one in carried[-1] for step in self._steps(one, rare=False, whole=end)]
             if 2 <= cost <= RARE_COST:
                 fewer = carried[-2][:RARE_KEPT]
-                steps += [step for one in fewer for step in self._steps(one, rare=True)]
+                steps += [step for one in fewer for step in self._steps(one, rare=True, whole=end)]
             steps.sort(key=_order)
             whole = _once(self._taken(step) for step in steps if step[0] == 0)
             whole = [one for one in whole if self._holds(one)]
@@ -271,8 +273,11 @@ class Search:
         assert best is not None
         return best
 
-    def _steps(self, one: Found, *, rare: bool) -> Iterable[_Step]:
-        """The set with each mistake that bears on its next conflict, not yet put together."""
+    def _steps(self, one: Found, *, rare: bool, whole: bool = False) -> Iterable[_Step]:
+        """The set with each mistake that bears on its next conflict, not yet put together.
+
+        :param whole: whether only a set that explains everything is wanted
+        """
         number, nets = self._next_conflict(one)
         where = self.predictor.patch(one.overlay).joined
         specs = one.specs
@@ -285,12 +290,20 @@ class Search:
                 bad = one.bad & ~effect.touched | effect.bad
                 wrong = self._wrong(bad, (*one.blocks, effect.block))
                 yield (wrong.bit_count(), -weight, one, effect)
-            elif mistake.spec not in specs:
+            elif mistake.spec not in specs and not (whole and self._leaves(one, effect)):
                 for same in self._placed(mistake, where):
                     more = self._together(one, same, weight)
                     yield (self.wrong(more).bit_count(), -weight, more, None)
         for more in () if rare else self._with_values(one, number, nets):
             yield (self.wrong(more).bit_count(), -more.weight, more, None)
+
+    def _leaves(self, one: Found, effect: _Effect) -> bool:
+        """Whether some check that a set does not explain has no probe on what a mistake can touch."""
+        tied = [block.nets for block in one.blocks if block.nets & effect.block.nets]
+        nets = effect.block.nets.union(*tied)
+        if nets not in self._touching:
+            self._touching[nets] = sum(1 << number for number in self.predictor.touching(nets))
+        return bool(self.wrong(one) & ~self._touching[nets])
 
     def _placed(self, mistake: Mistake, where: Mapping[str, int]) -> Iterable[Mistake]:
         """An extra joint once for each pair of clusters that earlier mistakes have made of its nets."""
