@@ -24,6 +24,8 @@ if TYPE_CHECKING:
 
     from circuitcheck.inspect.continuity.buzz import BuzzResult, ContinuitySheet
     from circuitcheck.inspect.inspection import Inspection
+    from circuitcheck.inspect.powerup.judge import PowerupResult
+    from circuitcheck.inspect.powerup.plan import PowerupPlan
     from circuitcheck.learn.explanation import Explanation
     from circuitcheck.learn.session import Session
     from circuitcheck.locate.why import Why
@@ -252,6 +254,27 @@ class Loom:
         if given is None:
             return continuity_sheet(self.harness, fitted=fitted, one_by_one=one_by_one)
         return read_file(self.harness, given)
+
+    @overload
+    def powerup(self, given: None = None, *, limited: bool = False) -> PowerupPlan: ...
+
+    @overload
+    def powerup(self, given: Given, *, limited: bool = False) -> PowerupResult: ...
+
+    def powerup(
+        self, given: Given | None = None, *, limited: bool = False
+    ) -> PowerupPlan | PowerupResult:
+        """The first power in steps, for a loom fresh from the bench; or what a filled sheet says.
+
+        :param given: readings of the steps done so far
+        :param limited: a current-limited supply is at hand for the steps that turn no fan
+        :raises ReadingsError: with every problem of the sheet
+        """
+        from circuitcheck.inspect.powerup.judge import judge  # noqa: PLC0415
+        from circuitcheck.inspect.powerup.plan import powerup_plan  # noqa: PLC0415
+
+        plan = powerup_plan(self.harness, limited=limited)
+        return plan if given is None else judge(plan, Loom(plan.harness).sheet(given))
 
 
 def load(source: str | Path) -> Loom:

@@ -28,7 +28,8 @@ done
 """
 #: The pages that show output.
 PAGES = tuple(ROOT / name for name in (
-    "README.md", "docs/explain.md", "docs/practise.md", "docs/continuity.md"))  # fmt: skip
+    "README.md", "docs/explain.md", "docs/practise.md", "docs/continuity.md",
+    "docs/restore.md"))  # fmt: skip
 
 
 def printed(command: str) -> str:

@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import replace
 
 from circuitcheck.circuit.circuit import Circuit
+from circuitcheck.circuit.fresh import misfits, swaps
+from circuitcheck.circuit.through import fed_through
 from circuitcheck.harness.model import Harness, Setup
 from circuitcheck.parts.fault import FaultMode
 from circuitcheck.parts.fuse import OPENS_AT
@@ -41,8 +43,9 @@ def build_circuit(harness: Harness, setup: Setup) -> Circuit:
     branches.update((name, wire.branch()) for name, wire in harness.wires.items())
     leads, fuses = _leads(harness, setup)
     reference = f"{harness.supply.battery}.-"
-    return Circuit(branches | leads, thresholds | fuses, reference,
-                   points=tuple(harness.probe_points()))  # fmt: skip
+    circuit = Circuit(branches | leads, thresholds | fuses, reference,
+                      points=tuple(harness.probe_points()))  # fmt: skip
+    return circuit.changed(fed_through(harness, setup))
 
 
 def _leads(harness: Harness, setup: Setup) -> tuple[dict[str, Branch], dict[str, Threshold]]:
@@ -75,7 +78,10 @@ def lead_keys(setup: Setup) -> list[str]:
 
 
 def all_faults(harness: Harness) -> list[FaultMode]:
-    """Every fault mode of a harness, with the unit to replace and its frequency here."""
+    """Every fault mode of a harness, with the unit to replace and its frequency here.
+
+    A loom that has never been in use can also be wired or fitted wrong.
+    """
     found: list[FaultMode] = []
     crimped = {end: name for name, wire in harness.wires.items() for end in (wire.start, wire.end)}
     for name, part in harness.parts.items():
@@ -88,6 +94,8 @@ def all_faults(harness: Harness) -> list[FaultMode]:
     positive = f"{harness.supply.battery}.+"
     for name, wire in harness.wires.items():
         found += [_placed(harness, one, wire.belongs_to) for one in wire.faults(name, positive)]
+    if not harness.in_use:
+        found += [_placed(harness, one, None) for one in (*misfits(harness), *swaps(harness))]
     return found
 
 

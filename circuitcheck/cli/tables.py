@@ -5,14 +5,14 @@ from __future__ import annotations
 import textwrap
 from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
-from typing import Any
+from typing import Any, Protocol
 
 from rich.console import Console
 from rich.padding import Padding
 from rich.table import Table
 
 from circuitcheck.expect.cautions import setup_lines
-from circuitcheck.expect.expected import Expectation, ExpectedReading, ExpectedTest, number
+from circuitcheck.expect.expected import Expectation, ExpectedReading, number
 from circuitcheck.harness.readings import Sheet
 from circuitcheck.locate.verdict import Estimate, ReadingResult, SuspectResult, Verdict
 from circuitcheck.loom import Loom
@@ -64,7 +64,16 @@ def faults(rows: Sequence[Mapping[str, Any]]) -> None:
     out.print(table)
 
 
-def cautions(tests: Iterable[ExpectedTest]) -> None:
+class Cautioned(Protocol):
+    """Something to do that has cautions."""
+
+    @property
+    def cautions(self) -> tuple[str, ...]:
+        """What to mind."""
+        ...
+
+
+def cautions(tests: Iterable[Cautioned]) -> None:
     """The cautions of some tests, each once, on standard error."""
     for text in dict.fromkeys(text for one in tests for text in one.cautions):
         err.print(f"! {text}", markup=False)
@@ -139,6 +148,14 @@ def verdict(loom: Loom, result: Verdict) -> None:
     """Readings, verdict, suspects, reasons."""
     _readings(loom, result.readings)
     say()
+    suspects(result)
+
+
+def suspects(result: Verdict, *, hint: bool = True) -> None:
+    """Verdict, suspects, reasons.
+
+    :param hint: whether to point to ``next``, which parts suspects
+    """
     say(f"Verdict: {result.verdict}", "bold")
     indented(result.summary)
     shown = [one for one in result.suspects if one.probability >= 0.005 or one.group == 1][:12]
@@ -151,7 +168,7 @@ def verdict(loom: Loom, result: Verdict) -> None:
     out.print(table)
     if len(result.suspects) > len(shown):
         say(f"and {len(result.suspects) - len(shown)} more, with --json")
-    if sum(one.group == 1 for one in shown) > 1:
+    if hint and sum(one.group == 1 for one in shown) > 1:
         say("Suspects of one group cannot be told apart by these readings;\n"
             "'circuitcheck next' with the same sheet names the test that parts them.")  # fmt: skip
     if result.verdict != "unexplained":

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from circuitcheck.harness.model import Harness, Setup
+from circuitcheck.harness.model import Harness, Setup, Through
 
 STANDARD_FUSES = (3, 5, 7.5, 10, 15, 20, 25, 30, 40, 50, 60, 70, 80)
 """Rated currents of blade fuses [A] (ISO 8820-3; from memory)."""
@@ -71,6 +71,8 @@ def setup_lines(setup: Setup) -> list[str]:
     lines = []
     if setup.battery == "disconnected":
         lines.append("battery disconnected")
+    if setup.through:
+        lines.append(fed_words(setup.through))
     lines.append(f"ignition {setup.ignition}" + (", engine running" if setup.running else ""))
     if setup.engine.celsius > 40:
         lines.append(f"coolant at {setup.engine.celsius:g} degC, "
@@ -83,6 +85,21 @@ def setup_lines(setup: Setup) -> list[str]:
     lines += [f"{point} fed from battery plus" for point in setup.feed]
     lines += [f"{point} joined to battery minus" for point in setup.ground]
     return lines
+
+
+def fed_words(through: Through) -> str:
+    """What the loom is fed through.
+
+    >>> fed_words(Through(lamp="21 W")), fed_words(Through(limit="2.5 A"))
+    ('fed through a lamp of 21 W', 'fed from a supply that is limited to 2.5 A')
+    >>> fed_words(Through(lamp="55 W", at="F1"))
+    'a lamp of 55 W in place of F1'
+    """
+    if through.lamp is None:
+        return f"fed from a supply that is limited to {through.limit:g} A"
+    if through.at is not None:
+        return f"a lamp of {through.lamp:g} W in place of {through.at}"
+    return f"fed through a lamp of {through.lamp:g} W"
 
 
 def cautions_for(harness: Harness, setup: Setup) -> list[str]:

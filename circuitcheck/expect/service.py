@@ -1,7 +1,8 @@
 """What a fault has done before anybody tests: fuses that blew while the vehicle was in use.
 
 A chafed feed does not wait for the mechanic. Before any test the vehicle is taken to have run with
-the ignition on, the engine hot, and each hand switch in each of its positions.
+the ignition on, the engine hot, and each hand switch in each of its positions; unless its loom is
+fresh from the bench and has never been in use.
 """
 
 from __future__ import annotations
@@ -22,7 +23,9 @@ Rule = Callable[[Branches], Change]
 
 
 def service_setups(harness: Harness) -> list[Setup]:
-    """The conditions of ordinary use."""
+    """The conditions of ordinary use that it has been through."""
+    if not harness.in_use:
+        return []
     positions: list[dict[str, str]] = [{}]
     for name, part in harness.parts.items():
         known = getattr(part, "positions", None)

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from circuitcheck.circuit.build import all_faults
+from circuitcheck.circuit.build import lasting_faults
 from circuitcheck.errors import UnknownName
 from circuitcheck.expect.expected import ChosenFault, bench_for, combined
 from circuitcheck.expect.service import blown_in_service
@@ -35,7 +35,7 @@ class Swept:
     """The readings of one test.
 
     :param readings: names of the readings
-    :param fault: for each row the number of its fault in ``all_faults(harness)`` (rows,)
+    :param fault: for each row the number of its fault in ``lasting_faults(harness)`` (rows,)
     :param value: of the fault's unknown, 0 where it has none (rows,)
     :param values: infinite for an open line, NaN where the circuit buzzes (rows, readings)
     """
@@ -68,11 +68,11 @@ def sweep(
     executor as without.
 
     :param tests: all of the harness unless told
-    :param faults: their names; all of ``all_faults(harness)`` unless told
+    :param faults: their names; all of ``lasting_faults(harness)`` unless told
     :param pieces: into how many the faults of one test are shared out
     :raises UnknownName: for a test or a fault that is not there
     """
-    names = [one.spec for one in all_faults(harness)]
+    names = [one.spec for one in lasting_faults(harness)]
     wanted = range(len(names)) if faults is None else [
         names.index(_known("fault", one, names)) for one in faults]  # fmt: skip
     size = max(1, -(-len(wanted) // pieces))
@@ -94,7 +94,7 @@ def sweep(
 def _swept(piece: _Piece) -> Swept:
     test = piece.harness.tests[piece.test]
     bench = bench_for(piece.harness, test)
-    every = all_faults(piece.harness)
+    every = lasting_faults(piece.harness)
     rows = []
     for start in range(0, len(piece.faults), _AT_ONCE):
         numbers = piece.faults[start : start + _AT_ONCE]

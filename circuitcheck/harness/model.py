@@ -11,7 +11,7 @@ from pydantic_core import PydanticCustomError
 
 from circuitcheck.parts.fault import CHASSIS
 from circuitcheck.parts.part import Part
-from circuitcheck.parts.quantity import CELSIUS, Celsius, Minute, Volt, YesNo
+from circuitcheck.parts.quantity import CELSIUS, Amps, Celsius, Minute, Volt, Watts, YesNo
 from circuitcheck.parts.wire import Wire
 
 
@@ -61,6 +61,20 @@ EngineText = Annotated[
 Pair = tuple[str, str]
 
 
+class Through(_Strict):
+    """What the loom is fed through, so that a mistake cannot burn: a lamp, or a limited supply."""
+
+    lamp: Watts | None = Field(None, description="a lamp of the vehicle's volts, between the plus post "
+                               "and its clamp")  # fmt: skip
+    at: str | None = Field(None, description="a fuse that is taken out, with the lamp in its place")
+    limit: Amps | None = Field(None, description="a supply in place of the battery that gives no more "
+                               "than this")  # fmt: skip
+
+
+THROUGH = "through"
+"""What the lead of a :class:`Through` is called, and the lamp in it."""
+
+
 class Setup(_Strict):
     """What is done to the vehicle before anything is observed."""
 
@@ -74,6 +88,7 @@ class Setup(_Strict):
     feed: list[str] = Field([], description="terminals fed from battery plus by a fused lead")
     ground: list[str] = Field([], description="terminals joined to battery minus by a lead")
     battery: Literal["connected", "disconnected"] = "connected"
+    through: Through | None = Field(None, description="what the loom is fed through")
     swap: list[str] = Field([], description="parts replaced by known good ones")
 
 
@@ -86,9 +101,11 @@ class Observation(_Strict):
     volts: Pair | None = Field(None, description="volts from the first point to the second")
     drop: Pair | None = Field(None, description="volts lost along the path between two points")
     ohms: Pair | None = Field(None, description="ohms between two points, battery disconnected")
-    amps: str | None = Field(None, description="the wire, fuse or pin clamped, or 'bridge', 'feed'")
+    amps: str | None = Field(None, description="the wire, fuse or pin clamped, or a lead: 'bridge', "
+                             "'feed', 'ground', 'through'")  # fmt: skip
     speed: str | None = Field(None, description="the motor looked at")
-    lamp: str | Pair | None = Field(None, description="a fitted lamp, or two points for a test lamp")
+    lamp: str | Pair | None = Field(None, description="a fitted lamp, two points for a test lamp, or "
+                                    "'through'")  # fmt: skip
     click: str | None = Field(None, description="the relay listened to")
     inline: YesNo = Field(False, description="amps by a meter in the lead instead of a clamp")
 
@@ -134,7 +151,11 @@ class Header(_Strict):
 
 
 class Harness(_Strict):
-    """A checked description. Every name in it resolves."""
+    """A checked description. Every name in it resolves.
+
+    :param in_use: whether it has been in use; one that is fresh from the bench has blown no fuse yet,
+        and may be wired or fitted wrong
+    """
 
     model_config = ConfigDict(frozen=True, arbitrary_types_allowed=True)
 
@@ -149,6 +170,7 @@ class Harness(_Strict):
     tests: dict[str, Test]
     access: dict[str, Access]
     frequencies: dict[str, float]
+    in_use: bool = True
 
     def terminals(self) -> list[str]:
         """Every terminal of every part."""

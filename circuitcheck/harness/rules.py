@@ -11,7 +11,14 @@ from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 
 from circuitcheck.errors import nearest
-from circuitcheck.harness.model import KINDS_OF_OBSERVATION, Harness, Observation, Setup, Test
+from circuitcheck.harness.model import (
+    KINDS_OF_OBSERVATION,
+    THROUGH,
+    Harness,
+    Observation,
+    Setup,
+    Test,
+)  # fmt: skip
 from circuitcheck.harness.tree import Path_, Tree
 from circuitcheck.joined import Joined
 from circuitcheck.parts.battery import Battery
@@ -222,6 +229,7 @@ def check_setup(
             elif key != "swap" and not harness.parts[name].plugged:
                 tree.report(where, f"'{name}'", "must be a part with a plug or socket")
     _check_leads(harness, tree, path, setup, known)
+    _check_through(harness, tree, path, setup, known)
     for name, position in setup.switches.items():
         where = (*path, "switches", name)
         positions = getattr(harness.parts.get(name), "positions", None)
@@ -246,6 +254,30 @@ def _check_leads(harness: Harness, tree: Tree, path: Path_, setup: Setup, known:
     for index, pair in enumerate(setup.bridge):
         if pair[0] == pair[1]:
             tree.report((*path, "bridge", index), f"{pair[0]} with itself", "must join two terminals")
+
+
+def _check_through(harness: Harness, tree: Tree, path: Path_, setup: Setup, known: Known) -> None:
+    """A lamp or a limited supply; the fuse whose place the lamp takes is out."""
+    through, where = setup.through, (*path, "through")
+    if through is None:
+        return
+    if (through.lamp is None) == (through.limit is None):
+        found = "nothing" if through.lamp is None else "a lamp and a limit"
+        tree.report(where, found, "must be one of lamp: 21 W, limit: 5 A")
+    if setup.battery == "disconnected":
+        tree.report(where, "a feed with the battery disconnected", "must have no 'through' then")
+    if through.at is None:
+        if setup.running:
+            tree.report(where, "no battery beside a running engine", "must have 'running: no'")
+        return
+    fuses = known.by_kind.get("fuse", [])
+    if through.at not in fuses:
+        _no_part(tree, harness, (*where, "at"), through.at, "must be a fuse", fuses)
+    elif through.at not in setup.pull:
+        tree.report((*where, "at"), f"'{through.at}', which is still in",
+                    f"must have 'pull: [{through.at}]'")  # fmt: skip
+    if through.limit is not None:
+        tree.report((*where, "at"), "a place for a limited supply", "must be a lamp there")
 
 
 def check_observation(
@@ -274,6 +306,10 @@ def check_observation(
             tree.report(where, f"{points[0]} twice", "must be two points")
     elif kind == "amps":
         _check_clamp(harness, tree, test, where, points[0], known)
+    elif kind == "lamp" and points[0] == THROUGH:
+        if test.setup.through is None or test.setup.through.lamp is None:
+            tree.report(where, f"'{THROUGH}' with no such lamp in the setup",
+                        f"must have '{THROUGH}: {{lamp: 21 W}}' there")  # fmt: skip
     else:
         wanted = {"speed": "motor", "lamp": "lamp", "click": "relay"}[kind]
         fit = known.by_kind.get(wanted, [])
@@ -294,7 +330,8 @@ def _is_first_ohms(test: Test, observation: Observation) -> bool:
 def _check_clamp(
     harness: Harness, tree: Tree, test: Test, path: Path_, point: str, known: Known
 ) -> None:
-    leads = {"bridge": test.setup.bridge, "feed": test.setup.feed, "ground": test.setup.ground}
+    setup = test.setup
+    leads = {"bridge": setup.bridge, "feed": setup.feed, "ground": setup.ground, THROUGH: setup.through}
     if point in leads:
         if not leads[point]:
             tree.report(path, f"'{point}' with no such lead in the setup", f"must have '{point}'")
@@ -304,7 +341,8 @@ def _check_clamp(
     part = point.partition(".")[0]
     pins = harness.parts[part].contacts(part) if part in harness.parts else {}
     near = _near(tree, point, [*harness.wires, *known.by_kind.get("fuse", []), *leads, *pins])
-    tree.report(path, f"'{point}'", "must be a wire, a fuse, a pin, or bridge, feed, ground", near)
+    must = f"must be a wire, a fuse, a pin, or {', '.join(leads)}"
+    tree.report(path, f"'{point}'", must, near)
 
 
 def frequencies_name_faults(harness: Harness, tree: Tree) -> None:

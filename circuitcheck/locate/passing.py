@@ -22,7 +22,7 @@ from circuitcheck.locate.suspects import Suspect, Trial, predict
 from circuitcheck.locate.values import deviations, rough_logs
 from circuitcheck.locate.weighing import Coarse, Standing
 from circuitcheck.physics.branch import Array
-from circuitcheck.solve.changes import Bool, Index
+from circuitcheck.solve.wiring import Bool, Index
 
 _TOLD = 2.0
 """Log-likelihood from which a test says that the fault was there, or was not."""

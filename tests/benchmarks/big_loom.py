@@ -20,7 +20,7 @@ from typing import Any
 
 from loom_tests import Load, tests_of
 
-from circuitcheck.circuit.build import all_faults
+from circuitcheck.circuit.build import lasting_faults
 from circuitcheck.harness.load import harness_from
 from circuitcheck.harness.model import Harness
 from circuitcheck.harness.write import to_yaml
@@ -45,7 +45,7 @@ def some_faults(harness: Harness, count: int, seed: int) -> list[FaultMode]:
     """A seeded choice of fault modes, each at a place of its own."""
     draw = random.Random(f"faults {harness.name} {seed}")
     by_place: dict[str, list[FaultMode]] = {}
-    for mode in all_faults(harness):
+    for mode in lasting_faults(harness):
         by_place.setdefault(mode.where, []).append(mode)
     return [draw.choice(by_place[place]) for place in draw.sample(sorted(by_place), count)]
 

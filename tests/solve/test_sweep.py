@@ -15,6 +15,7 @@ import pytest
 
 from circuitcheck.circuit.build import lasting_faults
 from circuitcheck.circuit.circuit import conducts
+from circuitcheck.circuit.fresh import swaps
 from circuitcheck.expect.expected import ChosenFault, bench_for, combined
 from circuitcheck.expect.service import blown_in_service
 from circuitcheck.harness.load import load_harness
@@ -74,9 +75,19 @@ def pairs(name):
 
 
 @cache
+def swapped(name):
+    """Two wires in each other's place, in every plug and socket."""
+    return [(), *((ChosenFault(mode, 0.0),) for mode in swaps(harness_of(name)))]
+
+
+def cases_of(name, kind):
+    return {"singles": single_faults, "pairs": pairs, "swapped": swapped}[kind](name)
+
+
+@cache
 def blown_by(name, kind):
     """The fuses that each case has blown in service: most circuits have one state or another."""
-    cases = single_faults(name) if kind == "singles" else pairs(name)
+    cases = cases_of(name, kind)
     rules = [lambda branches, case=case: combined(case, branches) for case in cases]
     return blown_in_service(harness_of(name), rules)
 
@@ -114,7 +125,7 @@ def sample(count, most, *seed):
 
 def differences_at_nodes(name, test, kind, most):
     """Compare volts of every node, watched currents and states, no meter in place."""
-    cases = single_faults(name) if kind == "singles" else pairs(name)
+    cases = cases_of(name, kind)
     bench = bench_for(harness_of(name), harness_of(name).tests[test])
     circuit, swapped = bench.circuit, bench.setup.swap
     changes = [combined(case, circuit.branches, swapped) for case in cases]
@@ -162,7 +173,7 @@ def compared(case, point, known, states, circuit, nodes, volts, watched):
 
 def differences_of_readings(name, test, kind, most):
     """Compare what the instruments show, each in place by itself."""
-    cases = single_faults(name) if kind == "singles" else pairs(name)
+    cases = cases_of(name, kind)
     bench = bench_for(harness_of(name), harness_of(name).tests[test])
     blown = blown_by(name, kind)
     rows = sample(len(cases), most, Path(name).stem, test, kind, "metered")
@@ -196,6 +207,13 @@ def test_single_faults_with_the_meters_in_place(name, test):
 def test_pairs(name, test):
     assert list(differences_at_nodes(name, test, "pairs", PAIRS)) == []
     assert list(differences_of_readings(name, test, "pairs", PAIRS // 4)) == []
+
+
+@pytest.mark.parametrize("name", HARNESSES, ids=[Path(name).stem for name in HARNESSES])
+def test_swapped_wires(name):
+    """In one test of each harness; what a swap takes away is held by what it adds."""
+    test = next(iter(harness_of(name).tests))
+    assert list(differences_at_nodes(name, test, "swapped", ROWS)) == []
 
 
 def test_the_comparison_can_fail():

@@ -83,13 +83,16 @@ class Patch:
                         stack.append(other)
             self.trees.append(ends == 2 * (nodes - 1))
 
-    def ohms_from(self, start: str) -> dict[str, tuple[float, float]]:
-        """Resistance and its variance from one node to every other of its cluster."""
+    def ohms_from(self, start: str, end: str = "") -> dict[str, tuple[float, float]]:
+        """Resistance and its variance from one node to every other of its cluster.
+
+        :param end: a node of the cluster that is enough
+        """
         if not self.trees[self.joined[start]]:
             return self._meshed(start)
         found = {start: (0.0, 0.0)}
         stack = [start]
-        while stack:
+        while stack and end not in found:
             node = stack.pop()
             ohm, variance = found[node]
             for other, one in self.links[node]:
@@ -175,13 +178,19 @@ class Predictor:
         """The touched nets as they become."""
         return self._patch(self.touched(change), change)
 
-    def patch_of(self, nets: frozenset[int], change: Change) -> Patch:
-        """Some nets as they become, with as much of a change as has an end in them."""
-        inside = {
-            key: one for key, one in change.items()
-            if one is None or {self.drawn.net_of.get(one.tail), self.drawn.net_of.get(one.head)} & nets
-        }  # fmt: skip
-        return self._patch(nets, inside)
+    def inside(self, nets: frozenset[int], change: Change) -> Change:
+        """As much of a change as has an end in some nets."""
+        net_of, drawn = self.drawn.net_of, self.drawn.elements
+        found = {}
+        for key, new in change.items():
+            one = drawn.get(key) if new is None else new
+            if one is None or net_of.get(one.tail) in nets or net_of.get(one.head) in nets:
+                found[key] = new
+        return found
+
+    def patch_in(self, nets: frozenset[int], change: Change) -> Patch:
+        """Some nets as they become by a change that is all inside them."""
+        return self._patch(nets, change)
 
     def touching(self, nets: Iterable[int]) -> list[int]:
         """The checks that have a probe on one of these nets."""
@@ -223,15 +232,17 @@ class Predictor:
 
     def band_in(self, check: Check, patch: Patch) -> Band:
         """The band of a check with some nets as a patch has them and the others as drawn."""
-        if check.clipped:
-            return self._clipped(check, patch)
+        return self._clipped(check, patch) if check.clipped else self.between(check, patch)
+
+    def between(self, check: Check, patch: Patch) -> Band:
+        """The same for a check between two points."""
         red, black = check.red[0], check.black[0]
         if red not in patch.joined or black not in patch.joined:
             return self._apart(check, patch)
         if check.diode:
             return _volts(patch.forward_junctions(red, black))
         if patch.joined[red] == patch.joined[black]:
-            return _ohms(*patch.ohms_from(red)[black])
+            return _ohms(*patch.ohms_from(red, black)[black])
         return ANYTHING if _by_diode(patch, red, black) else OPEN
 
     def _apart(self, check: Check, patch: Patch) -> Band:

@@ -117,6 +117,8 @@ class Search:
             for number, (check, one) in enumerate(zip(predictor.checks, measured, strict=True))
             if one is not None and not check.clipped and not meets(one, predictor.sound[number])
         )
+        self._touching: dict[frozenset[int], int] = {}
+        self._known: dict[object, tuple[Block, int, int]] = {}
         self.untouched = self._joined_as_drawn()
         self.sound = Found((), {}, (), bad, 0.0)
         self.effects = [self._effect(one) for one in library.mistakes if not one.value_of]
@@ -190,7 +192,7 @@ class Search:
                         rest = self._together(rest, mistake, weight)
                 if not self.wrong(rest):
                     continue
-                for step in self._steps(rest, rare=False):
+                for step in self._steps(rest, rare=False, whole=True):
                     if step[0] == 0:
                         like = self._taken(step)
                         if like.specs not in found and self._holds(like):
@@ -201,11 +203,12 @@ class Search:
         """One look through the sets, ``width`` times as many carried on as usual."""
         carried = [[self.sound]]
         for cost in range(1, largest + 1):
-            steps = [step for one in carried[-1] for step in self._steps(one, rare=False)]
+            end = cost == largest and width > 1  # nothing is grown from what a second pass leaves
+            steps = [step for one in carried[-1] for step in self._steps(one, rare=False, whole=end)]
             if 2 <= cost <= RARE_COST:
                 fewer = carried[-2][:RARE_KEPT]
-                steps += [step for one in fewer for step in self._steps(one, rare=True)]
-            steps.sort(key=lambda step: step[:2])
+                steps += [step for one in fewer for step in self._steps(one, rare=True, whole=end)]
+            steps.sort(key=_order)
             whole = _once(self._taken(step) for step in steps if step[0] == 0)
             whole = [one for one in whole if self._holds(one)]
             if whole:
@@ -223,16 +226,26 @@ class Search:
             for number, measured in enumerate(self.measured) if measured is not None
         )  # fmt: skip
 
-    def _masks(self, nets: frozenset[int], patch: Patch) -> tuple[Block, int, int]:
-        """Some nets with the checks between two points that touch them, and those they get wrong."""
+    def _masks(self, nets: frozenset[int], overlay: Overlay) -> tuple[Block, int, int]:
+        """Some nets with the checks between two points that touch them, and those they get wrong.
+
+        The same mistakes meet again beside others elsewhere: what has been worked out is kept.
+        """
+        inside = self.predictor.inside(nets, overlay)
+        key = nets, frozenset(inside.items())
+        if key not in self._known:
+            self._known[key] = self._worked_out(nets, self.predictor.patch_in(nets, inside))
+        return self._known[key]
+
+    def _worked_out(self, nets: frozenset[int], patch: Patch) -> tuple[Block, int, int]:
         touched = bad = joins = doubtful = 0
         for number in self.predictor.touching(nets):
             bit, check, measured = 1 << number, self.predictor.checks[number], self.measured[number]
             touched |= bit
             if measured is None:
                 continue
-            if not check.clipped:
-                if not meets(measured, self.predictor.band_in(check, patch)):
+            if bit & self.plain:
+                if not meets(measured, self.predictor.between(check, patch)):
                     bad |= bit
                 continue
             band = self.predictor.clipped_within(number, nets, patch)
@@ -245,7 +258,7 @@ class Search:
     def _effect(self, mistake: Mistake) -> _Effect:
         change = applied(self.drawn, {}, mistake)
         nets = self.predictor.touched(change)
-        return _Effect(mistake, *self._masks(nets, self.predictor.patch_of(nets, change)))
+        return _Effect(mistake, *self._masks(nets, change))
 
     def _next_conflict(self, one: Found) -> tuple[int, frozenset[int]]:
         """The unexplained check that the fewest nets bear on, and those nets."""
@@ -260,8 +273,11 @@ class Search:
         assert best is not None
         return best
 
-    def _steps(self, one: Found, *, rare: bool) -> Iterable[_Step]:
-        """The set with each mistake that bears on its next conflict, not yet put together."""
+    def _steps(self, one: Found, *, rare: bool, whole: bool = False) -> Iterable[_Step]:
+        """The set with each mistake that bears on its next conflict, not yet put together.
+
+        :param whole: whether only a set that explains everything is wanted
+        """
         number, nets = self._next_conflict(one)
         where = self.predictor.patch(one.overlay).joined
         specs = one.specs
@@ -274,12 +290,20 @@ class Search:
                 bad = one.bad & ~effect.touched | effect.bad
                 wrong = self._wrong(bad, (*one.blocks, effect.block))
                 yield (wrong.bit_count(), -weight, one, effect)
-            elif mistake.spec not in specs:
+            elif mistake.spec not in specs and not (whole and self._leaves(one, effect)):
                 for same in self._placed(mistake, where):
                     more = self._together(one, same, weight)
                     yield (self.wrong(more).bit_count(), -weight, more, None)
         for more in () if rare else self._with_values(one, number, nets):
             yield (self.wrong(more).bit_count(), -more.weight, more, None)
+
+    def _leaves(self, one: Found, effect: _Effect) -> bool:
+        """Whether some check that a set does not explain has no probe on what a mistake can touch."""
+        tied = [block.nets for block in one.blocks if block.nets & effect.block.nets]
+        nets = effect.block.nets.union(*tied)
+        if nets not in self._touching:
+            self._touching[nets] = sum(1 << number for number in self.predictor.touching(nets))
+        return bool(self.wrong(one) & ~self._touching[nets])
 
     def _placed(self, mistake: Mistake, where: Mapping[str, int]) -> Iterable[Mistake]:
         """An extra joint once for each pair of clusters that earlier mistakes have made of its nets."""
@@ -313,7 +337,7 @@ class Search:
         )
         tied = [block for block in one.blocks if block.nets & fresh_nets]
         nets = fresh_nets.union(*(block.nets for block in tied))
-        block, touched, bad = self._masks(nets, self.predictor.patch_of(nets, overlay))
+        block, touched, bad = self._masks(nets, overlay)
         rest = tuple(other for other in one.blocks if other not in tied)
         return Found((*one.mistakes, mistake), overlay, (*rest, block), one.bad & ~touched | bad, weight)
 
@@ -358,6 +382,11 @@ class Search:
             middle = math.sqrt(low * high)
             low, high = (middle, high) if reads(middle) < target else (low, middle)
         return low
+
+
+def _order(step: _Step) -> tuple[int, float, bool]:
+    """Of steps as good as each other, mistakes that have nothing to do with those before come first."""
+    return (step[0], step[1], step[3] is None)
 
 
 def _once(found: Iterable[Found]) -> list[Found]:

@@ -1,0 +1,153 @@
+"""A power-up as tables for people."""
+
+from __future__ import annotations
+
+from rich.padding import Padding
+
+from circuitcheck.cli.tables import (
+    cautions,
+    err,
+    indented,
+    out,
+    plain_table,
+    say,
+    suspects,
+)  # fmt: skip
+from circuitcheck.expect.cautions import setup_lines
+from circuitcheck.inspect.powerup.judge import JudgedStep, PowerupResult
+from circuitcheck.inspect.powerup.observe import AMPS_LABEL, LAMP_LABEL
+from circuitcheck.inspect.powerup.plan import BEFORE, PowerupPlan, Step, expected_words
+from circuitcheck.inspect.powerup.signs import Sign
+
+_NAMES = 4
+"""Faults named for one sign; the rest is counted."""
+
+
+def plan(found: PowerupPlan) -> None:
+    """All steps."""
+    for text in BEFORE:
+        err.print(f"! {text}", markup=False)
+    cautions(found.steps)
+    say(f"{found.harness.title} ({found.harness.name})", "bold")
+    indented(f"first power on the rebuilt loom, in {len(found.steps)} steps: everything that can be "
+             "taken out is out to begin with; each step adds one thing", 0)  # fmt: skip
+    for one in found.steps:
+        say()
+        step(one)
+
+
+def alone(one: Step) -> None:
+    """One step, with its cautions."""
+    cautions([one])
+    step(one)
+
+
+def step(one: Step) -> None:
+    """What to do, what to read, when to stop, what it means."""
+    indented(f"{one.test.title}  [{one.name}]", 0, "bold")
+    indented(_situation(one))
+    if one.lead:
+        indented(f"jumper lead: {one.lead.size_mm2:g} mm2 with a {one.lead.fuse_a:g} A fuse")
+    table = plain_table("reading", "where", "expected", right=("expected",))
+    for reading, observation in zip(one.readings, one.test.observe.values(), strict=True):
+        table.add_row(reading.name, _place(observation.points), expected_words(reading))
+    out.print(Padding(table, (0, 0, 0, 2)))
+    turning = [r.name for r in one.readings if r.kind == "speed" and r.expected]
+    if turning:
+        verb = "start" if len(turning) > 1 else "starts"
+        indented(f"{' and '.join(turning)} {verb}: hands, hair and tools clear of the fan.")
+    stop = _stop(one)
+    if stop:
+        indented(stop)
+    _signs(one)
+
+
+def _place(points: tuple[str, ...]) -> str:
+    if points == ("through",):
+        return "in the lead of the feed"
+    return " to ".join(points)
+
+
+def _situation(one: Step) -> str:
+    """What the loom is fed through, how it stands, and what is still out."""
+    setup = one.test.setup
+    bare = setup.model_copy(update={"pull": [], "unplug": [], "through": None})
+    out_ = [name for name in (*setup.pull, *setup.unplug)
+            if not (setup.through and name == setup.through.at)]  # fmt: skip
+    still = f"; out: {', '.join(out_)}" if out_ else ""
+    return f"{one.fed}; {', '.join(setup_lines(bare))}{still}"
+
+
+def _stop(one: Step) -> str:
+    """When to switch off at once."""
+    lamp = next((r.word for r in one.readings if r.name == LAMP_LABEL), "")
+    bounds = [f"above {most:g} A" if name == AMPS_LABEL else f"if {name} is above {most:g} A"
+              for name, most in one.stop_above.items()]  # fmt: skip
+    if lamp in ("dark", "dim"):
+        bounds.append(f"if the lamp is more than {lamp}" if lamp == "dim" else "if the lamp glows")
+    return f"Off at once {', or '.join(bounds)}." if bounds else ""
+
+
+def _signs(one: Step) -> None:
+    """What it means if a reading is off; each fault under the first of them only."""
+    told: set[str] = set()
+    if one.signs:
+        indented("If it reads otherwise, of what this step is the first to show:")
+    for sign in one.signs:
+        names = [name for name in sign.faults if name not in told]
+        told.update(names)
+        if names:
+            more = f" and {len(names) - _NAMES} more" if len(names) > _NAMES else ""
+            indented(f"{_said(sign)}: {', '.join(names[:_NAMES])}{more}", 4)
+
+
+def _said(sign: Sign) -> str:
+    if not sign.reading:
+        return "a relay chatters, the lamp flickers"
+    return f"{sign.reading} {sign.what}"
+
+
+def result(found: PowerupResult) -> None:
+    """Step by step; then why to stop, or what to do next."""
+    say(f"{found.plan.harness.title} ({found.plan.harness.name})", "bold")
+    table = plain_table("step", "", "result")
+    for one in found.steps:
+        if one.status != "not done":
+            table.add_row(one.step.name, one.step.test.title, _status(one))
+    out.print(table)
+    say()
+    say(f"Result: {found.status}", "bold")
+    indented(found.stop_words or found.summary)
+    if found.status == "stop":
+        say()
+        suspects(found.verdict, hint=False)
+        _more(found)
+    elif found.next_step is not None:
+        cautions([found.next_step])
+        say()
+        step(found.next_step)
+
+
+def _more(found: PowerupResult) -> None:
+    """What parts the suspects."""
+    if not found.more:
+        return
+    say()
+    indented("To part them, put power on again as in that step, if nothing glowed or smelled, and "
+             "add to the sheet:", 0)  # fmt: skip
+    for one in found.more:
+        indented(one.name)
+        for read, who in one.outcomes:
+            more = f" and {len(who) - _NAMES} more" if len(who) > _NAMES else ""
+            indented(f"{read}: {', '.join(who[:_NAMES])}{more}", 4)
+
+
+def _status(one: JudgedStep) -> str:
+    if one.off:
+        return f"{one.status}: {', '.join(off.reading for off in one.off)}"
+    if one.missing and one.status == "as expected":
+        return f"{one.status}; not read: {', '.join(one.missing)}"
+    return one.status
+
+
+

@@ -1,0 +1,243 @@
+"""Readings judged as they come in: go on, or stop and why.
+
+A step is as expected while every reading is what sound looms give. Where one is not, all readings up to
+there go to :mod:`circuitcheck.locate`, for a loom that has never been in use. If by that the loom may be
+sound nevertheless, a reading was misread and is taken again. A lamp brighter than it should be, or more
+current than one sound loom in ten thousand draws, stops in any case.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import asdict, dataclass
+from typing import Any, Literal
+
+import numpy as np
+
+from circuitcheck.expect.expected import ExpectedReading, scale_factor
+from circuitcheck.expect.words import LAMP, SCALES
+from circuitcheck.harness.readings import Reading, Sheet
+from circuitcheck.inspect.powerup.observe import LAMP_LABEL
+from circuitcheck.inspect.powerup.parting import Parting, parting
+from circuitcheck.inspect.powerup.plan import PowerupPlan, Step, expected_words, far_reach
+from circuitcheck.locate.locate import Locator
+from circuitcheck.locate.verdict import Verdict
+
+UNUSUAL = 0.02
+"""Chance of a word in a sound loom below which it is off."""
+SOUND = "sound"
+DOUBT = 0.003
+"""Chance of a sound loom, in a verdict, from which it may be one; common practice, no source."""
+Status = Literal["as expected", "repeat", "stop", "not done", "after the stop"]
+
+
+@dataclass(frozen=True, slots=True)
+class Off:
+    """A reading that sound looms do not give.
+
+    :param danger: whether it means that too much current flows
+    """
+
+    reading: str
+    read: str
+    expected: str
+    danger: bool
+
+    @property
+    def words(self) -> str:
+        """As half a sentence."""
+        return f"'{self.reading}' read {self.read}, expected {self.expected}"
+
+
+@dataclass(frozen=True)
+class JudgedStep:
+    """What the sheet says of one step.
+
+    :param missing: its readings that were not taken
+    """
+
+    step: Step
+    status: Status
+    off: tuple[Off, ...] = ()
+    missing: tuple[str, ...] = ()
+
+    def to_dict(self) -> dict[str, Any]:
+        """The fields as a plain dict."""
+        return {"step": self.step.name, "title": self.step.test.title, "status": self.status,
+                "off": [asdict(one) for one in self.off], "missing": list(self.missing)}  # fmt: skip
+
+
+@dataclass(frozen=True)
+class PowerupResult:
+    """What a sheet says.
+
+    :param status: ``go on``, ``stop``, ``repeat`` or ``done``
+    :param verdict: on all readings up to where it stopped
+    :param next_step: the step to take now; None when stopped or done
+    :param more: when stopped with several suspects left, what else to read in the step
+    """
+
+    plan: PowerupPlan
+    steps: tuple[JudgedStep, ...]
+    status: Literal["go on", "stop", "repeat", "done"]
+    verdict: Verdict
+    next_step: Step | None
+    more: tuple[Parting, ...] = ()
+
+    @property
+    def stopped(self) -> JudgedStep | None:
+        """The step at which to stop."""
+        return next((one for one in self.steps if one.status == "stop"), None)
+
+    @property
+    def summary(self) -> str:
+        """The result in a sentence or two."""
+        if self.stopped is not None:
+            return f"{self.stop_words} {self._what_it_is}"
+        if self.status == "repeat":
+            again = next(one for one in self.steps if one.status == "repeat")
+            return (f"Read again in {again.step.name} before going on: "
+                    f"{'; '.join(one.words for one in again.off)}. All else says the loom is sound.")
+        if self.next_step is not None:
+            return f"As expected so far. Next: {self.next_step.name}, {self.next_step.test.title}."
+        return "Every step was as expected: the loom is proven under power."
+
+    @property
+    def stop_words(self) -> str:
+        """Where to stop, and the readings that say so; empty where nothing does."""
+        if self.stopped is None:
+            return ""
+        together = "the readings together are not those of a sound loom"
+        read = "; ".join(one.words for one in self.stopped.off) or together
+        return f"Switch off and stop at {self.stopped.step.name}: {read}."
+
+    @property
+    def _what_it_is(self) -> str:
+        if self.verdict.verdict == "unexplained":
+            return ("No one fault and no two explain this: look over what this step put in or made "
+                    "live, and buzz the loom through again.")  # fmt: skip
+        return self.verdict.summary
+
+    def to_dict(self) -> dict[str, Any]:
+        """The result as plain values."""
+        return {
+            "harness": self.plan.harness.name, "status": self.status, "summary": self.summary,
+            "steps": [one.to_dict() for one in self.steps],
+            "next": self.next_step.to_dict() if self.next_step else None,
+            "read_more": [one.to_dict() for one in self.more],
+            "verdict": self.verdict.to_dict(),
+        }  # fmt: skip
+
+
+def judge(plan: PowerupPlan, sheet: Sheet, locator: Locator | None = None) -> PowerupResult:
+    """What a sheet of steps says.
+
+    :param locator: for the loom of the plan, if it has been made already
+    """
+    locator = locator or Locator(plan.harness)
+    judged: list[JudgedStep] = []
+    verdict: Verdict | None = None
+    stopped = False
+    for step in plan.steps:
+        mine = [one for one in sheet.readings if one.test == step.name]
+        if not mine or stopped:
+            judged.append(JudgedStep(step, "after the stop" if mine else "not done"))
+            continue
+        one, verdict = _judged(plan, step, mine, _up_to(plan, sheet, step), locator)
+        judged.append(one)
+        stopped = one.status == "stop"
+    if verdict is None:
+        verdict = locator.locate(sheet)
+        judged = _together(judged, verdict)
+    return _concluded(plan, judged, verdict)
+
+
+def _judged(
+    plan: PowerupPlan, step: Step, mine: Sequence[Reading], so_far: Sheet, locator: Locator
+) -> tuple[JudgedStep, Verdict | None]:
+    """One step, and the verdict if it took one."""
+    off = tuple(found for one in mine if (found := _off(plan, step, one)) is not None)
+    taken = {one.name for one in mine}
+    missing = tuple(one.name for one in step.readings if one.name not in taken)
+    if not off:
+        return JudgedStep(step, "as expected", (), missing), None
+    verdict = locator.locate(so_far)
+    sound = may_be_sound(verdict) and not any(one.danger for one in off)
+    return JudgedStep(step, "repeat" if sound else "stop", off, missing), verdict
+
+
+def may_be_sound(verdict: Verdict) -> bool:
+    """Whether the loom may be sound, for all the readings say.
+
+    A verdict begins from a vehicle that somebody complains of; a loom that has been buzzed through
+    begins far better than that.
+    """
+    if verdict.verdict == "unexplained":
+        return False
+    return any(one.spec == SOUND and one.probability > DOUBT for one in verdict.suspects)
+
+
+def _up_to(plan: PowerupPlan, sheet: Sheet, last: Step) -> Sheet:
+    names = [one.name for one in plan.steps]
+    kept = set(names[: names.index(last.name) + 1])
+    return Sheet(sheet.title, tuple(one for one in sheet.readings if one.test in kept), sheet.setups)
+
+
+def _together(judged: list[JudgedStep], verdict: Verdict) -> list[JudgedStep]:
+    """Where each reading alone could be a sound loom's, but not all of them."""
+    if may_be_sound(verdict):
+        return judged
+    last = max(n for n, one in enumerate(judged) if one.status == "as expected")
+    one = judged[last]
+    return [*judged[:last], JudgedStep(one.step, "stop", (), one.missing), *judged[last + 1 :]]
+
+
+def _concluded(plan: PowerupPlan, judged: list[JudgedStep], verdict: Verdict) -> PowerupResult:
+    found = {one.status for one in judged}
+    left = next((one.step for one in judged if one.status == "not done"), None)
+    if "stop" in found:
+        step = next(one.step for one in judged if one.status == "stop")
+        more = parting(plan, step, verdict)
+        return PowerupResult(plan, tuple(judged), "stop", verdict, None, more)
+    if "repeat" in found:
+        return PowerupResult(plan, tuple(judged), "repeat", verdict, None)
+    return PowerupResult(plan, tuple(judged), "go on" if left else "done", verdict, left)
+
+
+def _off(plan: PowerupPlan, step: Step, reading: Reading) -> Off | None:
+    """Whether a reading is off, and whether dangerously so; None for one that the step does not list."""
+    found = next(((one, u) for one, u in zip(step.readings, step.spread, strict=True)
+                  if one.name == reading.name), None)  # fmt: skip
+    if found is None:
+        return None
+    expected, spread = found
+    fits = _word_fits if reading.word else _number_fits
+    if fits(plan, reading, expected, spread):
+        return None
+    return Off(reading.name, reading.shown, expected_words(expected),
+               _is_danger(step, reading, expected))  # fmt: skip
+
+
+def _word_fits(plan: PowerupPlan, reading: Reading, expected: ExpectedReading, spread: float) -> bool:
+    scale = SCALES.get(reading.observation.kind)
+    if scale is None or reading.word not in scale.words or expected.expected is None:
+        return reading.word == expected.word
+    factor = scale_factor(plan.harness, reading.observation)
+    chances = scale.chances(np.array([expected.expected / factor]), np.array([spread / factor]))[0]
+    return bool(chances[scale.words.index(reading.word)] > UNUSUAL)
+
+
+def _number_fits(
+    plan: PowerupPlan, reading: Reading, expected: ExpectedReading, spread: float
+) -> bool:
+    if expected.expected is None:
+        return math.isinf(reading.value)
+    low, high = far_reach(expected)
+    return low <= reading.value <= high
+
+
+def _is_danger(step: Step, reading: Reading, expected: ExpectedReading) -> bool:
+    if reading.name == LAMP_LABEL and reading.word in LAMP.words and expected.word in LAMP.words:
+        return LAMP.words.index(reading.word) > LAMP.words.index(expected.word)
+    return reading.value > step.stop_above.get(reading.name, math.inf)

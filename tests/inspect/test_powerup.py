@@ -1,0 +1,304 @@
+"""The first power on a rebuilt loom: order, lamps, bands and judgement.
+
+The currents of the steps are checked against ngspice, from the deck that the tool exports; bands by
+drawing sound vehicles; what a step is said to show by putting the fault in.
+"""
+
+import csv
+import io
+import json
+import math
+import sys
+from functools import cache
+from pathlib import Path
+
+import pytest
+from typer.testing import CliRunner
+
+from circuitcheck.circuit.build import build_circuit, lasting_faults
+from circuitcheck.cli.main import app
+from circuitcheck.expect.second_opinion import deck
+from circuitcheck.expect.vehicle import drawer, read_vehicle, vary
+from circuitcheck.harness.load import load_harness
+from circuitcheck.harness.model import Setup
+from circuitcheck.harness.readings import parse_readings, sheet_text
+from circuitcheck.inspect.powerup.judge import judge
+from circuitcheck.inspect.powerup.order import Order, setup_of
+from circuitcheck.inspect.powerup.plan import fresh, powerup_plan
+from circuitcheck.locate.locate import Locator
+from circuitcheck.loom import Loom
+from circuitcheck.shipped import harness_files
+from circuitcheck.solve.point import solve_point
+
+sys.path.append(str(Path(__file__).parents[1] / "solve"))
+from simulator import TOLERANCE, simulate_all
+
+HARNESSES = sorted(harness_files())
+QUICK = "first-fan"
+
+
+@cache
+def order_of(name):
+    return Order(fresh(load_harness(name)))
+
+
+@cache
+def plan_of(name, limited=False):
+    return powerup_plan(load_harness(name), limited=limited)
+
+
+@cache
+def locator_of(name):
+    return Locator(plan_of(name).harness)
+
+
+def taken(name, faults=(), seed=None, steps=None):
+    """What one vehicle gives in the steps, and the judgement of that."""
+    plan = plan_of(name)
+    names = [one.name for one in plan.steps][:steps]
+    chosen = Loom(plan.harness).fault(*faults)
+    written = read_vehicle(plan.harness, names, chosen, seed)
+    sheet = parse_readings(plan.harness, sheet_text(name, written))
+    return judge(plan, sheet, locator_of(name))
+
+
+# -- the order ------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("name", HARNESSES)
+def test_everything_goes_in_once_and_the_battery_comes_last(name):
+    stages, harness = order_of(name).stages, load_harness(name)
+    fitted = [one.fit for one in stages if one.fit]
+    plugged = {key for key, part in harness.parts.items() if part.plugged and part.kind != "battery"}
+    assert sorted(fitted) == sorted(plugged)
+    on_battery = [one.battery for one in stages]
+    assert on_battery == sorted(on_battery)
+    assert on_battery[-1]
+    assert not on_battery[0]
+
+
+@pytest.mark.parametrize("name", HARNESSES)
+def test_each_step_adds_one_thing(name):
+    """Either one part goes in, or something is asked for; never both a part and what nobody has seen."""
+    seen, before = set(), None
+    for stage in order_of(name).stages:
+        if before is not None and not stage.battery:
+            gone = set(before.out) - set(stage.out)
+            assert gone == ({stage.fit} if stage.fit else set())
+        if stage.fit and not stage.battery:
+            assert stage.mode.name in seen
+        seen.add(stage.mode.name)
+        before = stage
+
+
+@pytest.mark.parametrize("name", HARNESSES)
+def test_what_goes_in_is_next_to_what_is_live(name):
+    """Source outward: a part goes in only where the steps before have brought the volts."""
+    live = set()
+    order = order_of(name)
+    for stage in order.stages:
+        if stage.fit:
+            assert live.intersection(order.harness.parts[stage.fit].nodes(stage.fit)), stage.fit
+        live |= stage.fresh
+
+
+@pytest.mark.parametrize("name", HARNESSES)
+def test_fans_come_after_all_that_controls_them(name):
+    """Solved by itself, straight on the battery: once a motor has turned, no fuse or relay goes in."""
+    order, turned = order_of(name), False
+    for stage in (one for one in order.stages if not one.battery):
+        point = solve_point(build_circuit(order.harness, setup_of(order.harness, stage)))
+        turned = turned or bool(stage.at) or any(
+            abs(point.amps[f"{motor}:motor"]) > 0.1 for motor in order.design.motors
+        )
+        if turned and stage.fit:
+            assert order.harness.parts[stage.fit].kind not in ("fuse", "relay")
+    assert turned
+
+
+@pytest.mark.parametrize("name", [QUICK, "twin-fan-switch"])
+def test_with_the_engine_hot_every_fan_runs(name):
+    """The last step is the loom in use: solved by itself from the set-up of a hot running engine."""
+    step = plan_of(name).steps[-1]
+    assert step.test.setup.running
+    harness = load_harness(name)
+    hot = Setup.model_validate({"ignition": "on", "running": "yes", "engine": "110 degC warming"})
+    point = solve_point(build_circuit(harness, hot))
+    for reading in step.readings:
+        if reading.name.endswith("-amps"):
+            motor = reading.name.removesuffix("-amps")
+            assert reading.expected == pytest.approx(abs(point.amps[f"{motor}:motor"]), rel=0.02)
+    assert {one.word for one in step.readings if one.kind == "speed"} == {"fast"}
+
+
+# -- what the power comes through -----------------------------------------------------------------
+
+
+@pytest.mark.parametrize("name", [QUICK, "twin-fan-switch"])
+def test_no_dead_short_overloads_anything_behind_the_lamp(name):
+    """A lamp passes no more than its own rated current, near enough: the smallest wire bears that."""
+    plan = plan_of(name)
+    smallest = min(wire.size for wire in plan.harness.wires.values())
+    for step in plan.steps:
+        through = step.test.setup.through
+        if through is not None:
+            # 11 A for 0.5 mm2, 14 A for 0.75 mm2, one core in air at 30 degC (shared/capacity.csv)
+            assert through.lamp / plan.harness.volts * 1.1 < (11.0 if smallest <= 0.5 else 14.0)
+        assert (through is None) == step.stage.battery
+
+
+def test_a_bigger_lamp_for_a_fan_than_for_a_coil():
+    """A fan at rest behind a small lamp is as good as a short: from the solved circuit."""
+    watts = {one.name: one.test.setup.through.lamp for one in plan_of(QUICK).steps if one.test.setup.through}
+    assert watts["10-X2"] > 10 * watts["05-K1"]
+
+
+@pytest.mark.parametrize("name", [QUICK, "twin-fan-switch"])
+def test_the_simulator_finds_the_same(name):
+    """Every reading of every step, the lamp's light among them, by ngspice from the exported deck."""
+    plan = plan_of(name)
+    found = simulate_all({one.name: deck(plan.harness, one.name) for one in plan.steps})
+    for step in plan.steps:
+        for reading in step.readings:
+            if reading.kind in ("click", "ohms"):
+                continue
+            share, least = TOLERANCE[reading.kind]
+            theirs = found[step.name][reading.name]
+            assert math.isclose(reading.expected, theirs, rel_tol=share, abs_tol=least), (step.name, reading)
+
+
+def test_the_simulator_finds_the_same_on_a_limited_supply():
+    plan = plan_of(QUICK, limited=True)
+    steps = [one for one in plan.steps if one.test.setup.through and one.test.setup.through.limit]
+    assert len(steps) > 5
+    found = simulate_all({one.name: deck(plan.harness, one.name) for one in steps})
+    for step in steps:
+        for reading in (one for one in step.readings if one.kind in ("volts", "amps")):
+            assert reading.expected == pytest.approx(found[step.name][reading.name], abs=1e-3)
+
+
+# -- bands and judgement --------------------------------------------------------------------------
+
+
+def test_bands_hold_ninety_five_in_a_hundred_sound_vehicles():
+    """Drawn vehicle by vehicle and solved at full size; the meter apart."""
+    plan = plan_of(QUICK)
+    step = plan["10-X2"]
+    low, high = next((one.low, one.high) for one in step.readings if one.name == "amps")
+    circuit = build_circuit(plan.harness, step.test.setup)
+    amps = [abs(solve_point(vary(circuit, drawer(seed))).amps["through"]) for seed in range(150)]
+    inside = sum(low <= one <= high for one in amps) / len(amps)
+    assert inside > 0.9
+    assert min(amps) < low + 0.25 * (high - low)
+    assert max(amps) > high - 0.25 * (high - low)
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_a_sound_loom_is_powered_up_to_the_end(seed):
+    result = taken(QUICK, seed=seed)
+    assert result.status == "done"
+    assert {one.status for one in result.steps} == {"as expected"}
+
+
+@pytest.mark.parametrize(
+    ("fault", "step", "reading"),
+    [
+        ("W2 short to ground", "07-F1", "lamp"),
+        ("W9 short to ground", "04-F2", "lamp"),
+        ("F2.in swapped with F2.out", "03-ignition-on", "F2.in"),
+        ("K1 30-87 welded", "07-F1", "X2.1a"),
+        ("K1.86 swapped with K1.30", "04-F2", "K1.86"),
+        ("M1 seized", "10-X2", "lamp"),
+    ],
+)
+def test_a_fault_stops_the_step_that_makes_it_live(fault, step, reading):
+    """Where the wire or part comes alive can be read off the drawing of the harness."""
+    result = taken(QUICK, [fault], seed=2)
+    assert result.status == "stop"
+    assert result.stopped.step.name == step
+    assert reading in {one.reading for one in result.stopped.off}
+    assert fault in {one.spec for one in result.verdict.suspects if one.group == 1}
+    signs = {name for sign in plan_of(QUICK)[step].signs for name in sign.faults}
+    assert fault in signs
+
+
+def test_a_short_is_met_behind_the_lamp_and_burns_nothing():
+    """Of every wire that a short to ground makes any difference to."""
+    plan = plan_of(QUICK)
+    for mode in lasting_faults(plan.harness):
+        if mode.mode != "short to ground" or mode.where in ("W0", "W5", "W11", "W13", "W22"):
+            continue  # the wires that are ground anyway
+        first = next(one for one in plan.steps for sign in one.signs if mode.spec in sign.faults)
+        assert first.test.setup.through is not None, mode.spec
+
+
+def test_more_readings_part_what_the_step_left_together():
+    """The sheet that is shipped, then with the readings that it asks for."""
+    path = Path(__file__).parents[2] / "harnesses" / "powerup" / "first-fan.csv"
+    plan, text = plan_of(QUICK), path.read_text(encoding="utf-8")
+    result = judge(plan, parse_readings(plan.harness, text), locator_of(QUICK))
+    fault = "K1.86 swapped with K1.30"
+    assert len([one for one in result.verdict.suspects if one.group == 1]) > 5
+    assert any(who == (fault,) for one in result.more for _, who in one.outcomes)
+    for one in result.more:
+        read = next(read for read, who in one.outcomes if fault in who)
+        text += f"04-F2,{one.name},{read},\n"
+    again = judge(plan, parse_readings(plan.harness, text), locator_of(QUICK))
+    assert [one.spec for one in again.verdict.suspects if one.group == 1] == [fault]
+
+
+def test_one_misread_number_is_read_again():
+    plan = plan_of(QUICK)
+    written = read_vehicle(plan.harness, [one.name for one in plan.steps][:8], [], 3)
+    written["04-F2"]["amps"] = "0.06 A"
+    written["03-ignition-on"]["F2.in"] = "1.27 V"
+    result = judge(plan, parse_readings(plan.harness, sheet_text(QUICK, written)), locator_of(QUICK))
+    assert result.status in ("repeat", "stop")
+    assert next(one for one in result.steps if one.off).step.name == "03-ignition-on"
+
+
+def test_a_half_done_sheet_names_the_next_step():
+    result = taken(QUICK, seed=1, steps=4)
+    assert (result.status, result.next_step.name) == ("go on", "05-K1")
+    assert result.summary == "As expected so far. Next: 05-K1, Put in relay K1 (beside the fuse box)."
+
+
+# -- as a person meets it -------------------------------------------------------------------------
+
+
+def run(*words, given=None):
+    return CliRunner().invoke(app, [*words], input=given)
+
+
+def test_the_sheet_goes_round():
+    """What --as csv writes is taken back once it is filled in."""
+    rows = list(csv.DictReader(io.StringIO(plan_of(QUICK).to_csv())))
+    assert list(rows[0]) == ["test", "name", "reading", "expected"]
+    first = [one for one in rows if one["test"] == "01-all-out"]
+    given = "test,name,reading,expected\n" + "".join(
+        f"{one['test']},{one['name']},{'bright' if one['name'] == 'lamp' else '-'},\n" for one in first
+    )
+    found = json.loads(run("powerup", QUICK, "-", "--json", given=given).stdout)
+    assert found["status"] == "stop"
+    assert "'lamp' read bright, expected dark" in found["summary"]
+    assert found["steps"][0]["missing"]
+
+
+def test_as_json_and_nothing_else():
+    found = json.loads(run("powerup", QUICK, "--json").stdout)
+    first = found["steps"][0]
+    assert first["through"] == {"lamp": 3.0}
+    assert {"step", "title", "readings", "stop_above_amps", "signs", "cautions"} <= first.keys()
+    assert any("battery disconnected" in one for one in found["cautions"])
+
+
+def test_a_wrong_sheet_is_one_line():
+    done = run("powerup", QUICK, "-", given="test,name,reading\n04-F9,lamp,dark\n")
+    assert done.exit_code == 2
+    assert "no test '04-F9'" in done.stderr
+    assert "04-F2" in done.stderr
+
+
+def test_an_empty_sheet_and_a_filled_one_do_not_mix():
+    done = run("powerup", QUICK, "sheet.csv", "--as", "csv")
+    assert (done.exit_code, done.stderr.count("\n")) == (2, 1)
