@@ -21,6 +21,7 @@ KEYS = {
     "colour.csv": ("code",),
     "terminal.csv": ("terminal",),
     "letter.csv": ("letter",),
+    "eseries.csv": ("value",),
 }
 
 
