@@ -128,7 +128,7 @@ def _rating(found: Sizing) -> None:
         _say(text, 2)
     opens = found.opens_at
     held = (f"{_celsius(surface.locked)} with {taken.locked} held for good" if opens is None
-            else f"until its cut-out opens at {opens:g} degC with {taken.locked} held")  # fmt: skip
+            else f"up to the {opens:g} degC of its cut-out with {taken.locked} held")  # fmt: skip
     _say(f"Surface, estimated: {_celsius(surface.running)} running, {held}; "
          f"{number(surface.kelvin_per_watt)} K for each watt, {surface.rests_on}.", 2)  # fmt: skip
     if opens is not None and opens <= surface.running:

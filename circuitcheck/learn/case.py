@@ -258,6 +258,23 @@ def _noticed(sound: float, rpm: float) -> bool:
     return abs(rpm - sound) > max(WEAKER * sound, 50.0)
 
 
+def heard(harness: Harness, faults: Sequence[ChosenFault]) -> dict[str, dict[str, str]]:
+    """What the customer's words amount to as looks, test by test: only where a word has changed.
+
+    Who speaks of one fan in a test means that the others do what they should, or what he says of them.
+    """
+    sound, now = speeds(harness, ()), speeds(harness, faults)
+    words: dict[str, dict[str, str]] = {}
+    changed = set()
+    for (test, motor), rpm in now.items():
+        full = full_speed(harness, motor)
+        was, has = (SPEED.word(one / full) for one in (sound[test, motor], rpm))
+        words.setdefault(test, {})[motor] = has
+        if was != has and _noticed(sound[test, motor], rpm):
+            changed.add(test)
+    return {test: looks for test, looks in words.items() if test in changed}
+
+
 def complaint(harness: Harness, faults: Sequence[ChosenFault]) -> str:
     """What the customer says of the fans in ordinary use."""
     sound, now = speeds(harness, ()), speeds(harness, faults)

@@ -75,8 +75,9 @@ def lamp(workshop: Workshop, given: list[str], said: str) -> list[str]:
 
 def amps(workshop: Workshop, given: list[str], said: str) -> list[str]:
     """A clamp round a wire, pin, fuse or the lead."""
+    if given and given[0].casefold() == "lead":
+        given = [" ".join(["bridge", *given[1:]])]
     place = _one(given, WORDS["amps"].usage)
-    place = "bridge" if place.casefold() == "lead" else place
     return _looked(workshop, said, amps=workshop.clampable(place))
 
 
@@ -239,13 +240,16 @@ def lead(workshop: Workshop, given: list[str], said: str) -> list[str]:
         workshop.state["bridge"], workshop.bare = [], False
         workshop.blown -= {one for one in workshop.blown if one.startswith("bridge")}
         return _done(workshop, "lead", "No lead is on.")
+    also = bool(given) and given[0].casefold() == "also"
     bare = bool(given) and given[-1].casefold() == "bare"
-    first, second = _two(workshop, given[:-1] if bare else given, WORDS["lead"].usage)
+    points = given[1 if also else 0 : -1 if bare else None]
+    first, second = _two(workshop, points, WORDS["lead"].usage)
     workshop.blown -= {one for one in workshop.blown if one.startswith("bridge")}
-    workshop.state["bridge"] = [(first, second)]
-    workshop.bare = bare
+    before = workshop.state.get("bridge", []) if also else []
+    workshop.state["bridge"] = [*before, (first, second)]
+    workshop.bare = bare or (also and workshop.bare)
     warning = [workshop.warn_of_bare_lead()] if bare else []
-    kind = "bare" if bare else "fused"
+    kind = ("bare" if bare else "fused") + (" second" if before else "")
     return warning + _done(workshop, "lead", f"A {kind} lead from {first} to {second}.", first, second)
 
 
@@ -266,5 +270,5 @@ WORDS = {
     "pull": Word("pull F1", "take out a fuse or relay, and look at it", pull),
     "refit": Word("refit F1", "put it back", refit),
     "swap": Word("swap K1", "try a known good part in its place", swap),
-    "lead": Word("lead A B [bare]", "join two points by a fused lead; lead off", lead),
+    "lead": Word("lead [also] A B [bare]", "join two points by a fused lead; lead off", lead),
 }  # fmt: skip

@@ -232,7 +232,7 @@ class Workshop:
         """
         pins = [key for one, part in self.harness.parts.items() for key in part.contacts(one)]
         fuses = [one for one, part in self.harness.parts.items() if part.kind_name == "fuse"]
-        leads = ["bridge"] if self.state.get("bridge") else []
+        leads = self._leads()
         return _find("wire, pin or fuse", name, [*self.harness.wires, *fuses, *pins, *leads])
 
 
