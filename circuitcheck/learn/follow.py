@@ -7,23 +7,27 @@ costs what it costs a student, and what was done can be played again as a script
 from __future__ import annotations
 
 import math
-from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import asdict, dataclass
 from typing import Any
 
 from circuitcheck.circuit.build import lead_keys, numbered
+from circuitcheck.expect.expected import ChosenFault
 from circuitcheck.harness.model import Harness, Observation, Setup, Test
 from circuitcheck.harness.readings import Reading, Sheet, parse_reading
-from circuitcheck.learn.case import Case, heard
+from circuitcheck.learn.case import WELL, Case, complaint, heard
 from circuitcheck.learn.session import Session
 from circuitcheck.learn.workshop import Measurement
 from circuitcheck.locate.verdict import Verdict
 from circuitcheck.plan.next_test import next_test
 from circuitcheck.plan.planner import Options, Planner
 
-MOST_TESTS = 12
+MOST_TESTS = 24
 """Tests after which a follower gives up; ``next`` stops long before."""
+MOST_RENEWED = 8
+"""Units after which a follower gives up."""
+LIKELY = 0.05
+"""Chance from which a unit is put right next, where the one before was in vain; else he tests again."""
 SYMPTOM = "customer"
 
 
@@ -40,10 +44,14 @@ class Step:
 class Followed:
     """How it went.
 
-    :param minutes: as the workshop counts them
+    :param minutes: of testing, as the workshop counts them
+    :param tests: set-ups that ``next`` asked for
     :param lines: all that was said, to be played again
-    :param named: faults named at the end; empty if it came out sound
-    :param units: what to put right, by what the verdict holds likeliest, first those of ``named``
+    :param named: faults that were named; none if it came out sound
+    :param units: what was put right, in order
+    :param needless: those of them that were not at fault
+    :param cured: whether nothing was left to notice in the end
+    :param first_time: whether nothing was put right in vain, and nothing left
     """
 
     minutes: float
@@ -52,8 +60,9 @@ class Followed:
     steps: tuple[Step, ...]
     named: tuple[str, ...]
     units: tuple[str, ...]
-    right_fault: bool
-    right_unit: bool
+    needless: tuple[str, ...]
+    cured: bool
+    first_time: bool
 
     def to_dict(self) -> dict[str, Any]:
         """The fields as a plain dict."""
@@ -61,98 +70,130 @@ class Followed:
 
 
 def follow(case: Case, planner: Planner) -> Followed:
-    """Do what ``next`` asks for until it stops, and name what it names.
-
-    The customer's words are the first readings, and cost nothing.
-    """
-    session, sheet, lines = Session(case), complaint_sheet(case), list[str]()
-    known = {one.name: one for one in planner.candidates}
-    tests = 0
-    advice = next_test(planner, sheet, Options())
-    while not advice.done and advice.test is not None and tests < MOST_TESTS:
-        candidate = known[advice.test.name]
-        lines += _say(session, words_for(session.workshop.setup, candidate.setup, case.harness))
-        wanted = {one.sound.name for one in advice.test.readings}
-        taken = [(name, one) for name, one in candidate.observations if name in wanted]
-        for name, observation in taken:
-            lines += _say(session, [look_for(observation, candidate.setup)])
-            sheet = with_reading(sheet, candidate.name, candidate.setup, name, observation,
-                                 session.workshop.log[-1])  # fmt: skip
-        tests += 1
-        advice = next_test(planner, sheet, Options(opened=frozenset(session.workshop.opened)))
-    assert advice.verdict is not None or not sheet.readings
-    return _ended(session, advice.verdict, lines, tests)
+    """Do what ``next`` asks for until it stops, put right what it names, drive, and go on if need be."""
+    return _Follower(case, planner).go()
 
 
-def _say(session: Session, lines: list[str]) -> list[str]:
-    for line in lines:
-        session.feed(line)
-    if session.mistakes:
-        raise RuntimeError(f"'next' asks for what practice does not understand: {session.mistakes[-1]}")
-    return lines
+class _Follower:
+    """Somebody who does as told; the customer's words are the first readings, and cost nothing."""
+
+    def __init__(self, case: Case, planner: Planner) -> None:
+        self.session = Session(case)
+        self.planner = planner
+        self.lines: list[str] = []
+        self.named: list[str] = []
+        self.tests = 0
+
+    def go(self) -> Followed:
+        """From the customer's words to the end."""
+        while True:
+            verdict = self._test()
+            if verdict is None or not verdict.suspects[0].replace or not self._repair(verdict):
+                break
+        return self._ended()
+
+    def say(self, *lines: str) -> list[str]:
+        """Some lines to the session, and what came of them.
+
+        :raises RuntimeError: if practice does not understand what ``next`` asks for
+        """
+        told = [one for line in lines for one in self.session.feed(line)]
+        if self.session.mistakes:
+            raise RuntimeError(f"practice does not understand 'next': {self.session.mistakes[-1]}")
+        self.lines += lines
+        return told
+
+    def _test(self) -> Verdict | None:
+        """The verdict when ``next`` has no more to ask for."""
+        shop = self.session.workshop
+        sheet = complaint_sheet(shop.harness, shop.faults)
+        known = {one.name: one for one in self.planner.candidates}
+        advice = next_test(self.planner, sheet, Options(opened=frozenset(shop.opened)))
+        while not advice.done and advice.test is not None and self.tests < MOST_TESTS:
+            candidate = known[advice.test.name]
+            self.say(*words_for(shop.setup, candidate.setup, shop.harness))
+            wanted = {one.sound.name for one in advice.test.readings}
+            for name, observation in candidate.observations:
+                if name in wanted:
+                    self.say(look_for(observation, candidate.setup))
+                    sheet = with_reading(sheet, candidate.name, candidate.setup, name, observation,
+                                         shop.log[-1])  # fmt: skip
+            self.tests += 1
+            advice = next_test(self.planner, sheet, Options(opened=frozenset(shop.opened)))
+        return advice.verdict
+
+    def _repair(self, verdict: Verdict) -> bool:
+        """Put right what is likeliest, then what comes next, until a drive shows a change.
+
+        :returns: whether there may be more to be found: the fans do otherwise, or nothing has changed
+            and it is time to test again
+        """
+        shop, tried = self.session.workshop, list[str]()
+        before = complaint(shop.harness, shop.faults)
+        for unit, chance, named in ranked(verdict):
+            if unit in shop.renewed or (tried and chance < LIKELY):
+                continue
+            if len(shop.renewed) >= MOST_RENEWED:
+                return False
+            self.say(f"renew {unit}")
+            *_, now = self.say("drive")
+            tried += named
+            if not now.endswith(before):
+                self.named += named
+                return not now.endswith(WELL)
+        self.named += tried
+        return bool(tried)
+
+    def _ended(self) -> Followed:
+        self.say(*(f"fault {one}" for one in self.named or ["none"]), "done")
+        shop, due = self.session.workshop, {one.mode.replace for one in self.session.case.faults}
+        needless = tuple(one for one in self.session.units if one not in due)
+        steps = tuple(Step(round(one.minutes, 1), one.said, one.shown) for one in shop.log)
+        return Followed(
+            round(shop.minutes, 1), self.tests, tuple(self.lines), steps, tuple(self.named),
+            tuple(self.session.units), needless, not shop.faults, not shop.faults and not needless,
+        )  # fmt: skip
 
 
-def complaint_sheet(case: Case) -> Sheet:
+def ranked(verdict: Verdict) -> list[tuple[str, float, tuple[str, ...]]]:
+    """Units to put right, the likeliest first, each with its chance and its likeliest fault."""
+    chances: dict[str, float] = {}
+    faults: dict[str, tuple[str, ...]] = {}
+    for one in verdict.suspects:
+        specs, units = one.spec.split(" + "), one.replace.split(" and ")
+        for place, unit in enumerate(units if one.replace else ()):
+            chances[unit] = chances.get(unit, 0.0) + one.probability
+            faults.setdefault(unit, tuple(specs if len(units) == 1 else specs[place : place + 1]))
+    order = sorted(chances, key=lambda unit: -chances[unit])
+    return [(unit, chances[unit], faults[unit]) for unit in order]
+
+
+def complaint_sheet(harness: Harness, faults: Sequence[ChosenFault]) -> Sheet:
     """What the customer says, where he speaks of something other than a sound vehicle does."""
     readings, setups = [], {}
-    for test, words in heard(case.harness, case.faults).items():
+    for test, words in heard(harness, faults).items():
         observe = {motor: Observation.model_validate({"speed": motor}) for motor in words}
         name = f"{SYMPTOM} {test}"
-        given = case.harness.tests[test]
+        given = harness.tests[test]
         setups[name] = Test(title=given.title, setup=given.setup, observe=observe)
-        readings += [Reading(name, motor, observe[motor], math.nan, word) for motor, word in words.items()]
-    return Sheet(case.complaint, tuple(readings), setups)
+        readings += [Reading(name, motor, observe[motor], math.nan, word)
+                     for motor, word in words.items()]  # fmt: skip
+    return Sheet("", tuple(readings), setups)
 
 
 def with_reading(
     sheet: Sheet, test: str, setup: Setup, name: str, observation: Observation, read: Measurement
 ) -> Sheet:
     """A sheet with one more reading, as the student noted it."""
-    value, word = parse_reading(observation.kind, read.shown.partition(",")[0])
+    parsed = parse_reading(observation.kind, read.shown.partition(",")[0])
+    assert parsed is not None
     before = dict(sheet.setups[test].observe) if test in sheet.setups else {}
     observe = {**before, name: observation}
     setups = {**sheet.setups, test: Test(title=test, setup=setup, observe=observe)}
-    return Sheet(sheet.title, (*sheet.readings, Reading(test, name, observation, value, word)), setups)
+    return Sheet(sheet.title, (*sheet.readings, Reading(test, name, observation, *parsed)), setups)
 
 
-def _ended(session: Session, verdict: Verdict | None, lines: list[str], tests: int) -> Followed:
-    named, units = _concluded(verdict)
-    case = session.case
-    due = {one.mode.replace for one in case.faults}
-    mine = units[: len({*units} & {*_units_of(verdict)})] if named else ()
-    steps = tuple(Step(round(one.minutes, 1), one.said, one.shown) for one in session.workshop.log)
-    said = [f"fault {one}" for one in named] or ["fault none"]
-    return Followed(
-        round(session.workshop.minutes, 1), tests, (*lines, *said, *(f"renew {one}" for one in mine), "done"),
-        steps, named, units, set(named) == {one.mode.spec for one in case.faults}, set(mine) == due,
-    )  # fmt: skip
-
-
-def _concluded(verdict: Verdict | None) -> tuple[tuple[str, ...], tuple[str, ...]]:
-    """The faults of the likeliest unit's likeliest suspect, and the units in the order of chance."""
-    if verdict is None:
-        return (), ()
-    chances: Counter[str] = Counter()
-    for one in verdict.suspects:
-        chances[one.replace] += one.probability
-    order = [unit for unit, _ in chances.most_common()]
-    first = next(one for one in verdict.suspects if one.replace == order[0])
-    named = tuple(first.spec.split(" + ")) if first.replace else ()
-    units = [unit for listed in order if listed for unit in listed.split(" and ")]
-    return named, tuple(dict.fromkeys(units))
-
-
-def _units_of(verdict: Verdict | None) -> tuple[str, ...]:
-    """The units of the likeliest unit's suspect."""
-    if verdict is None:
-        return ()
-    chances: Counter[str] = Counter()
-    for one in verdict.suspects:
-        chances[one.replace] += one.probability
-    return tuple(chances.most_common(1)[0][0].split(" and "))
-
-
-# -- a set-up in words -----------------------------------------------------------------------------------
+# -- a set-up in words ------------------------------------------------------------------------------
 
 
 def words_for(now: Setup, wanted: Setup, harness: Harness) -> list[str]:
@@ -181,7 +222,8 @@ def words_for(now: Setup, wanted: Setup, harness: Harness) -> list[str]:
         way = "warming" if wanted.engine.warming else "cooling"
         found.append(f"coolant {wanted.engine.celsius:g} {way}")
     if leads and [*now.bridge] != leads:
-        found += [f"lead {'also ' if place else ''}{one} {two}" for place, (one, two) in enumerate(leads)]
+        words = ["lead", *["lead also"] * (len(leads) - 1)]
+        found += [f"{word} {one} {two}" for word, (one, two) in zip(words, leads, strict=True)]
     return found
 
 

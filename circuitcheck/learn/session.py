@@ -22,7 +22,7 @@ TALK = {
     "state": ("state", "how the vehicle stands now, and the minutes"),
     "notes": ("notes", "what has been measured so far"),
     "fault": ("fault R1 open", "name it; fault none, fault forget"),
-    "renew": ("renew R1", "name the part or unit to put right"),
+    "renew": ("renew R1", "put this part, wire or unit right; drive shows what it changed"),
     "done": ("done", "end, and hear what it was"),
     "leave": ("leave", "end without naming anything"),
 }
@@ -126,7 +126,7 @@ class Session:
                f"battery {setup.battery}")  # fmt: skip
         listed = {
             "undone": setup.unplug, "out": setup.pull, "known good": setup.swap,
-            "opened up": sorted(shop.opened), "named": self.named, "to renew": self.units,
+            "opened up": sorted(shop.opened), "named": self.named, "put right": self.units,
         }  # fmt: skip
         for word, names in listed.items():
             if names:
@@ -160,8 +160,11 @@ class Session:
         units = {one.replace.casefold(): one.replace for one in all_faults(self.case.harness)}
         if name.casefold() not in units:
             raise UnknownName("unit", name, units.values())
-        self.units.append(units[name.casefold()])
-        yield f"To put right: {', '.join(self.units)}."
+        unit = units[name.casefold()]
+        if unit not in self.units:
+            self.units.append(unit)
+        yield from self.workshop.renew(unit)
+        yield f"Put right: {', '.join(self.units)}."
 
     def _done(self, given: list[str]) -> Iterator[str]:
         if not self.named and not self.said_none:

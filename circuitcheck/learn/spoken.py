@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from circuitcheck.errors import UnknownName
 from circuitcheck.harness.model import Observation
+from circuitcheck.learn.case import complaint
 from circuitcheck.parts.quantity import CELSIUS
 
 if TYPE_CHECKING:
@@ -190,7 +191,7 @@ def pull(workshop: Workshop, given: list[str], said: str) -> list[str]:
     if told:
         return told
     lines = _done(workshop, "pull", f"{name} pulled out.", name)
-    burnt = any(one.mode.where == name and one.mode.mode == "blown" for one in workshop.case.faults)
+    burnt = any(one.mode.where == name and one.mode.mode == "blown" for one in workshop.faults)
     swapped = name in workshop.state.get("swap", [])
     if f"{name} blown" in workshop.blown or (burnt and not swapped):
         lines.append(f"The wire inside {name} is burnt through.")
@@ -253,6 +254,12 @@ def lead(workshop: Workshop, given: list[str], said: str) -> list[str]:
     return warning + _done(workshop, "lead", f"A {kind} lead from {first} to {second}.", first, second)
 
 
+def drive(workshop: Workshop, given: list[str], said: str) -> list[str]:
+    """All put together and driven: what a customer would say now."""
+    told = workshop.spend("drive")
+    return [*told, f"Put together and driven: {complaint(workshop.harness, workshop.faults)}"]
+
+
 WORDS = {
     "volts": Word("volts A B", "voltmeter from A to B, as: volts G1.+ G1.-", volts),
     "ohms": Word("ohms A B", "ohmmeter from A to B; battery off first", ohms),
@@ -271,4 +278,5 @@ WORDS = {
     "refit": Word("refit F1", "put it back", refit),
     "swap": Word("swap K1", "try a known good part in its place", swap),
     "lead": Word("lead [also] A B [bare]", "join two points by a fused lead; lead off", lead),
+    "drive": Word("drive", "put it together and try it: what it does in use", drive),
 }  # fmt: skip
