@@ -35,6 +35,10 @@ def practise(
         Path | None, typer.Option("--play", metavar="FILE", help="What to do, one line each; # begins a "
                                   "remark.")
     ] = None,
+    quick: Annotated[
+        bool, typer.Option("--quick", help="Leave out what following 'next' comes to, which takes "
+                           "seconds.")
+    ] = False,
     as_json: JsonOption = False,
 ) -> None:  # fmt: skip
     """A vehicle with a hidden fault: measure, name it, and hear how it went.
@@ -44,7 +48,8 @@ def practise(
     circuitcheck practise first-fan --level 1 --seed 7 --play homework.txt --json
     """
     from circuitcheck.learn.case import draw_case  # noqa: PLC0415
-    from circuitcheck.learn.session import Session, debrief_lines  # noqa: PLC0415
+    from circuitcheck.learn.debriefed import debrief_lines  # noqa: PLC0415
+    from circuitcheck.learn.session import Session  # noqa: PLC0415
 
     with mistakes():
         number = secrets.randbelow(10_000) if seed is None else seed
@@ -57,7 +62,9 @@ def practise(
             _say(session.feed(line), aside=as_json)
             if session.over:
                 break
-        found = session.debrief()
+        if not quick:
+            typer.echo("Working out what following 'next' comes to ...", err=True)
+        found = session.debrief(beside_next=not quick)
         emit(as_json, lambda: {**found.to_dict(), "mistakes": session.mistakes},
              lambda: _say(debrief_lines(found), aside=False))  # fmt: skip
 

@@ -8,14 +8,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
-from dataclasses import asdict, dataclass
-from typing import Any
 
 from circuitcheck.circuit.build import lead_keys, numbered
 from circuitcheck.expect.expected import ChosenFault
 from circuitcheck.harness.model import Harness, Observation, Setup, Test
 from circuitcheck.harness.readings import Reading, Sheet, parse_reading
 from circuitcheck.learn.case import WELL, Case, complaint, heard
+from circuitcheck.learn.debrief import Followed, Step
 from circuitcheck.learn.session import Session
 from circuitcheck.learn.workshop import Measurement
 from circuitcheck.locate.verdict import Verdict
@@ -29,44 +28,6 @@ MOST_RENEWED = 8
 LIKELY = 0.05
 """Chance from which a unit is put right next, where the one before was in vain; else he tests again."""
 SYMPTOM = "customer"
-
-
-@dataclass(frozen=True, slots=True)
-class Step:
-    """A measurement that ``next`` asked for: what was said, what it showed, the minutes by then."""
-
-    minutes: float
-    said: str
-    shown: str
-
-
-@dataclass(frozen=True)
-class Followed:
-    """How it went.
-
-    :param minutes: of testing, as the workshop counts them
-    :param tests: set-ups that ``next`` asked for
-    :param lines: all that was said, to be played again
-    :param named: faults that were named; none if it came out sound
-    :param units: what was put right, in order
-    :param needless: those of them that were not at fault
-    :param cured: whether nothing was left to notice in the end
-    :param first_time: whether nothing was put right in vain, and nothing left
-    """
-
-    minutes: float
-    tests: int
-    lines: tuple[str, ...]
-    steps: tuple[Step, ...]
-    named: tuple[str, ...]
-    units: tuple[str, ...]
-    needless: tuple[str, ...]
-    cured: bool
-    first_time: bool
-
-    def to_dict(self) -> dict[str, Any]:
-        """The fields as a plain dict."""
-        return asdict(self)
 
 
 def follow(case: Case, planner: Planner) -> Followed:
@@ -83,11 +44,14 @@ class _Follower:
         self.lines: list[str] = []
         self.named: list[str] = []
         self.tests = 0
+        self.verdict_minutes: float | None = None
 
     def go(self) -> Followed:
         """From the customer's words to the end."""
         while True:
             verdict = self._test()
+            if self.verdict_minutes is None:
+                self.verdict_minutes = self.session.workshop.minutes
             if verdict is None or not verdict.suspects[0].replace or not self._repair(verdict):
                 break
         return self._ended()
@@ -150,8 +114,9 @@ class _Follower:
         needless = tuple(one for one in self.session.units if one not in due)
         steps = tuple(Step(round(one.minutes, 1), one.said, one.shown) for one in shop.log)
         return Followed(
-            round(shop.minutes, 1), self.tests, tuple(self.lines), steps, tuple(self.named),
-            tuple(self.session.units), needless, not shop.faults, not shop.faults and not needless,
+            round(self.verdict_minutes or 0.0, 1), round(shop.minutes, 1), self.tests,
+            tuple(self.lines), steps, tuple(self.named), tuple(self.session.units), needless,
+            not shop.faults, not shop.faults and not needless,
         )  # fmt: skip
 
 

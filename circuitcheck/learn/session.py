@@ -9,7 +9,7 @@ from circuitcheck.circuit.build import all_faults
 from circuitcheck.errors import CircuitcheckError, UnknownName
 from circuitcheck.expect.cautions import FANS, HOT, LEAD, LEAVE_ALONE, OHMS
 from circuitcheck.learn.case import LEVELS, Case
-from circuitcheck.learn.debrief import Debrief, Told, debrief
+from circuitcheck.learn.debrief import Debrief, debrief
 from circuitcheck.learn.spoken import WORDS
 from circuitcheck.learn.workshop import Workshop
 from circuitcheck.parts.wire import Wire
@@ -26,10 +26,6 @@ TALK = {
     "done": ("done", "end, and hear what it was"),
     "leave": ("leave", "end without naming anything"),
 }
-
-MOST_TOLD = 6
-"""Faults up to which the debrief names those that fit; a choice of presentation."""
-
 
 @dataclass
 class Session:
@@ -176,10 +172,18 @@ class Session:
         self.over = True
         yield "Left."
 
-    def debrief(self) -> Debrief:
-        """The outcome; a case that is left without a word is not right, whatever it was."""
+    def debrief(self, *, beside_next: bool = False) -> Debrief:
+        """The outcome; a case that is left without a word is not right, whatever it was.
+
+        :param beside_next: whether to work out as well what following ``next`` comes to; takes seconds
+        """
         named = self.named or (() if self.said_none else ("nothing named",))
-        return debrief(self.workshop, named, self.units)
+        found = debrief(self.workshop, named, self.units)
+        if not beside_next:
+            return found
+        from circuitcheck.learn.beside import set_beside_next  # noqa: PLC0415  (it plays a session itself)
+
+        return set_beside_next(found, self.workshop)
 
 
 def _part(terminal: str) -> str:
@@ -189,40 +193,3 @@ def _part(terminal: str) -> str:
 def _wire_words(wire: Wire) -> str:
     colour = f" {wire.colour}" if wire.colour else ""
     return f"{wire.start} to {wire.end},{colour} {wire.size:g} mm2, {wire.length:g} m"
-
-
-def debrief_lines(found: Debrief) -> list[str]:
-    """The debrief in words."""
-    truth = " and ".join(found.truth) or "nothing wrong"
-    lines = ["", f"It was: {truth}."]
-    lines += [f"{words[0].upper()}{words[1:]}: {remedy}."
-              for words, remedy in zip(found.words, found.remedies, strict=True)]  # fmt: skip
-    lines.append(f"Your fault: {' and '.join(found.named) or 'none'}: "
-                 f"{'right' if found.right_fault else 'wrong'}. Your part: "
-                 f"{' and '.join(found.units) or 'none'}: {_part_word(found)}.")  # fmt: skip
-    if found.trap:
-        lines.append(f"The trap: {found.trap}.")
-    lines.append(f"{found.minutes:.0f} minutes, {len(found.told)} measurements, "
-                 f"{len(found.unsafe)} unsafe.")  # fmt: skip
-    lines += [f"! {one}" for one in found.unsafe]
-    if found.told:
-        lines += ["", f"What each could have told ({found.known} single faults are known here):"]
-        lines += [line for one in found.told for line in _told_lines(one)]
-    if 0 < len(found.fitting) <= MOST_TOLD:
-        lines.append(f"What fits it all: {', '.join(found.fitting)}.")
-    return lines
-
-
-def _part_word(found: Debrief) -> str:
-    if found.right_unit:
-        return "right"
-    return f"wrong, due was {' and '.join(found.due) or 'none'}"
-
-
-def _told_lines(one: Told) -> list[str]:
-    beside = f" <- off, a sound one {one.sound}" if one.off else ""
-    lines = [f"  {one.minutes:5.1f} min  {one.said}: {one.shown}{beside}"]
-    if one.shows is not None:
-        left = "" if one.left is None else f"; {one.left} still fit all you had seen"
-        lines.append(f"             could have shown {one.shows or 'none'} of them{left}")
-    return lines

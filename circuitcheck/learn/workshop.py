@@ -22,8 +22,6 @@ from circuitcheck.expect.vehicle import shown, vary
 from circuitcheck.harness.model import Harness, Observation, Setup
 from circuitcheck.learn.case import Case
 from circuitcheck.parts.fault import Change
-from circuitcheck.parts.part import Part
-from circuitcheck.parts.wire import Wire
 from circuitcheck.physics.branch import ALWAYS, Conductor
 from circuitcheck.physics.meter import VOLTMETER_OHM
 from circuitcheck.solve.point import OperatingPoint, solve_point
@@ -147,8 +145,9 @@ class Workshop:
 
     def _places(self, unit: str) -> list[str]:
         """The parts and wires that make up a unit."""
-        things: list[tuple[str, Part | Wire]] = [*self.harness.parts.items(), *self.harness.wires.items()]
-        found = [name for name, one in things if unit in (name, one.belongs_to)]
+        parts, wires = self.harness.parts.items(), self.harness.wires.items()
+        found = [name for name, one in parts if unit in (name, one.belongs_to)]
+        found += [name for name, one in wires if unit in (name, one.belongs_to)]
         return found or [unit]
 
     def settle(self) -> list[str]:

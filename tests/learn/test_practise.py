@@ -14,7 +14,8 @@ import circuitcheck
 from circuitcheck.cli.main import app
 from circuitcheck.cli.practise import _asked
 from circuitcheck.learn.case import LEVELS, Case, draw_case, shows
-from circuitcheck.learn.session import Session, debrief_lines
+from circuitcheck.learn.debriefed import debrief_lines
+from circuitcheck.learn.session import Session
 from circuitcheck.physics.meter import VOLTMETER_OHM
 from circuitcheck.shipped import harness_files
 
