@@ -14,6 +14,9 @@ import typer
 from circuitcheck.cli.app import HarnessArgument, JsonOption, app, emit, load, mistakes
 
 if TYPE_CHECKING:
+    from prompt_toolkit.completion import CompleteEvent
+    from prompt_toolkit.document import Document
+
     from circuitcheck.learn.session import Session
 
 LONGEST_SCRIPT = 100_000
@@ -55,8 +58,7 @@ def practise(
         number = secrets.randbelow(10_000) if seed is None else seed
         script = None if play is None else _script(play)
         session = Session(draw_case(load(harness).harness, level, number))
-        for caution in session.cautions():
-            typer.echo(f"! {caution}", err=True)
+        _say((f"! {one}" for one in session.cautions()), aside=True)
         _say(session.greeting(), aside=as_json)
         for line in _lines(session, script, aside=as_json):
             _say(session.feed(line), aside=as_json)
@@ -107,11 +109,20 @@ def _lines(session: Session, script: list[str] | None, *, aside: bool) -> Iterat
 
 
 def _asked(session: Session) -> Iterator[str]:
+    """Lines typed at a prompt that tells the minutes."""
     from prompt_toolkit import PromptSession  # noqa: PLC0415
-    from prompt_toolkit.completion import WordCompleter  # noqa: PLC0415
+    from prompt_toolkit.completion import Completer, Completion  # noqa: PLC0415
 
-    completer = WordCompleter(session.words(), ignore_case=True, WORD=True)
-    prompt: PromptSession[str] = PromptSession(completer=completer, complete_while_typing=False)
+    from circuitcheck.learn.completion import completions  # noqa: PLC0415
+
+    class Fitting(Completer):
+        """What may come next in the line."""
+
+        def get_completions(self, document: Document, event: CompleteEvent) -> Iterator[Completion]:
+            found, letters = completions(session, document.text_before_cursor)
+            return (Completion(one, start_position=-letters) for one in found)
+
+    prompt: PromptSession[str] = PromptSession(completer=Fitting(), complete_while_typing=False)
     while not session.over:
         try:
             yield prompt.prompt(f"{session.workshop.minutes:.0f} min {PROMPT}")

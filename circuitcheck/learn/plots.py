@@ -145,7 +145,8 @@ def _staircase(
         axes.step(places, found.faulty, where="mid", color="black", linestyle="--", marker="s",
                   markersize=5, markerfacecolor="white", label=label)  # fmt: skip
         _widest_gap(axes, found)
-    axes.set_xticks(places, found.nodes, rotation=90, fontsize=7)
+    names = [one.removesuffix(":middle") for one in found.nodes]  # the middle of a splice is the splice
+    axes.set_xticks(places, names, rotation=90, fontsize=7)
     axes.set_ylabel("volts against battery minus")
     axes.set_xlabel("along the way of the current")
     axes.legend(frameon=False)

@@ -22,7 +22,7 @@ TALK = {
     "state": ("state", "how the vehicle stands now, and the minutes"),
     "notes": ("notes", "what has been measured so far"),
     "fault": ("fault R1 open", "name it; fault none, fault forget"),
-    "renew": ("renew R1", "put this part, wire or unit right; drive shows what it changed"),
+    "renew": ("renew R1", "put a part, wire or unit right"),
     "done": ("done", "end, and hear what it was"),
     "leave": ("leave", "end without naming anything"),
 }
@@ -66,13 +66,6 @@ class Session:
         size = f"{ohm / 1e6:g} Mohm" if ohm >= 1e6 else f"{ohm / 1e3:g} kohm"
         return f"You have a meter ({size} on volts), a 5 W test lamp, a clamp and a jumper lead."
 
-    def words(self) -> list[str]:
-        """Everything that may stand in a line, for completion."""
-        harness = self.case.harness
-        modes = dict.fromkeys(one.mode for one in all_faults(harness))
-        units = dict.fromkeys(one.replace for one in all_faults(harness))
-        return [*WORDS, *TALK, *harness.terminals(), *harness.wires, *units, *harness.parts, *modes]
-
     def feed(self, line: str) -> list[str]:
         """One line from the student, and what comes of it."""
         given = line.split("#", maxsplit=1)[0].split()
@@ -92,10 +85,11 @@ class Session:
     # -- talk ----------------------------------------------------------------------------------------
 
     def _help(self, given: list[str]) -> Iterator[str]:
-        for word in WORDS.values():
-            yield f"  {word.usage:<30}{word.about}".rstrip()
-        for usage, about in TALK.values():
-            yield f"  {usage:<30}{about}"
+        listed = [(word.group, word.usage, word.about) for word in WORDS.values()]
+        listed += [("to say and to ask", *one) for one in TALK.values()]
+        for group in dict.fromkeys(one for one, _, _ in listed):
+            yield f"{group[0].upper()}{group[1:]}"
+            yield from (f"  {usage:<31}{about}" for one, usage, about in listed if one == group)
         yield "Terminals are written part.terminal, as G1.+; the part's own side of a plug S1.2/part."
 
     def _customer(self, given: list[str]) -> Iterator[str]:
@@ -139,6 +133,8 @@ class Session:
 
     def _fault(self, given: list[str]) -> Iterator[str]:
         name = " ".join(given).partition("=")[0].strip()
+        if not name:
+            raise ValueError("say: fault R1 open; or fault R1, to see how R1 can fail; or fault none")
         if name in ("none", "forget"):
             self.named.clear()
             self.said_none = name == "none"
@@ -146,13 +142,27 @@ class Session:
             return
         known = {one.spec.casefold(): one.spec for one in all_faults(self.case.harness)}
         if name.casefold() not in known:
-            raise UnknownName("fault", name, known.values())
+            raise self._no_fault(name, list(known.values()))
         self.said_none = False
-        self.named.append(known[name.casefold()])
+        if known[name.casefold()] not in self.named:
+            self.named.append(known[name.casefold()])
         yield f"Named: {', '.join(self.named)}."
+
+    def _no_fault(self, name: str, known: list[str]) -> Exception:
+        """What to say to a fault that is not there: how the part can fail, if it is one."""
+        there = [one for one in known if one.casefold().startswith((f"{name} ".casefold(),
+                                                                    f"{name}.".casefold()))]  # fmt: skip
+        if there:
+            return ValueError(f"how can it fail? one of: {', '.join(there)}")
+        return UnknownName("fault", name, known)
 
     def _renew(self, given: list[str]) -> Iterator[str]:
         name = " ".join(given)
+        if not name:
+            raise ValueError("say: renew R1")
+        inside = getattr(self.case.harness.parts.get(name.upper()), "belongs_to", None)
+        if inside:
+            raise ValueError(f"{name.upper()} is part of the {inside}; say: renew {inside}")
         units = {one.replace.casefold(): one.replace for one in all_faults(self.case.harness)}
         if name.casefold() not in units:
             raise UnknownName("unit", name, units.values())

@@ -19,16 +19,22 @@ Said = Callable[["Workshop", list[str], str], list[str]]
 
 @dataclass(frozen=True, slots=True)
 class Word:
-    """A word with how it is used and what it does."""
+    """A word with how it is used and what it does.
 
+    :param group: heading of the help under which it stands
+    """
+
+    group: str
     usage: str
     about: str
     do: Said
 
 
 def _looked(workshop: Workshop, said: str, **what: object) -> list[str]:
-    """Take a reading and tell it."""
-    found, told = workshop.measure(said, Observation.model_validate(what))
+    """Take a reading and tell it; it is noted with the names as the loom has them."""
+    observation = Observation.model_validate(what)
+    noted = " ".join([said.split(maxsplit=1)[0], *observation.points]).replace("bridge", "lead")
+    found, told = workshop.measure(noted, observation)
     points = " to ".join(found.observation.points)
     return [*told, f"{found.observation.kind} {points}: {found.shown}"]
 
@@ -256,27 +262,33 @@ def lead(workshop: Workshop, given: list[str], said: str) -> list[str]:
 
 def drive(workshop: Workshop, given: list[str], said: str) -> list[str]:
     """All put together and driven: what a customer would say now."""
+    for section in ("unplug", "pull", "bridge", "battery", "running", "ignition"):
+        workshop.state.pop(section, None)
+    workshop.bare = False
     told = workshop.spend("drive")
-    return [*told, f"Put together and driven: {complaint(workshop.harness, workshop.faults)}"]
+    now = complaint(workshop.harness, workshop.faults)
+    return [*told, f"Put together, driven and parked: {now}"]
 
+
+LOOK, SET_UP, TRY = "to measure and to look", "to set up", "to try"
 
 WORDS = {
-    "volts": Word("volts A B", "voltmeter from A to B, as: volts G1.+ G1.-", volts),
-    "ohms": Word("ohms A B", "ohmmeter from A to B; battery off first", ohms),
-    "lamp": Word("lamp A B", "5 W test lamp from A to B", lamp),
-    "amps": Word("amps W1", "clamp round a wire, pin, fuse or the lead", amps),
-    "look": Word("look [M1]", "how fans turn and lamps shine", look),
-    "listen": Word("listen K1", "does the relay click", listen),
-    "ignition": Word("ignition on|off", "", ignition),
-    "engine": Word("engine run|stop", "", engine),
-    "coolant": Word("coolant 95 [warming|cooling]", "degrees Celsius", coolant),
-    "switch": Word("switch S2 1", "a hand switch into a position", switch),
-    "battery": Word("battery off|on", "", battery),
-    "undo": Word("undo S1", "undo a plug", undo),
-    "join": Word("join S1", "join it again", join),
-    "pull": Word("pull F1", "take out a fuse or relay, and look at it", pull),
-    "refit": Word("refit F1", "put it back", refit),
-    "swap": Word("swap K1", "try a known good part in its place", swap),
-    "lead": Word("lead [also] A B [bare]", "join two points by a fused lead; lead off", lead),
-    "drive": Word("drive", "put it together and try it: what it does in use", drive),
+    "volts": Word(LOOK, "volts A B", "voltmeter from A to B, as: volts G1.+ G1.-", volts),
+    "ohms": Word(LOOK, "ohms A B", "ohmmeter from A to B; battery off first", ohms),
+    "lamp": Word(LOOK, "lamp A B", "5 W test lamp from A to B", lamp),
+    "amps": Word(LOOK, "amps W1", "clamp round a wire, pin, fuse or the lead", amps),
+    "look": Word(LOOK, "look [M1]", "how fans turn and lamps shine", look),
+    "listen": Word(LOOK, "listen K1", "does the relay click", listen),
+    "ignition": Word(SET_UP, "ignition on|off", "as the key does", ignition),
+    "engine": Word(SET_UP, "engine run|stop", "running charges, and turns the ignition on", engine),
+    "coolant": Word(SET_UP, "coolant 95 [warming|cooling]", "bring it to 95 degC; takes 8 min", coolant),
+    "switch": Word(SET_UP, "switch S2 1", "a hand switch into a position", switch),
+    "battery": Word(SET_UP, "battery off|on", "before and after ohms", battery),
+    "undo": Word(SET_UP, "undo S1", "undo a plug", undo),
+    "join": Word(SET_UP, "join S1", "join the plug again", join),
+    "pull": Word(SET_UP, "pull F1", "take out a fuse or relay, and look at it", pull),
+    "refit": Word(SET_UP, "refit F1", "put the fuse or relay back", refit),
+    "lead": Word(SET_UP, "lead [also] A B [bare]", "a fused lead between two points; lead off", lead),
+    "swap": Word(TRY, "swap K1", "try a known good part in its place", swap),
+    "drive": Word(TRY, "drive", "put it together and drive it; takes 10 min", drive),
 }  # fmt: skip
