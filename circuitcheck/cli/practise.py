@@ -17,6 +17,8 @@ if TYPE_CHECKING:
     from prompt_toolkit.completion import CompleteEvent
     from prompt_toolkit.document import Document
 
+    from circuitcheck.learn.beside import Ahead
+    from circuitcheck.learn.debrief import Debrief
     from circuitcheck.learn.session import Session
 
 LONGEST_SCRIPT = 100_000
@@ -58,17 +60,35 @@ def practise(
         number = secrets.randbelow(10_000) if seed is None else seed
         script = None if play is None else _script(play)
         session = Session(draw_case(load(harness).harness, level, number))
+        typed = script is None and sys.stdin.isatty() and sys.stdout.isatty()
+        ahead = _begin_ahead(harness, level, number) if typed and not quick else None
         _say((f"! {one}" for one in session.cautions()), aside=True)
         _say(session.greeting(), aside=as_json)
         for line in _lines(session, script, aside=as_json):
             _say(session.feed(line), aside=as_json)
             if session.over:
                 break
-        if not quick:
-            typer.echo("Working out what following 'next' comes to ...", err=True)
-        found = session.debrief(beside_next=not quick)
+        found = _debrief(session, ahead, quick=quick)
         emit(as_json, lambda: {**found.to_dict(), "mistakes": session.mistakes},
              lambda: _say(debrief_lines(found), aside=False))  # fmt: skip
+
+
+def _begin_ahead(harness: str, level: int, seed: int) -> Ahead:
+    """Begin to work out what following ``next`` comes to, while the student is at work."""
+    from circuitcheck.learn.beside import Ahead  # noqa: PLC0415
+
+    return Ahead(harness, level, seed)
+
+
+def _debrief(session: Session, ahead: Ahead | None, *, quick: bool) -> Debrief:
+    """The debrief; the longer part of it may be broken off."""
+    if not quick:
+        typer.echo("Working out what following 'next' comes to; Ctrl-C leaves it out ...", err=True)
+        try:
+            return session.debrief(beside_next=True, ahead=ahead)
+        except KeyboardInterrupt:
+            pass
+    return session.debrief()
 
 
 def _script(path: Path) -> list[str]:

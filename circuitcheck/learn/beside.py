@@ -3,13 +3,46 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from multiprocessing import get_context
+from multiprocessing.connection import Connection
 
+from circuitcheck.harness.load import load_harness
+from circuitcheck.learn.case import draw_case
 from circuitcheck.learn.debrief import Debrief, Followed
 from circuitcheck.learn.follow import follow
 from circuitcheck.learn.workshop import Workshop
 from circuitcheck.learn.worth import worth_of
 from circuitcheck.locate.locate import Locator
 from circuitcheck.plan.planner import Planner
+
+
+class Ahead:
+    """The case followed in a process of its own, while the student is at work on it.
+
+    It ends with the process that began it, and can be left unread.
+    """
+
+    def __init__(self, source: str, level: int, seed: int) -> None:
+        context = get_context("spawn")
+        self._answer, end = context.Pipe(duplex=False)
+        self._process = context.Process(target=_work, args=(end, source, level, seed), daemon=True)
+        self._process.start()
+        end.close()
+
+    def followed(self) -> Followed | None:
+        """What came of it, waited for; None if it came to grief."""
+        try:
+            found = self._answer.recv()
+        except EOFError:
+            return None
+        assert isinstance(found, Followed)
+        return found
+
+
+def _work(answer: Connection, source: str, level: int, seed: int) -> None:
+    """Follow ``next`` on a case, and hand back what came of it."""
+    harness = load_harness(source)
+    answer.send(follow(draw_case(harness, level, seed), Planner(harness, Locator(harness))))
 
 
 def set_beside_next(

@@ -137,14 +137,13 @@ def debrief(workshop: Workshop, named: Sequence[str], units: Sequence[str]) -> D
     case = workshop.case
     truth = tuple(one.spec for one in case.faults)
     modes = {one.mode.spec for one in case.faults}
-    due = tuple(dict.fromkeys(one.mode.replace for one in case.faults))
+    due, needless = workshop.due, workshop.needless(units)
     rows = _rows(case)
     told, fitting = _told(case, rows, workshop.log)
     return Debrief(
         case.harness.name, case.level, case.seed, tuple(named), truth, tuple(units), due,
-        set(named) == modes, set(units) == set(due), round(workshop.minutes, 1),
-        tuple(one for one in units if one not in due),
-        len({one.mode.spec for one in rows}), told, fitting,
+        set(named) == modes, not needless and set(due) <= set(units),
+        round(workshop.minutes, 1), needless, len({one.mode.spec for one in rows}), told, fitting,
         tuple(dict.fromkeys(workshop.unsafe)), tuple(one.mode.words for one in case.faults),
         tuple(one.mode.remedy for one in case.faults), case.trap,
     )  # fmt: skip

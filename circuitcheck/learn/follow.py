@@ -110,8 +110,8 @@ class _Follower:
 
     def _ended(self) -> Followed:
         self.say(*(f"fault {one}" for one in self.named or ["none"]), "done")
-        shop, due = self.session.workshop, {one.mode.replace for one in self.session.case.faults}
-        needless = tuple(one for one in self.session.units if one not in due)
+        shop = self.session.workshop
+        needless = shop.needless(self.session.units)
         steps = tuple(Step(round(one.minutes, 1), one.said, one.shown) for one in shop.log)
         return Followed(
             round(self.verdict_minutes or 0.0, 1), round(shop.minutes, 1), self.tests,

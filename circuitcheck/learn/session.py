@@ -4,15 +4,19 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
 
 from circuitcheck.circuit.build import all_faults
-from circuitcheck.errors import CircuitcheckError, UnknownName
+from circuitcheck.errors import CircuitcheckError, UnknownName, nearest
 from circuitcheck.expect.cautions import FANS, HOT, LEAD, LEAVE_ALONE, OHMS
 from circuitcheck.learn.case import LEVELS, Case
 from circuitcheck.learn.debrief import Debrief, debrief
 from circuitcheck.learn.spoken import WORDS
 from circuitcheck.learn.workshop import Workshop
 from circuitcheck.parts.wire import Wire
+
+if TYPE_CHECKING:
+    from circuitcheck.learn.beside import Ahead
 
 TALK = {
     "help": ("help", "these words"),
@@ -150,9 +154,9 @@ class Session:
 
     def _no_fault(self, name: str, known: list[str]) -> Exception:
         """What to say to a fault that is not there: how the part can fail, if it is one."""
-        there = [one for one in known if one.casefold().startswith((f"{name} ".casefold(),
-                                                                    f"{name}.".casefold()))]  # fmt: skip
-        if there:
+        part = name.split()[0].casefold()
+        there = [one for one in known if one.casefold().startswith((f"{part} ", f"{part}."))]
+        if there and not nearest(name, known):
             return ValueError(f"how can it fail? one of: {', '.join(there)}")
         return UnknownName("fault", name, known)
 
@@ -182,10 +186,11 @@ class Session:
         self.over = True
         yield "Left."
 
-    def debrief(self, *, beside_next: bool = False) -> Debrief:
+    def debrief(self, *, beside_next: bool = False, ahead: Ahead | None = None) -> Debrief:
         """The outcome; a case that is left without a word is not right, whatever it was.
 
         :param beside_next: whether to work out as well what following ``next`` comes to; takes seconds
+        :param ahead: where that has been begun already
         """
         named = self.named or (() if self.said_none else ("nothing named",))
         found = debrief(self.workshop, named, self.units)
@@ -193,7 +198,7 @@ class Session:
             return found
         from circuitcheck.learn.beside import set_beside_next  # noqa: PLC0415  (it plays a session itself)
 
-        return set_beside_next(found, self.workshop)
+        return set_beside_next(found, self.workshop, ahead.followed() if ahead else None)
 
 
 def _part(terminal: str) -> str:

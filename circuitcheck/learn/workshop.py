@@ -8,7 +8,7 @@ lead blows its fuse and a bare one does not.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from typing import Any
 
@@ -73,6 +73,7 @@ class Workshop:
     :param opened: what has been opened up to reach things
     :param blown: fuses that have blown, in service or since
     :param own_doing: those of them that would have blown on a sound vehicle too
+    :param blown_before: fuses that had blown before the student came
     :param renewed: units that have been put right
     :param unsafe: what was done that could have hurt somebody or something
     """
@@ -86,15 +87,26 @@ class Workshop:
     minutes: float = 0.0
     log: list[Measurement] = field(default_factory=list)
     renewed: set[str] = field(default_factory=set)
+    blown_before: frozenset[str] = field(init=False)
     unsafe: list[str] = field(default_factory=list)
 
     def __post_init__(self) -> None:
         self.blown |= self._blown_in_use()
+        self.blown_before = frozenset(one.removesuffix(" blown") for one in self.blown)
 
     @property
     def faults(self) -> tuple[ChosenFault, ...]:
         """What is still wrong with it."""
         return tuple(one for one in self.case.faults if one.mode.replace not in self.renewed)
+
+    @property
+    def due(self) -> tuple[str, ...]:
+        """The units that are to be put right."""
+        return tuple(dict.fromkeys(one.mode.replace for one in self.case.faults))
+
+    def needless(self, units: Iterable[str]) -> tuple[str, ...]:
+        """Those of some units that were not at fault; a fuse that had blown has to be renewed too."""
+        return tuple(one for one in units if one not in {*self.due, *self.blown_before})
 
     def _blown_in_use(self) -> frozenset[str]:
         """The fuses that what is still wrong blows in use."""

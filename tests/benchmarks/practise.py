@@ -28,7 +28,7 @@ import circuitcheck
 from circuitcheck.circuit.build import all_faults
 from circuitcheck.learn.case import LEVELS, WELL, complaint, draw_case
 from circuitcheck.learn.follow import follow
-from circuitcheck.learn.workshop import MINUTES
+from circuitcheck.learn.workshop import MINUTES, Workshop
 from circuitcheck.plan.planner import PRICE
 from circuitcheck.shipped import harness_files
 
@@ -58,6 +58,7 @@ def guess(case):
     """Needless units and minutes of the one who swaps."""
     harness, left = case.harness, list(case.faults)
     weights, opened, minutes, needless = Counter(), set(), 0.0, 0
+    shop = Workshop(case)
     for mode in all_faults(harness):
         weights[mode.replace] += mode.weight
     for unit, _ in weights.most_common():
@@ -65,7 +66,7 @@ def guess(case):
             harness.access[one].minutes for one in access_of(harness, unit) - opened)
         opened |= access_of(harness, unit)
         due = [one for one in left if one.mode.replace == unit]
-        needless += not due
+        needless += bool(shop.needless([unit]))
         left = [one for one in left if one not in due]
         if complaint(harness, left) == WELL:
             break
