@@ -154,7 +154,7 @@ class Session:
 
     def _no_fault(self, name: str, known: list[str]) -> Exception:
         """What to say to a fault that is not there: how the part can fail, if it is one."""
-        part = name.split()[0].casefold()
+        part = name.split(maxsplit=1)[0].casefold()
         there = [one for one in known if one.casefold().startswith((f"{part} ", f"{part}."))]
         if there and not nearest(name, known):
             return ValueError(f"how can it fail? one of: {', '.join(there)}")

@@ -301,18 +301,18 @@ def run(*arguments, given=None):
 def test_a_script_gives_json_and_nothing_else(tmp_path):
     script = tmp_path / "homework.txt"
     script.write_text("look\nvlts\nfault K1.87 open\nrenew K1\ndone\nlook\n", encoding="utf-8")
-    done = run("practise", "first-fan", "--seed", "0", "--play", str(script), "--json")
+    done = run("practise", "first-fan", "--seed", "0", "--play", str(script), "--quick", "--json")
     assert done.exit_code == 0
     found = json.loads(done.stdout)
     assert found["seed"] == 0
     assert len(found["mistakes"]) == 1
     assert found["told"][0]["said"] == "look M1"
-    again = run("practise", "first-fan", "--seed", "0", "--play", str(script), "--json")
+    again = run("practise", "first-fan", "--seed", "0", "--play", str(script), "--quick", "--json")
     assert again.stdout == done.stdout
 
 
 def test_from_a_pipe_with_cautions_apart_and_in_eighty_columns():
-    done = run("practise", "twin-fan-switch", "--level", "5", "--seed", "3", given="help\nlook\nleave\n")
+    done = run("practise", "twin-fan-switch", "--level", "5", "--seed", "3", "--quick", given="help\nlook\nleave\n")
     assert done.exit_code == 0
     assert "It was:" in done.stdout
     assert "without warning" in done.stderr
@@ -342,7 +342,7 @@ def test_practice_leaves_heavy_libraries_alone(tmp_path):
     script.write_text("look\nvolts G1.+ G1.-\nleave\n", encoding="utf-8")
     code = (
         "import sys\nfrom circuitcheck.cli.main import app\n"
-        f"app(['practise', 'first-fan', '--seed', '0', '--play', {str(script)!r}], standalone_mode=False)\n"
+        f"app(['practise', 'first-fan', '--seed', '0', '--quick', '--play', {str(script)!r}], standalone_mode=False)\n"
         "print(sorted({'lcapy', 'sympy', 'scipy', 'networkx', 'matplotlib', 'prompt_toolkit'} & sys.modules.keys()))"
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
