@@ -54,7 +54,8 @@ def _told_lines(one: Told) -> list[str]:
         left = "" if one.left is None else f"; {one.left} still fit all you had seen"
         told.append(f"could have shown {one.shows or 'none'} of them{left}")
     if one.could is not None and one.told is not None:
-        told.append(f"worth {one.could:.1f} bit of what to put right, gave {one.told:.1f}")
+        could, did = round(one.could, 1), round(one.told, 1) + 0.0  # no minus before nothing
+        told.append(f"could tell {could:.1f} bit of what to put right, told {did:.1f}")
     return lines + [f"             {text}" for text in told]
 
 

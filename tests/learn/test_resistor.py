@@ -278,6 +278,7 @@ def test_what_names_the_failed_resistor_is_left_out_and_told():
             for points in one.points}  # fmt: skip
     assert not any(one.startswith("R2.") for one in kept)
     assert any("splice W12" in one for one in found.layout.steps)
+    assert "see that R2 is burnt through: it stays joined at both ends" in found.layout.steps
 
 
 # -- the command -----------------------------------------------------------------------------------------

@@ -33,9 +33,9 @@ class Draft:
         self.wires: dict[str, Wire] = dict(harness.wires)
 
     def _free(self, letter: str) -> str:
-        """The next free name with a letter: ``R3`` after R1 and R2."""
-        used = [int(name[1:]) for name in (*self.parts, *self.wires)
-                if name[0] == letter and name[1:].isdigit()]  # fmt: skip
+        """The next free name with a letter: ``R3`` after R1 and R2, also where those are taken out."""
+        names = {*self._harness.parts, *self._harness.wires, *self.parts, *self.wires}
+        used = [int(name[1:]) for name in names if name[0] == letter and name[1:].isdigit()]
         return f"{letter}{max(used, default=0) + 1}"
 
     def new_resistor(self, where: str) -> str:
@@ -56,6 +56,14 @@ class Draft:
         """Take a wire off one of its ends and put it elsewhere."""
         old = self.wires[wire]
         self.wires[wire] = old.model_copy(update={"start" if old.start == end else "end": to})
+
+    def insert(self, name: str, wire: str) -> str:
+        """Cut a wire in the middle and put a two-ended part between; what was done."""
+        old = self.wires[wire]
+        first, second = (f"{name}.{pin}" for pin in self.parts[name].pins())
+        self.wires[wire] = old.model_copy(update={"end": first, "length": old.length / 2})
+        self.new_wire(second, old.end, old, old.length / 2)
+        return f"cut {wire} ({old.start} to {old.end}) and put {name} between"
 
     def tap(self, wire: str, near: str) -> str:
         """Cut a wire near one of its ends and splice it; the free terminal of the splice."""

@@ -58,12 +58,9 @@ def into_wire(harness: Harness, wire: str) -> Layout:
     """
     if wire not in harness.wires:
         raise UnknownName("wire", wire, harness.wires)
-    draft, old = Draft(harness), harness.wires[wire]
+    draft = Draft(harness)
     name = draft.new_resistor(f"in wire {wire}")
-    draft.wires[wire] = old.model_copy(update={"end": f"{name}.1", "length": old.length / 2})
-    draft.new_wire(f"{name}.2", old.end, old, old.length / 2)
-    return _layout(draft, (name,), f"{name}, new, in {wire}",
-                   [f"cut {wire} ({old.start} to {old.end}) and put {name} between"])  # fmt: skip
+    return _layout(draft, (name,), f"{name}, new, in {wire}", [draft.insert(name, wire)])
 
 
 def one_for_all(design: Design, stage: Stage) -> Layout:
@@ -75,13 +72,9 @@ def one_for_all(design: Design, stage: Stage) -> Layout:
     draft = Draft(design.harness)
     for gone in stage.resistors:
         draft.bypass(gone)
-    old = draft.wires[shared]
     name = draft.new_resistor(f"in wire {shared}")
-    draft.wires[shared] = old.model_copy(update={"end": f"{name}.1", "length": old.length / 2})
-    draft.new_wire(f"{name}.2", old.end, old, old.length / 2)
     return _layout(draft, (name,), f"{name}, new, in {shared}, one for {listed(stage.motors)}",
-                   [f"bridge {listed(stage.resistors)} at the fans",
-                    f"cut {shared} ({old.start} to {old.end}) and put {name} between"])  # fmt: skip
+                   [f"bridge {listed(stage.resistors)} at the fans", draft.insert(name, shared)])
 
 
 def outside(design: Design, stage: Stage) -> Layout:
@@ -104,6 +97,8 @@ def outside(design: Design, stage: Stage) -> Layout:
         names.append(name)
         for pin, (wire, end, alone) in zip(("1", "2"), ends, strict=True):
             steps.append(_hook_up(draft, f"{name}.{pin}", wire, end, alone=alone))
+        if not any(alone for _, _, alone in ends):
+            steps.append(f"see that {failed} is burnt through: it stays joined at both ends")
     units = [design.harness.parts[one].belongs_to or "" for one in stage.resistors]
     return _layout(draft, names, f"{listed(names)}, new, outside the {listed(units)}", steps)
 
