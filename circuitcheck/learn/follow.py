@@ -18,6 +18,7 @@ from circuitcheck.learn.debrief import Followed, Step
 from circuitcheck.learn.session import Session
 from circuitcheck.learn.workshop import Measurement
 from circuitcheck.locate.verdict import Verdict
+from circuitcheck.plan.candidates import TOOLS
 from circuitcheck.plan.next_test import next_test
 from circuitcheck.plan.planner import Options, Planner
 
@@ -25,6 +26,8 @@ MOST_TESTS = 24
 """Tests after which a follower gives up; ``next`` stops long before."""
 MOST_RENEWED = 8
 """Units after which a follower gives up."""
+AT_HAND = frozenset(TOOLS)
+"""Practice has everything at hand, known good parts too."""
 LIKELY = 0.05
 """Chance from which a unit is put right next, where the one before was in vain; else he tests again."""
 SYMPTOM = "customer"
@@ -72,7 +75,7 @@ class _Follower:
         shop = self.session.workshop
         sheet = complaint_sheet(shop.harness, shop.faults)
         known = {one.name: one for one in self.planner.candidates}
-        advice = next_test(self.planner, sheet, Options(opened=frozenset(shop.opened)))
+        advice = next_test(self.planner, sheet, Options(AT_HAND, opened=frozenset(shop.opened)))
         while not advice.done and advice.test is not None and self.tests < MOST_TESTS:
             candidate = known[advice.test.name]
             self.say(*words_for(shop.setup, candidate.setup, shop.harness))
@@ -83,7 +86,7 @@ class _Follower:
                     sheet = with_reading(sheet, candidate.name, candidate.setup, name, observation,
                                          shop.log[-1])  # fmt: skip
             self.tests += 1
-            advice = next_test(self.planner, sheet, Options(opened=frozenset(shop.opened)))
+            advice = next_test(self.planner, sheet, Options(AT_HAND, opened=frozenset(shop.opened)))
         return advice.verdict
 
     def _repair(self, verdict: Verdict) -> bool:
@@ -197,6 +200,7 @@ def _plugs(now: Setup, wanted: Setup) -> Iterator[str]:
     yield from (f"refit {one}" for one in now.pull if one not in wanted.pull)
     yield from (f"undo {one}" for one in wanted.unplug if one not in now.unplug)
     yield from (f"pull {one}" for one in wanted.pull if one not in now.pull)
+    yield from (f"swap {one} back" for one in now.swap if one not in wanted.swap)
     yield from (f"swap {one}" for one in wanted.swap if one not in now.swap)
 
 

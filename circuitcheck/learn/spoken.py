@@ -211,7 +211,10 @@ def refit(workshop: Workshop, given: list[str], said: str) -> list[str]:
 
 
 def swap(workshop: Workshop, given: list[str], said: str) -> list[str]:
-    """A known good part in place of one."""
+    """A known good part in place of one; or its own back in."""
+    if len(given) == 2 and given[1].casefold() == "back":
+        name = _taken(workshop, "swap", given[0], "swapped")
+        return _done(workshop, "swap", f"{name}'s own is back in.", name)
     name = workshop.part(_one(given, WORDS["swap"].usage))
     if name not in workshop.state.setdefault("swap", []):
         workshop.state["swap"].append(name)
@@ -289,6 +292,6 @@ WORDS = {
     "pull": Word(SET_UP, "pull F1", "take out a fuse or relay, and look at it", pull),
     "refit": Word(SET_UP, "refit F1", "put the fuse or relay back", refit),
     "lead": Word(SET_UP, "lead [also] A B [bare]", "a fused lead between two points; lead off", lead),
-    "swap": Word(TRY, "swap K1", "try a known good part in its place", swap),
+    "swap": Word(TRY, "swap K1 [back]", "try a known good part in its place", swap),
     "drive": Word(TRY, "drive", "put it together and drive it; takes 10 min", drive),
 }  # fmt: skip

@@ -197,3 +197,10 @@ def test_quick_leaves_it_out(tmp_path):
     found = json.loads(done.stdout)
     assert found["followed"] is None
     assert found["told"][0]["could"] is None
+
+
+def test_a_known_good_part_comes_out_again():
+    session = play(draw_case(HARNESS, 1, 0), "swap K1", "swap K1 back")
+    assert session.workshop.setup.swap == []
+    session.feed("swap K1 back")
+    assert session.mistakes == ["swap K1 back: K1 is not swapped"]
