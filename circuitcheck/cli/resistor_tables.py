@@ -119,7 +119,8 @@ def _rating(found: Sizing) -> None:
     rating, taken, surface = found.rating, found.taken, found.surface
     source = f" ({MARGIN_SOURCE})" if found.margin == heat.MARGIN else ""
     _say()
-    _say(f"Take {taken.ohms:g} ohm, {rating.take:g} W{_cut_out(found)}", style="bold")
+    each = " each" if len(found.layout.resistors) > 1 else ""
+    _say(f"Take {taken.ohms:g} ohm, {rating.take:g} W{each}{_cut_out(found)}", style="bold")
     _say(f"Running it gives off {number(taken.watts)} W; times {found.margin:g}{source} that asks for "
          f"{rating.running:g} W. With {taken.locked} held it gives off {number(taken.locked_watts)} W; "
          f"to bear that for good in air of {found.ambient:g} degC asks for {rating.locked:g} W.",

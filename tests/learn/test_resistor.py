@@ -190,6 +190,7 @@ def test_every_shipped_harness_is_in_one_of_the_two_lists():
         ("truck-24v", {"one": True}, "R1 slows M1 alone"),
         ("cabin-blower", {"resistors": ("R1", "R3")}, "work in the same state of use"),
         ("first-fan", {"into": "W4"}, "needs a wanted rpm"),
+        ("first-fan", {"into": "W4", "rpm": 900.0, "one": True}, "stands for itself"),
         ("first-fan", {"into": "W9", "rpm": 900.0}, "no fan is slowed there"),
     ],
 )

@@ -48,7 +48,7 @@ class Layout:
 def present(design: Design, stage: Stage) -> Layout:
     """The resistors where they are."""
     each = ", one for each fan" if len(stage.resistors) > 1 else ""
-    return Layout(design.harness, stage.resistors, f"{listed(stage.resistors)} where now{each}")
+    return Layout(design.harness, stage.resistors, f"{listed(stage.resistors)}, in place{each}")
 
 
 def into_wire(harness: Harness, wire: str) -> Layout:

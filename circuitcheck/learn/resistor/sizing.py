@@ -27,6 +27,9 @@ def size_resistor(harness: Harness, ask: Ask) -> Sizing:
     :raises ValueError: if no resistor slows a fan, what is wanted cannot be had, or more than one thing
         is wanted
     """
+    if ask.into and (ask.one or ask.outside or ask.resistors):
+        raise ValueError("a new resistor in a wire stands for itself: leave out which one, one for all, "
+                         "and outside")  # fmt: skip
     original = Design(harness)
     chosen = layout.into_wire(harness, ask.into) if ask.into else None
     design = Design(chosen.harness) if chosen else original
