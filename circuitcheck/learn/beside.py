@@ -6,8 +6,9 @@ from dataclasses import replace
 from multiprocessing import get_context
 from multiprocessing.connection import Connection
 
+from circuitcheck.errors import CircuitcheckError
 from circuitcheck.harness.load import load_harness
-from circuitcheck.learn.case import draw_case
+from circuitcheck.learn.case import Case, draw_case
 from circuitcheck.learn.debrief import Debrief, Followed
 from circuitcheck.learn.follow import follow
 from circuitcheck.learn.workshop import Workshop
@@ -41,8 +42,11 @@ class Ahead:
 
 def _work(answer: Connection, source: str, level: int, seed: int) -> None:
     """Follow ``next`` on a case, and hand back what came of it."""
-    harness = load_harness(source)
-    answer.send(follow(draw_case(harness, level, seed), Planner(harness, Locator(harness))))
+    try:
+        harness = load_harness(source)
+        answer.send(follow(draw_case(harness, level, seed), Planner(harness, Locator(harness))))
+    except (CircuitcheckError, ValueError, RuntimeError):
+        answer.close()  # told by its silence; the debrief then does without
 
 
 def set_beside_next(
@@ -58,4 +62,12 @@ def set_beside_next(
     worths = worth_of(workshop.case, workshop.log, planner)
     told = tuple(replace(one, could=worth.could, told=worth.told) if worth else one
                  for one, worth in zip(found.told, worths, strict=True))  # fmt: skip
-    return replace(found, told=told, followed=followed or follow(workshop.case, planner))
+    return replace(found, told=told, followed=followed or _followed(workshop.case, planner))
+
+
+def _followed(case: Case, planner: Planner) -> Followed | None:
+    """What following ``next`` comes to; None where it asks for what cannot be said in practice."""
+    try:
+        return follow(case, planner)
+    except RuntimeError:
+        return None

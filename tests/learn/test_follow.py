@@ -12,7 +12,7 @@ from circuitcheck.harness.model import Observation, Setup
 from circuitcheck.learn.beside import Ahead, set_beside_next
 from circuitcheck.learn.case import draw_case, heard
 from circuitcheck.learn.debriefed import debrief_lines
-from circuitcheck.learn.follow import complaint_sheet, follow, look_for, words_for
+from circuitcheck.learn.follow import complaint_sheet, look_for, words_for
 from circuitcheck.learn.session import Session
 from circuitcheck.learn.workshop import MINUTES, Workshop
 from circuitcheck.learn.worth import worth_of
@@ -31,8 +31,9 @@ def planner():
 
 
 @pytest.fixture(scope="module")
-def followed(planner):
-    return follow(GROUND, planner)
+def followed():
+    """From a process of its own, as at a terminal."""
+    return Ahead("first-fan", 2, 0).followed()
 
 
 def play(case, *lines):
@@ -60,10 +61,6 @@ def test_what_he_did_can_be_played_again_as_a_script(followed):
     assert found.minutes == followed.minutes
     assert [one.shown for one in found.told] == [one.shown for one in followed.steps]
     assert found.unsafe == ()
-
-
-def test_in_another_process_it_comes_out_the_same(followed):
-    assert Ahead("first-fan", 2, 0).followed() == followed
 
 
 def test_one_that_comes_to_grief_is_left_out():
