@@ -105,7 +105,7 @@ class _Follower:
             self.say(f"renew {unit}")
             *_, now = self.say("drive")
             tried += named
-            if not now.endswith(before):
+            if now.endswith(WELL) or not now.endswith(before):
                 self.named += named
                 return not now.endswith(WELL)
         self.named += tried

@@ -58,7 +58,7 @@ class Session:
             f"{LEVELS[case.level]}. Invented, as all of it.",
             f"The customer: {case.complaint}",
             f"It stands in front of you, cold, ignition off. {self._meter()} "
-            "Say help for the words; name what you find with fault and renew, then say done.",
+            "Say help for the words; fault names what you find, renew puts it right, done ends it.",
         ]
 
     def cautions(self) -> list[str]:
