@@ -27,6 +27,7 @@ if TYPE_CHECKING:
     from circuitcheck.inspect.powerup.judge import PowerupResult
     from circuitcheck.inspect.powerup.plan import PowerupPlan
     from circuitcheck.learn.explanation import Explanation
+    from circuitcheck.learn.resistor.answer import Sizing
     from circuitcheck.learn.session import Session
     from circuitcheck.locate.why import Why
     from circuitcheck.plan.next_test import Next
@@ -155,6 +156,18 @@ class Loom:
 
         (chosen,) = self.tests(test)
         return picture(name, self.harness, chosen, self.fault(*specs), through)
+
+    def resistor(self, **wanted: Any) -> Sizing:
+        """A series resistor sized for a slow fan: ``loom.resistor(share=0.6)``.
+
+        :param wanted: fields of :class:`~circuitcheck.learn.resistor.answer.Ask`
+        :raises UnknownName: if a motor, resistor or wire that is named is not there
+        :raises ValueError: if no resistor slows a fan, or what is wanted cannot be had
+        """
+        from circuitcheck.learn.resistor.answer import Ask  # noqa: PLC0415
+        from circuitcheck.learn.resistor.sizing import size_resistor  # noqa: PLC0415
+
+        return size_resistor(self.harness, Ask(**wanted))
 
     def inspect(
         self, *limits: str, accepted: Mapping[str, str] | None = None, rules: Sequence[str] = ()

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import re
 import tempfile
 from pathlib import Path
@@ -28,26 +29,26 @@ done
 """
 #: The pages that show output.
 PAGES = tuple(ROOT / name for name in (
-    "README.md", "docs/explain.md", "docs/practise.md", "docs/continuity.md",
-    "docs/restore.md"))  # fmt: skip
+    "README.md", "docs/explain.md", "docs/practise.md", "docs/continuity.md", "docs/restore.md",
+    "docs/resistor.md"))  # fmt: skip
 
 
 def printed(command: str) -> str:
     """What a command line of a page prints on standard output."""
     words = [one or two for one, two in re.findall(r'"([^"]*)"|(\S+)', command)][1:]
-    if "homework.txt" in words:
-        return _played(words)
+    if "homework.txt" in words or "retrofit.yaml" in words:
+        return _in_a_folder(words)
     given = SHEET if "sheet.csv" in words else None
     words = [str(ROOT / word) if word.startswith("harnesses/") else word for word in words]
     done = CliRunner().invoke(app, ["-" if word == "sheet.csv" else word for word in words], input=given)
     return "\n".join(line.rstrip() for line in done.stdout.splitlines())
 
 
-def _played(words: list[str]) -> str:
-    with tempfile.TemporaryDirectory() as folder:
-        script = Path(folder) / "homework.txt"
-        script.write_text(HOMEWORK, encoding="utf-8")
-        done = CliRunner().invoke(app, [str(script) if one == "homework.txt" else one for one in words])
+def _in_a_folder(words: list[str]) -> str:
+    """A command that reads or writes a file where it is run."""
+    with tempfile.TemporaryDirectory() as folder, contextlib.chdir(folder):
+        Path("homework.txt").write_text(HOMEWORK, encoding="utf-8")
+        done = CliRunner().invoke(app, words)
     return "\n".join(line.rstrip() for line in done.stdout.splitlines())
 
 

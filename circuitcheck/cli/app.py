@@ -11,6 +11,7 @@ import typer
 
 if TYPE_CHECKING:
     from circuitcheck.loom import Loom
+    from circuitcheck.parts.quantity import Unit
 
 app = typer.Typer(
     name="circuitcheck", no_args_is_help=True, rich_markup_mode=None,
@@ -58,6 +59,20 @@ def load(harness: str) -> Loom:
     from circuitcheck.loom import load as load_loom  # noqa: PLC0415
 
     return load_loom(harness)
+
+
+def quantity(option: str, unit: Unit, given: str) -> float:
+    """The value of an option in base units; a bare number will do, as the option says the unit.
+
+    :raises ValueError: with the option, what was found and what it must be
+    """
+    from dataclasses import replace  # noqa: PLC0415
+
+    bare = replace(unit, spellings={"": 1.0, **unit.spellings})
+    try:
+        return bare.parse(given)
+    except ValueError as error:
+        raise ValueError(f"--{option}: found '{given}'; {error}") from None
 
 
 def emit(as_json: bool, data: Callable[[], Any], show: Callable[[], None]) -> None:

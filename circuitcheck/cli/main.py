@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from circuitcheck.cli import buzz, inspect, learn, planning, powerup, practise, wire
+from circuitcheck.cli import buzz, inspect, learn, planning, powerup, practise, resistor, wire
 from circuitcheck.cli.app import (
     FaultOption,
     HarnessArgument,
@@ -260,7 +260,7 @@ def schema(what: Annotated[What, typer.Argument(help="Which file format.")]) -> 
 
 
 #: Verbs that live in files of their own; importing them has put them on the application.
-TOPICS = (buzz, inspect, learn, planning, powerup, practise, wire)
+TOPICS = (buzz, inspect, learn, planning, powerup, practise, resistor, wire)
 
 
 def run() -> None:

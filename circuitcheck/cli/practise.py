@@ -14,6 +14,11 @@ import typer
 from circuitcheck.cli.app import HarnessArgument, JsonOption, app, emit, load, mistakes
 
 if TYPE_CHECKING:
+    from prompt_toolkit.completion import CompleteEvent
+    from prompt_toolkit.document import Document
+
+    from circuitcheck.learn.beside import Ahead
+    from circuitcheck.learn.debrief import Debrief
     from circuitcheck.learn.session import Session
 
 LONGEST_SCRIPT = 100_000
@@ -35,6 +40,10 @@ def practise(
         Path | None, typer.Option("--play", metavar="FILE", help="What to do, one line each; # begins a "
                                   "remark.")
     ] = None,
+    quick: Annotated[
+        bool, typer.Option("--quick", help="Leave out what following 'next' comes to, which takes "
+                           "seconds.")
+    ] = False,
     as_json: JsonOption = False,
 ) -> None:  # fmt: skip
     """A vehicle with a hidden fault: measure, name it, and hear how it went.
@@ -44,22 +53,42 @@ def practise(
     circuitcheck practise first-fan --level 1 --seed 7 --play homework.txt --json
     """
     from circuitcheck.learn.case import draw_case  # noqa: PLC0415
-    from circuitcheck.learn.session import Session, debrief_lines  # noqa: PLC0415
+    from circuitcheck.learn.debriefed import debrief_lines  # noqa: PLC0415
+    from circuitcheck.learn.session import Session  # noqa: PLC0415
 
     with mistakes():
         number = secrets.randbelow(10_000) if seed is None else seed
         script = None if play is None else _script(play)
         session = Session(draw_case(load(harness).harness, level, number))
-        for caution in session.cautions():
-            typer.echo(f"! {caution}", err=True)
+        typed = script is None and sys.stdin.isatty() and sys.stdout.isatty()
+        ahead = _begin_ahead(harness, level, number) if typed and not quick else None
+        _say((f"! {one}" for one in session.cautions()), aside=True)
         _say(session.greeting(), aside=as_json)
         for line in _lines(session, script, aside=as_json):
             _say(session.feed(line), aside=as_json)
             if session.over:
                 break
-        found = session.debrief()
+        found = _debrief(session, ahead, quick=quick)
         emit(as_json, lambda: {**found.to_dict(), "mistakes": session.mistakes},
              lambda: _say(debrief_lines(found), aside=False))  # fmt: skip
+
+
+def _begin_ahead(harness: str, level: int, seed: int) -> Ahead:
+    """Begin to work out what following ``next`` comes to, while the student is at work."""
+    from circuitcheck.learn.beside import Ahead  # noqa: PLC0415
+
+    return Ahead(harness, level, seed)
+
+
+def _debrief(session: Session, ahead: Ahead | None, *, quick: bool) -> Debrief:
+    """The debrief; the longer part of it may be broken off."""
+    if not quick:
+        typer.echo("Working out what following 'next' comes to; Ctrl-C leaves it out ...", err=True)
+        try:
+            return session.debrief(beside_next=True, ahead=ahead)
+        except KeyboardInterrupt:
+            pass
+    return session.debrief()
 
 
 def _script(path: Path) -> list[str]:
@@ -100,11 +129,20 @@ def _lines(session: Session, script: list[str] | None, *, aside: bool) -> Iterat
 
 
 def _asked(session: Session) -> Iterator[str]:
+    """Lines typed at a prompt that tells the minutes."""
     from prompt_toolkit import PromptSession  # noqa: PLC0415
-    from prompt_toolkit.completion import WordCompleter  # noqa: PLC0415
+    from prompt_toolkit.completion import Completer, Completion  # noqa: PLC0415
 
-    completer = WordCompleter(session.words(), ignore_case=True, WORD=True)
-    prompt: PromptSession[str] = PromptSession(completer=completer, complete_while_typing=False)
+    from circuitcheck.learn.completion import completions  # noqa: PLC0415
+
+    class Fitting(Completer):
+        """What may come next in the line."""
+
+        def get_completions(self, document: Document, event: CompleteEvent) -> Iterator[Completion]:
+            found, letters = completions(session, document.text_before_cursor)
+            return (Completion(one, start_position=-letters) for one in found)
+
+    prompt: PromptSession[str] = PromptSession(completer=Fitting(), complete_while_typing=False)
     while not session.over:
         try:
             yield prompt.prompt(f"{session.workshop.minutes:.0f} min {PROMPT}")

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from circuitcheck.cli.app import JsonOption, TestOption, app, load, mistakes
+from circuitcheck.cli.app import JsonOption, TestOption, app, load, mistakes, quantity
 
 if TYPE_CHECKING:
     from circuitcheck.inspect.sizing import Need
@@ -78,24 +78,15 @@ def _need(
     """The need in base units; what is not given is as for ``inspect``."""
     from circuitcheck.inspect.limits import Limits  # noqa: PLC0415
     from circuitcheck.inspect.sizing import Need  # noqa: PLC0415
-    from circuitcheck.parts.quantity import AMP, CELSIUS, METRE, VOLT, Unit  # noqa: PLC0415
+    from circuitcheck.parts.quantity import AMP, CELSIUS, METRE, VOLT  # noqa: PLC0415
 
     usual = Limits()
-
-    def read(option: str, unit: Unit, given: str) -> float:
-        bare = Unit(unit.what, unit.example, {**unit.spellings, "": 1.0}, unit.low, unit.high,
-                    unit.low_allowed)  # fmt: skip
-        try:
-            return bare.parse(given)
-        except ValueError as error:
-            raise ValueError(f"--{option}: found '{given}'; {error}") from None
-
     return Need(
-        amps=read("amps", AMP, amps),
-        metres=read("length", METRE, length),
-        drop=None if drop is None else read("drop", VOLT, drop),
-        ambient=usual["ambient"] if ambient is None else read("ambient", CELSIUS, ambient),
+        amps=quantity("amps", AMP, amps),
+        metres=quantity("length", METRE, length),
+        drop=None if drop is None else quantity("drop", VOLT, drop),
+        ambient=usual["ambient"] if ambient is None else quantity("ambient", CELSIUS, ambient),
         wire_celsius=usual["wire-temperature"] if wire_temperature is None
-        else read("wire-temperature", CELSIUS, wire_temperature),
+        else quantity("wire-temperature", CELSIUS, wire_temperature),
         bundle=usual["bundle"] if bundle is None else float(bundle),
     )  # fmt: skip

@@ -39,6 +39,7 @@ FIRSTS, SECONDS = 8, 12
 """How many pairs are tried before a harness is said to have none that shows; keeps it quick."""
 ATTEMPTS = 6
 """How often other values are drawn before a harness is said to have nothing that shows."""
+WELL = "all as it should be."
 OPEN_WORDS = ("open", "blown", "stuck open", "coil open")
 
 
@@ -112,7 +113,14 @@ def _case(
     harness: Harness, level: int, seed: int, faults: tuple[ChosenFault, ...], trap: str = "",
     meter_ohm: float = VOLTMETER_OHM,
 ) -> Case:  # fmt: skip
-    return Case(harness, level, seed, faults, meter_ohm, complaint(harness, faults), trap)
+    said = complaint(harness, faults) if faults else _unsure(harness)
+    return Case(harness, level, seed, faults, meter_ohm, said, trap)
+
+
+def _unsure(harness: Harness) -> str:
+    """What a customer says when there is nothing to notice."""
+    motors = [name for name, part in harness.parts.items() if part.kind_name == "motor"]
+    return f"'Last week {min(motors, default='it')} did not run. Today I am not so sure.'"
 
 
 def _drawn(harness: Harness, level: int, chance: Chance) -> Iterator[ChosenFault]:
@@ -258,14 +266,27 @@ def _noticed(sound: float, rpm: float) -> bool:
     return abs(rpm - sound) > max(WEAKER * sound, 50.0)
 
 
-def complaint(harness: Harness, faults: Sequence[ChosenFault]) -> str:
-    """What the customer says of the fans in ordinary use."""
+def heard(harness: Harness, faults: Sequence[ChosenFault]) -> dict[str, dict[str, str]]:
+    """What the customer's words amount to as looks, test by test: only where a word has changed.
+
+    Who speaks of one fan in a test means that the others do what they should, or what he says of them.
+    """
     sound, now = speeds(harness, ()), speeds(harness, faults)
-    told = list(_complaints(harness, sound, now))
-    if told:
-        return " ".join(dict.fromkeys(told))
-    motors = sorted({motor for _, motor in sound})
-    return f"'Last week {motors[0] if motors else 'it'} did not run. Today I am not so sure.'"
+    words: dict[str, dict[str, str]] = {}
+    changed = set()
+    for (test, motor), rpm in now.items():
+        full = full_speed(harness, motor)
+        was, has = (SPEED.word(one / full) for one in (sound[test, motor], rpm))
+        words.setdefault(test, {})[motor] = has
+        if was != has and _noticed(sound[test, motor], rpm):
+            changed.add(test)
+    return {test: looks for test, looks in words.items() if test in changed}
+
+
+def complaint(harness: Harness, faults: Sequence[ChosenFault]) -> str:
+    """What somebody would notice of the fans in ordinary use."""
+    sound, now = speeds(harness, ()), speeds(harness, faults)
+    return " ".join(dict.fromkeys(_complaints(harness, sound, now))) or WELL
 
 
 def _complaints(

@@ -1,8 +1,5 @@
-"""Afterwards: right or wrong, what each measurement could have told, what was unsafe.
-
-What a planner needs to set its own order of tests beside the student's is all here: the case, and
-the measurements with their set-ups and minutes.
-"""
+"""Afterwards: right or wrong, what each measurement could have told, what was unsafe, what ``next``
+would have made of it."""
 
 from __future__ import annotations
 
@@ -22,6 +19,7 @@ from circuitcheck.learn.case import Case
 from circuitcheck.learn.workshop import Measurement, Workshop
 from circuitcheck.physics.branch import Array
 from circuitcheck.physics.meter import ACCURACY, VOLTMETER_OHM
+from circuitcheck.plan.planner import PRICE
 
 VALUES = 7
 """Values of a fault that a reading is held against: some readings rise and fall again between."""
@@ -37,6 +35,8 @@ class Told:
     :param shows: how many of the single faults of this harness it could have shown
     :param left: how many of them agree with this and all earlier measurements; None where single
         faults are not the question
+    :param could: what it could tell of the unit to put right, on the mean [bit]; None if not worked out
+    :param told: what it did tell [bit]
     """
 
     minutes: float
@@ -46,6 +46,44 @@ class Told:
     off: bool
     shows: int | None
     left: int | None
+    could: float | None = None
+    told: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """A measurement that ``next`` asked for: what was said, what it showed, the minutes by then."""
+
+    minutes: float
+    said: str
+    shown: str
+
+
+@dataclass(frozen=True)
+class Followed:
+    """How it went.
+
+    :param verdict_minutes: to the first verdict, as the workshop counts them
+    :param minutes: to the end, with drives and whatever was still to be found
+    :param tests: set-ups that ``next`` asked for
+    :param lines: all that was said, to be played again
+    :param named: faults that were named; none if it came out sound
+    :param units: what was put right, in order
+    :param needless: those of them that were not at fault
+    :param cured: whether nothing was left to notice in the end
+    :param first_time: whether nothing was put right in vain, and nothing left
+    """
+
+    verdict_minutes: float
+    minutes: float
+    tests: int
+    lines: tuple[str, ...]
+    steps: tuple[Step, ...]
+    named: tuple[str, ...]
+    units: tuple[str, ...]
+    needless: tuple[str, ...]
+    cured: bool
+    first_time: bool
 
 
 @dataclass(frozen=True)
@@ -54,6 +92,8 @@ class Debrief:
 
     :param named: faults that the student named; ``truth`` those that were there
     :param units: what the student would renew or repair; ``due`` what was due
+    :param needless: units that were put right in vain, each at ``PRICE`` minutes
+    :param followed: the same vehicle with ``next``; None if not worked out
     :param known: how many single faults this harness has
     :param fitting: the single faults that fit everything measured; empty where that is not counted
     """
@@ -68,6 +108,7 @@ class Debrief:
     right_fault: bool
     right_unit: bool
     minutes: float
+    needless: tuple[str, ...]
     known: int
     told: tuple[Told, ...]
     fitting: tuple[str, ...]
@@ -75,10 +116,16 @@ class Debrief:
     words: tuple[str, ...]
     remedies: tuple[str, ...]
     trap: str
+    followed: Followed | None = None
+
+    @property
+    def lost(self) -> float:
+        """Minutes lost by what was put right in vain."""
+        return PRICE * len(self.needless)
 
     def to_dict(self) -> dict[str, Any]:
         """The fields as a plain dict."""
-        return asdict(self)
+        return {**asdict(self), "lost": self.lost}
 
 
 def debrief(workshop: Workshop, named: Sequence[str], units: Sequence[str]) -> Debrief:
@@ -90,13 +137,13 @@ def debrief(workshop: Workshop, named: Sequence[str], units: Sequence[str]) -> D
     case = workshop.case
     truth = tuple(one.spec for one in case.faults)
     modes = {one.mode.spec for one in case.faults}
-    due = tuple(dict.fromkeys(one.mode.replace for one in case.faults))
+    due, needless = workshop.due, workshop.needless(units)
     rows = _rows(case)
     told, fitting = _told(case, rows, workshop.log)
     return Debrief(
         case.harness.name, case.level, case.seed, tuple(named), truth, tuple(units), due,
-        set(named) == modes, set(units) == set(due), round(workshop.minutes, 1),
-        len({one.mode.spec for one in rows}), told, fitting,
+        set(named) == modes, not needless and set(due) <= set(units),
+        round(workshop.minutes, 1), needless, len({one.mode.spec for one in rows}), told, fitting,
         tuple(dict.fromkeys(workshop.unsafe)), tuple(one.mode.words for one in case.faults),
         tuple(one.mode.remedy for one in case.faults), case.trap,
     )  # fmt: skip
@@ -128,7 +175,7 @@ def _told(
             continue
         shows = None
         sound, values = _predicted(case, rows, one, blown)
-        if countable and not one.bare:
+        if countable and not one.bare and not one.renewed:
             agree: dict[str, list[float]] = {}
             for fault, value in zip(rows, values, strict=True):
                 agree.setdefault(fault.mode.spec, []).append(float(value))

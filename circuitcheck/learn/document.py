@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 
 from circuitcheck.learn.explanation import Drawn, Explanation
 from circuitcheck.learn.fan import Crossing
+from circuitcheck.learn.way import place_of
 from circuitcheck.learn.written import Line, plain, quantity
 
 
@@ -66,7 +67,8 @@ def _way(told: Explanation) -> Iterator[Block]:
     yield Heading("The way of the current")
     yield Sentence("From battery plus to battery minus; at a fork, along the strongest branch.")
     yield Rows(("from", "to", "symbol", "through", "current"), tuple(
-        (one.start, one.end, one.symbol, one.words, quantity(one.amps, "A")) for one in told.way
+        (place_of(one.start), place_of(one.end), one.symbol, one.words, quantity(one.amps, "A"))
+        for one in told.way
     ), ("current",))  # fmt: skip
 
 
@@ -87,7 +89,7 @@ def _circuit(told: Explanation) -> Iterator[Block]:
 
 
 def _drawn_rows(one: Drawn) -> Iterator[tuple[str, ...]]:
-    yield one.symbol, quantity(one.ohm, "ohm"), one.words, f"{one.tail}, {one.head}"
+    yield one.symbol, quantity(one.ohm, "ohm"), one.words, f"{place_of(one.tail)}, {place_of(one.head)}"
     if one.emf_symbol:
         yield one.emf_symbol, quantity(abs(one.emf), "V"), f"emf of {one.words}", ""
 

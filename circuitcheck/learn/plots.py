@@ -13,6 +13,7 @@ from circuitcheck.errors import UnknownName
 from circuitcheck.expect.expected import ChosenFault
 from circuitcheck.harness.model import Harness
 from circuitcheck.learn import curves
+from circuitcheck.learn.way import place_of
 from circuitcheck.physics.motor import RPM
 
 if TYPE_CHECKING:
@@ -145,7 +146,7 @@ def _staircase(
         axes.step(places, found.faulty, where="mid", color="black", linestyle="--", marker="s",
                   markersize=5, markerfacecolor="white", label=label)  # fmt: skip
         _widest_gap(axes, found)
-    axes.set_xticks(places, found.nodes, rotation=90, fontsize=7)
+    axes.set_xticks(places, [place_of(one) for one in found.nodes], rotation=90, fontsize=7)
     axes.set_ylabel("volts against battery minus")
     axes.set_xlabel("along the way of the current")
     axes.legend(frameon=False)

@@ -4,15 +4,19 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
 
 from circuitcheck.circuit.build import all_faults
-from circuitcheck.errors import CircuitcheckError, UnknownName
+from circuitcheck.errors import CircuitcheckError, UnknownName, nearest
 from circuitcheck.expect.cautions import FANS, HOT, LEAD, LEAVE_ALONE, OHMS
 from circuitcheck.learn.case import LEVELS, Case
-from circuitcheck.learn.debrief import Debrief, Told, debrief
+from circuitcheck.learn.debrief import Debrief, debrief
 from circuitcheck.learn.spoken import WORDS
 from circuitcheck.learn.workshop import Workshop
 from circuitcheck.parts.wire import Wire
+
+if TYPE_CHECKING:
+    from circuitcheck.learn.beside import Ahead
 
 TALK = {
     "help": ("help", "these words"),
@@ -22,14 +26,10 @@ TALK = {
     "state": ("state", "how the vehicle stands now, and the minutes"),
     "notes": ("notes", "what has been measured so far"),
     "fault": ("fault R1 open", "name it; fault none, fault forget"),
-    "renew": ("renew R1", "name the part or unit to put right"),
+    "renew": ("renew R1", "put a part, wire or unit right"),
     "done": ("done", "end, and hear what it was"),
     "leave": ("leave", "end without naming anything"),
 }
-
-MOST_TOLD = 6
-"""Faults up to which the debrief names those that fit; a choice of presentation."""
-
 
 @dataclass
 class Session:
@@ -58,7 +58,7 @@ class Session:
             f"{LEVELS[case.level]}. Invented, as all of it.",
             f"The customer: {case.complaint}",
             f"It stands in front of you, cold, ignition off. {self._meter()} "
-            "Say help for the words; name what you find with fault and renew, then say done.",
+            "Say help for the words; fault names what you find, renew puts it right, done ends it.",
         ]
 
     def cautions(self) -> list[str]:
@@ -69,13 +69,6 @@ class Session:
         ohm = self.case.meter_ohm
         size = f"{ohm / 1e6:g} Mohm" if ohm >= 1e6 else f"{ohm / 1e3:g} kohm"
         return f"You have a meter ({size} on volts), a 5 W test lamp, a clamp and a jumper lead."
-
-    def words(self) -> list[str]:
-        """Everything that may stand in a line, for completion."""
-        harness = self.case.harness
-        modes = dict.fromkeys(one.mode for one in all_faults(harness))
-        units = dict.fromkeys(one.replace for one in all_faults(harness))
-        return [*WORDS, *TALK, *harness.terminals(), *harness.wires, *units, *harness.parts, *modes]
 
     def feed(self, line: str) -> list[str]:
         """One line from the student, and what comes of it."""
@@ -96,10 +89,11 @@ class Session:
     # -- talk ----------------------------------------------------------------------------------------
 
     def _help(self, given: list[str]) -> Iterator[str]:
-        for word in WORDS.values():
-            yield f"  {word.usage:<30}{word.about}".rstrip()
-        for usage, about in TALK.values():
-            yield f"  {usage:<30}{about}"
+        listed = [(word.group, word.usage, word.about) for word in WORDS.values()]
+        listed += [("to say and to ask", *one) for one in TALK.values()]
+        for group in dict.fromkeys(one for one, _, _ in listed):
+            yield f"{group[0].upper()}{group[1:]}"
+            yield from (f"  {usage:<31}{about}" for one, usage, about in listed if one == group)
         yield "Terminals are written part.terminal, as G1.+; the part's own side of a plug S1.2/part."
 
     def _customer(self, given: list[str]) -> Iterator[str]:
@@ -126,7 +120,7 @@ class Session:
                f"battery {setup.battery}")  # fmt: skip
         listed = {
             "undone": setup.unplug, "out": setup.pull, "known good": setup.swap,
-            "opened up": sorted(shop.opened), "named": self.named, "to renew": self.units,
+            "opened up": sorted(shop.opened), "named": self.named, "put right": self.units,
         }  # fmt: skip
         for word, names in listed.items():
             if names:
@@ -143,6 +137,8 @@ class Session:
 
     def _fault(self, given: list[str]) -> Iterator[str]:
         name = " ".join(given).partition("=")[0].strip()
+        if not name:
+            raise ValueError("say: fault R1 open; or fault R1, to see how R1 can fail; or fault none")
         if name in ("none", "forget"):
             self.named.clear()
             self.said_none = name == "none"
@@ -150,18 +146,35 @@ class Session:
             return
         known = {one.spec.casefold(): one.spec for one in all_faults(self.case.harness)}
         if name.casefold() not in known:
-            raise UnknownName("fault", name, known.values())
+            raise self._no_fault(name, list(known.values()))
         self.said_none = False
-        self.named.append(known[name.casefold()])
+        if known[name.casefold()] not in self.named:
+            self.named.append(known[name.casefold()])
         yield f"Named: {', '.join(self.named)}."
+
+    def _no_fault(self, name: str, known: list[str]) -> Exception:
+        """What to say to a fault that is not there: how the part can fail, if it is one."""
+        part = name.split(maxsplit=1)[0].casefold()
+        there = [one for one in known if one.casefold().startswith((f"{part} ", f"{part}."))]
+        if there and not nearest(name, known):
+            return ValueError(f"how can it fail? one of: {', '.join(there)}")
+        return UnknownName("fault", name, known)
 
     def _renew(self, given: list[str]) -> Iterator[str]:
         name = " ".join(given)
+        if not name:
+            raise ValueError("say: renew R1")
+        inside = getattr(self.case.harness.parts.get(name.upper()), "belongs_to", None)
+        if inside:
+            raise ValueError(f"{name.upper()} is part of the {inside}; say: renew {inside}")
         units = {one.replace.casefold(): one.replace for one in all_faults(self.case.harness)}
         if name.casefold() not in units:
             raise UnknownName("unit", name, units.values())
-        self.units.append(units[name.casefold()])
-        yield f"To put right: {', '.join(self.units)}."
+        unit = units[name.casefold()]
+        if unit not in self.units:
+            self.units.append(unit)
+        yield from self.workshop.renew(unit)
+        yield f"Put right: {', '.join(self.units)}."
 
     def _done(self, given: list[str]) -> Iterator[str]:
         if not self.named and not self.said_none:
@@ -173,10 +186,19 @@ class Session:
         self.over = True
         yield "Left."
 
-    def debrief(self) -> Debrief:
-        """The outcome; a case that is left without a word is not right, whatever it was."""
+    def debrief(self, *, beside_next: bool = False, ahead: Ahead | None = None) -> Debrief:
+        """The outcome; a case that is left without a word is not right, whatever it was.
+
+        :param beside_next: whether to work out as well what following ``next`` comes to; takes seconds
+        :param ahead: where that has been begun already
+        """
         named = self.named or (() if self.said_none else ("nothing named",))
-        return debrief(self.workshop, named, self.units)
+        found = debrief(self.workshop, named, self.units)
+        if not beside_next:
+            return found
+        from circuitcheck.learn.beside import set_beside_next  # noqa: PLC0415  (it plays a session itself)
+
+        return set_beside_next(found, self.workshop, ahead.followed() if ahead else None)
 
 
 def _part(terminal: str) -> str:
@@ -186,40 +208,3 @@ def _part(terminal: str) -> str:
 def _wire_words(wire: Wire) -> str:
     colour = f" {wire.colour}" if wire.colour else ""
     return f"{wire.start} to {wire.end},{colour} {wire.size:g} mm2, {wire.length:g} m"
-
-
-def debrief_lines(found: Debrief) -> list[str]:
-    """The debrief in words."""
-    truth = " and ".join(found.truth) or "nothing wrong"
-    lines = ["", f"It was: {truth}."]
-    lines += [f"{words[0].upper()}{words[1:]}: {remedy}."
-              for words, remedy in zip(found.words, found.remedies, strict=True)]  # fmt: skip
-    lines.append(f"Your fault: {' and '.join(found.named) or 'none'}: "
-                 f"{'right' if found.right_fault else 'wrong'}. Your part: "
-                 f"{' and '.join(found.units) or 'none'}: {_part_word(found)}.")  # fmt: skip
-    if found.trap:
-        lines.append(f"The trap: {found.trap}.")
-    lines.append(f"{found.minutes:.0f} minutes, {len(found.told)} measurements, "
-                 f"{len(found.unsafe)} unsafe.")  # fmt: skip
-    lines += [f"! {one}" for one in found.unsafe]
-    if found.told:
-        lines += ["", f"What each could have told ({found.known} single faults are known here):"]
-        lines += [line for one in found.told for line in _told_lines(one)]
-    if 0 < len(found.fitting) <= MOST_TOLD:
-        lines.append(f"What fits it all: {', '.join(found.fitting)}.")
-    return lines
-
-
-def _part_word(found: Debrief) -> str:
-    if found.right_unit:
-        return "right"
-    return f"wrong, due was {' and '.join(found.due) or 'none'}"
-
-
-def _told_lines(one: Told) -> list[str]:
-    beside = f" <- off, a sound one {one.sound}" if one.off else ""
-    lines = [f"  {one.minutes:5.1f} min  {one.said}: {one.shown}{beside}"]
-    if one.shows is not None:
-        left = "" if one.left is None else f"; {one.left} still fit all you had seen"
-        lines.append(f"             could have shown {one.shows or 'none'} of them{left}")
-    return lines

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from circuitcheck.errors import UnknownName
 from circuitcheck.harness.model import Observation
+from circuitcheck.learn.case import complaint
 from circuitcheck.parts.quantity import CELSIUS
 
 if TYPE_CHECKING:
@@ -18,16 +19,22 @@ Said = Callable[["Workshop", list[str], str], list[str]]
 
 @dataclass(frozen=True, slots=True)
 class Word:
-    """A word with how it is used and what it does."""
+    """A word with how it is used and what it does.
 
+    :param group: heading of the help under which it stands
+    """
+
+    group: str
     usage: str
     about: str
     do: Said
 
 
 def _looked(workshop: Workshop, said: str, **what: object) -> list[str]:
-    """Take a reading and tell it."""
-    found, told = workshop.measure(said, Observation.model_validate(what))
+    """Take a reading and tell it; it is noted with the names as the loom has them."""
+    observation = Observation.model_validate(what)
+    noted = " ".join([said.split(maxsplit=1)[0], *observation.points]).replace("bridge", "lead")
+    found, told = workshop.measure(noted, observation)
     points = " to ".join(found.observation.points)
     return [*told, f"{found.observation.kind} {points}: {found.shown}"]
 
@@ -75,8 +82,9 @@ def lamp(workshop: Workshop, given: list[str], said: str) -> list[str]:
 
 def amps(workshop: Workshop, given: list[str], said: str) -> list[str]:
     """A clamp round a wire, pin, fuse or the lead."""
+    if given and given[0].casefold() == "lead":
+        given = [" ".join(["bridge", *given[1:]])]
     place = _one(given, WORDS["amps"].usage)
-    place = "bridge" if place.casefold() == "lead" else place
     return _looked(workshop, said, amps=workshop.clampable(place))
 
 
@@ -189,7 +197,7 @@ def pull(workshop: Workshop, given: list[str], said: str) -> list[str]:
     if told:
         return told
     lines = _done(workshop, "pull", f"{name} pulled out.", name)
-    burnt = any(one.mode.where == name and one.mode.mode == "blown" for one in workshop.case.faults)
+    burnt = any(one.mode.where == name and one.mode.mode == "blown" for one in workshop.faults)
     swapped = name in workshop.state.get("swap", [])
     if f"{name} blown" in workshop.blown or (burnt and not swapped):
         lines.append(f"The wire inside {name} is burnt through.")
@@ -203,7 +211,10 @@ def refit(workshop: Workshop, given: list[str], said: str) -> list[str]:
 
 
 def swap(workshop: Workshop, given: list[str], said: str) -> list[str]:
-    """A known good part in place of one."""
+    """A known good part in place of one; or its own back in."""
+    if len(given) == 2 and given[1].casefold() == "back":
+        name = _taken(workshop, "swap", given[0], "swapped")
+        return _done(workshop, "swap", f"{name}'s own is back in.", name)
     name = workshop.part(_one(given, WORDS["swap"].usage))
     if name not in workshop.state.setdefault("swap", []):
         workshop.state["swap"].append(name)
@@ -239,32 +250,48 @@ def lead(workshop: Workshop, given: list[str], said: str) -> list[str]:
         workshop.state["bridge"], workshop.bare = [], False
         workshop.blown -= {one for one in workshop.blown if one.startswith("bridge")}
         return _done(workshop, "lead", "No lead is on.")
+    also = bool(given) and given[0].casefold() == "also"
     bare = bool(given) and given[-1].casefold() == "bare"
-    first, second = _two(workshop, given[:-1] if bare else given, WORDS["lead"].usage)
+    points = given[1 if also else 0 : -1 if bare else None]
+    first, second = _two(workshop, points, WORDS["lead"].usage)
     workshop.blown -= {one for one in workshop.blown if one.startswith("bridge")}
-    workshop.state["bridge"] = [(first, second)]
-    workshop.bare = bare
+    before = workshop.state.get("bridge", []) if also else []
+    workshop.state["bridge"] = [*before, (first, second)]
+    workshop.bare = bare or (also and workshop.bare)
     warning = [workshop.warn_of_bare_lead()] if bare else []
-    kind = "bare" if bare else "fused"
+    kind = ("bare" if bare else "fused") + (" second" if before else "")
     return warning + _done(workshop, "lead", f"A {kind} lead from {first} to {second}.", first, second)
 
 
+def drive(workshop: Workshop, given: list[str], said: str) -> list[str]:
+    """All put together and driven: what a customer would say now."""
+    for section in ("unplug", "pull", "bridge", "battery", "running", "ignition"):
+        workshop.state.pop(section, None)
+    workshop.bare = False
+    told = workshop.spend("drive")
+    now = complaint(workshop.harness, workshop.faults)
+    return [*told, f"Put together, driven and parked: {now}"]
+
+
+LOOK, SET_UP, TRY = "to measure and to look", "to set up", "to try"
+
 WORDS = {
-    "volts": Word("volts A B", "voltmeter from A to B, as: volts G1.+ G1.-", volts),
-    "ohms": Word("ohms A B", "ohmmeter from A to B; battery off first", ohms),
-    "lamp": Word("lamp A B", "5 W test lamp from A to B", lamp),
-    "amps": Word("amps W1", "clamp round a wire, pin, fuse or the lead", amps),
-    "look": Word("look [M1]", "how fans turn and lamps shine", look),
-    "listen": Word("listen K1", "does the relay click", listen),
-    "ignition": Word("ignition on|off", "", ignition),
-    "engine": Word("engine run|stop", "", engine),
-    "coolant": Word("coolant 95 [warming|cooling]", "degrees Celsius", coolant),
-    "switch": Word("switch S2 1", "a hand switch into a position", switch),
-    "battery": Word("battery off|on", "", battery),
-    "undo": Word("undo S1", "undo a plug", undo),
-    "join": Word("join S1", "join it again", join),
-    "pull": Word("pull F1", "take out a fuse or relay, and look at it", pull),
-    "refit": Word("refit F1", "put it back", refit),
-    "swap": Word("swap K1", "try a known good part in its place", swap),
-    "lead": Word("lead A B [bare]", "join two points by a fused lead; lead off", lead),
+    "volts": Word(LOOK, "volts A B", "voltmeter from A to B, as: volts G1.+ G1.-", volts),
+    "ohms": Word(LOOK, "ohms A B", "ohmmeter from A to B; battery off first", ohms),
+    "lamp": Word(LOOK, "lamp A B", "5 W test lamp from A to B", lamp),
+    "amps": Word(LOOK, "amps W1", "clamp round a wire, pin, fuse or the lead", amps),
+    "look": Word(LOOK, "look [M1]", "how fans turn and lamps shine", look),
+    "listen": Word(LOOK, "listen K1", "does the relay click", listen),
+    "ignition": Word(SET_UP, "ignition on|off", "as the key does", ignition),
+    "engine": Word(SET_UP, "engine run|stop", "running charges, and turns the ignition on", engine),
+    "coolant": Word(SET_UP, "coolant 95 [warming|cooling]", "bring it to 95 degC; takes 8 min", coolant),
+    "switch": Word(SET_UP, "switch S2 1", "a hand switch into a position", switch),
+    "battery": Word(SET_UP, "battery off|on", "before and after ohms", battery),
+    "undo": Word(SET_UP, "undo S1", "undo a plug", undo),
+    "join": Word(SET_UP, "join S1", "join the plug again", join),
+    "pull": Word(SET_UP, "pull F1", "take out a fuse or relay, and look at it", pull),
+    "refit": Word(SET_UP, "refit F1", "put the fuse or relay back", refit),
+    "lead": Word(SET_UP, "lead [also] A B [bare]", "a fused lead between two points; lead off", lead),
+    "swap": Word(TRY, "swap K1 [back]", "try a known good part in its place", swap),
+    "drive": Word(TRY, "drive", "put it together and drive it; takes 10 min", drive),
 }  # fmt: skip

@@ -30,6 +30,15 @@ class Leg:
     amps: float
 
 
+def place_of(node: str) -> str:
+    """A node as a person names it: the middle of a splice is the splice.
+
+    >>> place_of("X10:middle"), place_of("S1.2")
+    ('X10', 'S1.2')
+    """
+    return node.removesuffix(":middle")
+
+
 def flow_graph(circuit: Circuit, point: OperatingPoint) -> nx.MultiDiGraph:
     """The branches that carry current, each edge pointing the way its current goes.
 

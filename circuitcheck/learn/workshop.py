@@ -8,14 +8,14 @@ lead blows its fuse and a bare one does not.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from typing import Any
 
 from circuitcheck.circuit.build import build_circuit, numbered
 from circuitcheck.circuit.circuit import Circuit
 from circuitcheck.errors import UnknownName
-from circuitcheck.expect.expected import combined
+from circuitcheck.expect.expected import ChosenFault, combined
 from circuitcheck.expect.readers import METER, reader_for
 from circuitcheck.expect.service import blown_in_service
 from circuitcheck.expect.vehicle import shown, vary
@@ -30,7 +30,7 @@ from circuitcheck.solve.point import OperatingPoint, solve_point
 MINUTES = {
     "volts": 1.0, "ohms": 1.0, "amps": 1.5, "lamp": 1.0, "look": 0.5, "listen": 0.5, "lead": 1.0,
     "undo": 1.0, "join": 1.0, "pull": 0.5, "refit": 0.5, "ignition": 0.2, "engine": 0.5,
-    "coolant": 8.0, "battery": 3.0, "switch": 0.2, "swap": 5.0,
+    "coolant": 8.0, "battery": 3.0, "switch": 0.2, "swap": 5.0, "drive": 10.0,
 }  # fmt: skip
 LIVE_VOLTS = 0.2
 """An ohmmeter across more than this is spoiled [V]; common practice, no source."""
@@ -49,6 +49,7 @@ class Measurement:
     :param own_doing: fuses that the student's own leads had blown by then
     :param spoiled: ohms with the battery connected: the reading is not to be relied on
     :param bare: a lead without a fuse was on
+    :param renewed: whether anything had been put right by then, so that the case was another one
     """
 
     said: str
@@ -61,6 +62,7 @@ class Measurement:
     own_doing: frozenset[str]
     spoiled: bool
     bare: bool
+    renewed: bool
 
 
 @dataclass
@@ -71,6 +73,8 @@ class Workshop:
     :param opened: what has been opened up to reach things
     :param blown: fuses that have blown, in service or since
     :param own_doing: those of them that would have blown on a sound vehicle too
+    :param blown_before: fuses that had blown before the student came
+    :param renewed: units that have been put right
     :param unsafe: what was done that could have hurt somebody or something
     """
 
@@ -82,12 +86,33 @@ class Workshop:
     own_doing: set[str] = field(default_factory=set)
     minutes: float = 0.0
     log: list[Measurement] = field(default_factory=list)
+    renewed: set[str] = field(default_factory=set)
+    blown_before: frozenset[str] = field(init=False)
     unsafe: list[str] = field(default_factory=list)
 
     def __post_init__(self) -> None:
-        faults = self.case.faults
+        self.blown |= self._blown_in_use()
+        self.blown_before = frozenset(one.removesuffix(" blown") for one in self.blown)
+
+    @property
+    def faults(self) -> tuple[ChosenFault, ...]:
+        """What is still wrong with it."""
+        return tuple(one for one in self.case.faults if one.mode.replace not in self.renewed)
+
+    @property
+    def due(self) -> tuple[str, ...]:
+        """The units that are to be put right."""
+        return tuple(dict.fromkeys(one.mode.replace for one in self.case.faults))
+
+    def needless(self, units: Iterable[str]) -> tuple[str, ...]:
+        """Those of some units that were not at fault; a fuse that had blown has to be renewed too."""
+        return tuple(one for one in units if one not in {*self.due, *self.blown_before})
+
+    def _blown_in_use(self) -> frozenset[str]:
+        """The fuses that what is still wrong blows in use."""
+        faults = self.faults
         (found,) = blown_in_service(self.harness, [lambda branches: combined(faults, branches)])
-        self.blown |= found
+        return found
 
     @property
     def harness(self) -> Harness:
@@ -102,8 +127,11 @@ class Workshop:
     # -- doing something ---------------------------------------------------------------------------
 
     def spend(self, what: str, *points: str) -> list[str]:
-        """Pay for an action, and for getting at the parts it touches; what is opened is told."""
-        self.minutes += MINUTES[what]
+        """Pay for an action, and for getting at the parts it touches; what is opened is told.
+
+        Putting right is not on the clock: what is put right in vain is counted at the end.
+        """
+        self.minutes += MINUTES.get(what, 0.0)
         told = []
         for name in points:
             part = self.harness.parts.get(name.partition(".")[0])
@@ -115,6 +143,24 @@ class Workshop:
                 told.append(f"You open up: {access}{f', {note}' if note else ''} "
                             f"({self.harness.access[access].minutes:g} min).")  # fmt: skip
         return told
+
+    def renew(self, unit: str) -> list[str]:
+        """Put a unit right; a fuse that had blown for its sake is renewed with it."""
+        self.renewed.add(unit)
+        told = self.spend("renew", *self._places(unit))
+        self.blown.discard(f"{unit} blown")
+        cured = sorted(self.blown - self._blown_in_use() - self.own_doing)
+        self.blown -= set(cured)
+        names = [one.removesuffix(" blown") for one in cured]
+        told += [f"{name}, which it had blown, is renewed with it." for name in names]
+        return [*told, *self.settle()]
+
+    def _places(self, unit: str) -> list[str]:
+        """The parts and wires that make up a unit."""
+        parts, wires = self.harness.parts.items(), self.harness.wires.items()
+        found = [name for name, one in parts if unit in (name, one.belongs_to)]
+        found += [name for name, one in wires if unit in (name, one.belongs_to)]
+        return found or [unit]
 
     def settle(self) -> list[str]:
         """Let the vehicle take up its state: fuses may blow, leads may get hot."""
@@ -173,7 +219,7 @@ class Workshop:
             said, observation, self.setup, _as_read(self.harness, observation, value, error), value,
             _as_read(self.harness, observation, sound, 0.0), self.minutes,
             frozenset(self.own_doing & self.blown),
-            kind == "ohms" and self.setup.battery == "connected", self.bare,
+            kind == "ohms" and self.setup.battery == "connected", self.bare, bool(self.renewed),
         ))  # fmt: skip
         return self.log[-1], told
 
@@ -191,7 +237,7 @@ class Workshop:
     def _vehicle(self) -> Circuit:
         """The faulty vehicle in its present state."""
         circuit = vary(self._sound(), self.case.chance.normal)
-        change: Change = combined(self.case.faults, circuit.branches, self.state.get("swap", []))
+        change: Change = combined(self.faults, circuit.branches, self.state.get("swap", []))
         return circuit.changed(change).after(frozenset(self.blown))
 
     def _sound(self) -> Circuit:
@@ -232,7 +278,7 @@ class Workshop:
         """
         pins = [key for one, part in self.harness.parts.items() for key in part.contacts(one)]
         fuses = [one for one, part in self.harness.parts.items() if part.kind_name == "fuse"]
-        leads = ["bridge"] if self.state.get("bridge") else []
+        leads = self._leads()
         return _find("wire, pin or fuse", name, [*self.harness.wires, *fuses, *pins, *leads])
 
 

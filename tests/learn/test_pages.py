@@ -11,7 +11,7 @@ from circuitcheck.learn.plots import PICTURES
 ROOT = Path(__file__).parent.parent.parent
 
 
-@pytest.mark.parametrize("name", ["explain.md", "practise.md"])
+@pytest.mark.parametrize("name", ["explain.md", "practise.md", "resistor.md"])
 def test_the_output_on_the_page_is_current(name):
     script = runpy.run_path(str(ROOT / "docs" / "make_readme.py"))
     text = (ROOT / "docs" / name).read_text(encoding="utf-8")

@@ -1,0 +1,72 @@
+"""The debrief in words."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from circuitcheck.learn.debrief import Debrief, Followed, Told
+
+MOST_TOLD = 6
+"""Faults up to which the debrief names those that fit; a choice of presentation."""
+
+
+def debrief_lines(found: Debrief) -> list[str]:
+    """All of it, line by line."""
+    truth = " and ".join(found.truth) or "nothing wrong"
+    lines = ["", f"It was: {truth}."]
+    lines += [f"{words[0].upper()}{words[1:]}: {remedy}."
+              for words, remedy in zip(found.words, found.remedies, strict=True)]  # fmt: skip
+    lines.append(f"Your fault: {' and '.join(found.named) or 'none'}: "
+                 f"{'right' if found.right_fault else 'wrong'}. Your part: "
+                 f"{' and '.join(found.units) or 'none'}: {_part_word(found)}.")  # fmt: skip
+    if found.trap:
+        lines.append(f"The trap: {found.trap}.")
+    lines.append(f"{found.minutes:.0f} minutes, {len(found.told)} measurements, "
+                 f"{len(found.unsafe)} unsafe.")  # fmt: skip
+    lines += [*_vain(found), *(f"! {one}" for one in found.unsafe)]
+    if found.told:
+        lines += ["", f"What each could have told ({found.known} single faults are known here):"]
+        lines += [line for one in found.told for line in _told_lines(one)]
+    if 0 < len(found.fitting) <= MOST_TOLD:
+        lines.append(f"What fits it all: {', '.join(found.fitting)}.")
+    if found.followed is not None:
+        lines += ["", *_followed_lines(found.followed)]
+    return lines
+
+
+def _part_word(found: Debrief) -> str:
+    if found.right_unit:
+        return "right"
+    return f"wrong, due was {' and '.join(found.due) or 'none'}"
+
+
+def _vain(found: Debrief) -> Iterator[str]:
+    if found.needless:
+        yield (f"Put right in vain: {', '.join(found.needless)}; on a real vehicle that costs some "
+               f"{found.lost:.0f} minutes more, and the parts.")  # fmt: skip
+
+
+def _told_lines(one: Told) -> list[str]:
+    beside = f" <- off, a sound one {one.sound}" if one.off else ""
+    lines = [f"  {one.minutes:5.1f} min  {one.said}: {one.shown}{beside}"]
+    told = []
+    if one.shows is not None:
+        left = "" if one.left is None else f"; {one.left} still fit all you had seen"
+        told.append(f"could have shown {one.shows or 'none'} of them{left}")
+    if one.could is not None and one.told is not None:
+        could, did = round(one.could, 1), round(one.told, 1) + 0.0  # no minus before nothing
+        told.append(f"could tell {could:.1f} bit of what to put right, told {did:.1f}")
+    return lines + [f"             {text}" for text in told]
+
+
+def _followed_lines(found: Followed) -> Iterator[str]:
+    """What following ``next`` would have come to."""
+    outcome = f"put right {', '.join(found.units)}" if found.units else "nothing to put right"
+    vain = f", of which {', '.join(found.needless)} in vain" if found.needless else ""
+    end = "" if found.cured else "; and it would still not be well"
+    yield (f"Following 'circuitcheck next' on this very vehicle: {found.verdict_minutes:.0f} minutes "
+           f"to name it, {found.minutes:.0f} with the drives after the repair; "
+           f"{len(found.steps)} measurements in {found.tests} set-ups; "
+           f"{outcome}{vain}{end}.")  # fmt: skip
+    for one in found.steps:
+        yield f"  {one.minutes:5.1f} min  {one.said}: {one.shown}"

@@ -1,0 +1,232 @@
+"""What following ``next`` comes to on a case: the same words that a student says, on the same vehicle.
+
+Every set-up that ``next`` asks for is put into the words of :mod:`circuitcheck.learn.spoken`, so that it
+costs what it costs a student, and what was done can be played again as a script.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Sequence
+
+from circuitcheck.circuit.build import lead_keys, numbered
+from circuitcheck.expect.expected import ChosenFault
+from circuitcheck.harness.model import Harness, Observation, Setup, Test
+from circuitcheck.harness.readings import Reading, Sheet, parse_reading
+from circuitcheck.learn.case import WELL, Case, complaint, heard
+from circuitcheck.learn.debrief import Followed, Step
+from circuitcheck.learn.session import Session
+from circuitcheck.learn.workshop import Measurement
+from circuitcheck.locate.verdict import Verdict
+from circuitcheck.plan.candidates import TOOLS
+from circuitcheck.plan.next_test import next_test
+from circuitcheck.plan.planner import Options, Planner
+
+MOST_TESTS = 24
+"""Tests after which a follower gives up; ``next`` stops long before."""
+MOST_RENEWED = 8
+"""Units after which a follower gives up."""
+AT_HAND = frozenset(TOOLS)
+"""Practice has everything at hand, known good parts too."""
+LIKELY = 0.05
+"""Chance from which a unit is put right next, where the one before was in vain; else he tests again."""
+SYMPTOM = "customer"
+
+
+def follow(case: Case, planner: Planner) -> Followed:
+    """Do what ``next`` asks for until it stops, put right what it names, drive, and go on if need be."""
+    return _Follower(case, planner).go()
+
+
+class _Follower:
+    """Somebody who does as told; the customer's words are the first readings, and cost nothing."""
+
+    def __init__(self, case: Case, planner: Planner) -> None:
+        self.session = Session(case)
+        self.planner = planner
+        self.lines: list[str] = []
+        self.named: list[str] = []
+        self.tests = 0
+        self.verdict_minutes: float | None = None
+
+    def go(self) -> Followed:
+        """From the customer's words to the end."""
+        while True:
+            verdict = self._test()
+            if self.verdict_minutes is None:
+                self.verdict_minutes = self.session.workshop.minutes
+            if verdict is None or not verdict.suspects[0].replace or not self._repair(verdict):
+                break
+        return self._ended()
+
+    def say(self, *lines: str) -> list[str]:
+        """Some lines to the session, and what came of them.
+
+        :raises RuntimeError: if practice does not understand what ``next`` asks for
+        """
+        told = [one for line in lines for one in self.session.feed(line)]
+        if self.session.mistakes:
+            raise RuntimeError(f"practice does not understand 'next': {self.session.mistakes[-1]}")
+        self.lines += lines
+        return told
+
+    def _test(self) -> Verdict | None:
+        """The verdict when ``next`` has no more to ask for."""
+        shop = self.session.workshop
+        sheet = complaint_sheet(shop.harness, shop.faults)
+        known = {one.name: one for one in self.planner.candidates}
+        advice = next_test(self.planner, sheet, Options(AT_HAND, opened=frozenset(shop.opened)))
+        while not advice.done and advice.test is not None and self.tests < MOST_TESTS:
+            candidate = known[advice.test.name]
+            self.say(*words_for(shop.setup, candidate.setup, shop.harness))
+            wanted = {one.sound.name for one in advice.test.readings}
+            for name, observation in candidate.observations:
+                if name in wanted:
+                    self.say(look_for(observation, candidate.setup))
+                    sheet = with_reading(sheet, candidate.name, candidate.setup, name, observation,
+                                         shop.log[-1])  # fmt: skip
+            self.tests += 1
+            advice = next_test(self.planner, sheet, Options(AT_HAND, opened=frozenset(shop.opened)))
+        return advice.verdict
+
+    def _repair(self, verdict: Verdict) -> bool:
+        """Put right what is likeliest, then what comes next, until a drive shows a change.
+
+        :returns: whether there may be more to be found: the fans do otherwise, or nothing has changed
+            and it is time to test again
+        """
+        shop, tried = self.session.workshop, list[str]()
+        before = complaint(shop.harness, shop.faults)
+        for unit, chance, named in ranked(verdict):
+            if unit in shop.renewed or (tried and chance < LIKELY):
+                continue
+            if len(shop.renewed) >= MOST_RENEWED:
+                return False
+            self.say(f"renew {unit}")
+            *_, now = self.say("drive")
+            tried += named
+            if now.endswith(WELL) or not now.endswith(before):
+                self.named += named
+                return not now.endswith(WELL)
+        self.named += tried
+        return bool(tried)
+
+    def _ended(self) -> Followed:
+        self.say(*(f"fault {one}" for one in self.named or ["none"]), "done")
+        shop = self.session.workshop
+        needless = shop.needless(self.session.units)
+        steps = tuple(Step(round(one.minutes, 1), one.said, one.shown) for one in shop.log)
+        return Followed(
+            round(self.verdict_minutes or 0.0, 1), round(shop.minutes, 1), self.tests,
+            tuple(self.lines), steps, tuple(self.named), tuple(self.session.units), needless,
+            not shop.faults, not shop.faults and not needless,
+        )  # fmt: skip
+
+
+def ranked(verdict: Verdict) -> list[tuple[str, float, tuple[str, ...]]]:
+    """Units to put right, the likeliest first, each with its chance and its likeliest fault."""
+    chances: dict[str, float] = {}
+    faults: dict[str, tuple[str, ...]] = {}
+    for one in verdict.suspects:
+        specs, units = one.spec.split(" + "), one.replace.split(" and ")
+        for place, unit in enumerate(units if one.replace else ()):
+            chances[unit] = chances.get(unit, 0.0) + one.probability
+            faults.setdefault(unit, tuple(specs if len(units) == 1 else specs[place : place + 1]))
+    order = sorted(chances, key=lambda unit: -chances[unit])
+    return [(unit, chances[unit], faults[unit]) for unit in order]
+
+
+def complaint_sheet(harness: Harness, faults: Sequence[ChosenFault]) -> Sheet:
+    """What the customer says, where he speaks of something other than a sound vehicle does."""
+    readings, setups = [], {}
+    for test, words in heard(harness, faults).items():
+        observe = {motor: Observation.model_validate({"speed": motor}) for motor in words}
+        name = f"{SYMPTOM} {test}"
+        given = harness.tests[test]
+        setups[name] = Test(title=given.title, setup=given.setup, observe=observe)
+        readings += [Reading(name, motor, observe[motor], math.nan, word)
+                     for motor, word in words.items()]  # fmt: skip
+    return Sheet("", tuple(readings), setups)
+
+
+def with_reading(
+    sheet: Sheet, test: str, setup: Setup, name: str, observation: Observation, read: Measurement
+) -> Sheet:
+    """A sheet with one more reading, as the student noted it."""
+    parsed = parse_reading(observation.kind, read.shown.partition(",")[0])
+    assert parsed is not None
+    before = dict(sheet.setups[test].observe) if test in sheet.setups else {}
+    observe = {**before, name: observation}
+    setups = {**sheet.setups, test: Test(title=test, setup=setup, observe=observe)}
+    return Sheet(sheet.title, (*sheet.readings, Reading(test, name, observation, *parsed)), setups)
+
+
+# -- a set-up in words ------------------------------------------------------------------------------
+
+
+def words_for(now: Setup, wanted: Setup, harness: Harness) -> list[str]:
+    """What to say to bring the vehicle from one state into another, safely in that order.
+
+    Leads come off first and go on last; plugs are undone with the battery off where it is to be off.
+    """
+    leads = _leads(wanted, harness.supply.battery)
+    found = ["lead off"] if now.bridge and [*now.bridge] != leads else []
+    off = wanted.battery == "disconnected"
+    if now.running and (off or not wanted.running):
+        found.append("engine stop")
+    if now.ignition == "on" and wanted.ignition == "off":
+        found.append("ignition off")
+    if off and now.battery == "connected":
+        found.append("battery off")
+    found += _plugs(now, wanted)
+    if not off and now.battery == "disconnected":
+        found.append("battery on")
+    if wanted.ignition == "on" and now.ignition == "off" and not wanted.running:
+        found.append("ignition on")
+    if wanted.running and not now.running:
+        found.append("engine run")
+    found += [f"switch {name} {place}" for name, place in _positions(now, wanted, harness)]
+    if now.engine != wanted.engine:
+        way = "warming" if wanted.engine.warming else "cooling"
+        found.append(f"coolant {wanted.engine.celsius:g} {way}")
+    if leads and [*now.bridge] != leads:
+        words = ["lead", *["lead also"] * (len(leads) - 1)]
+        found += [f"{word} {one} {two}" for word, (one, two) in zip(words, leads, strict=True)]
+    return found
+
+
+def _plugs(now: Setup, wanted: Setup) -> Iterator[str]:
+    yield from (f"join {one}" for one in now.unplug if one not in wanted.unplug)
+    yield from (f"refit {one}" for one in now.pull if one not in wanted.pull)
+    yield from (f"undo {one}" for one in wanted.unplug if one not in now.unplug)
+    yield from (f"pull {one}" for one in wanted.pull if one not in now.pull)
+    yield from (f"swap {one} back" for one in now.swap if one not in wanted.swap)
+    yield from (f"swap {one}" for one in wanted.swap if one not in now.swap)
+
+
+def _positions(now: Setup, wanted: Setup, harness: Harness) -> Iterator[tuple[str, str]]:
+    """Hand switches that must be moved; one that is not named is at rest."""
+    for name, part in harness.parts.items():
+        at_rest = getattr(part, "at_rest", None)
+        if at_rest is not None:
+            place = wanted.switches.get(name, at_rest)
+            if place != now.switches.get(name, at_rest):
+                yield name, place
+
+
+def _leads(wanted: Setup, battery: str) -> list[tuple[str, str]]:
+    """The leads of a set-up as pairs of points, in the order of their keys."""
+    return [*wanted.bridge, *((f"{battery}.+", one) for one in wanted.feed),
+            *((one, f"{battery}.-") for one in wanted.ground)]  # fmt: skip
+
+
+def look_for(observation: Observation, setup: Setup) -> str:
+    """What to say to take an observation."""
+    kind, points = observation.kind, observation.points
+    word = {"drop": "volts", "speed": "look", "click": "listen"}.get(kind, kind)
+    if kind == "lamp" and len(points) == 1:
+        word = "look"
+    keys = lead_keys(setup)
+    if kind == "amps" and points[0] in keys:
+        return f"amps {numbered('bridge', keys.index(points[0])).replace('bridge', 'lead')}"
+    return " ".join([word, *points])

@@ -1,0 +1,1 @@
+"""The series resistor of a slow fan: where it stands, how many ohms, how hot, what else it moves."""

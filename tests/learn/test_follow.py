@@ -1,0 +1,203 @@
+"""Following ``next`` on a practice case, and what each measurement was worth."""
+
+import json
+
+import pytest
+from scipy.stats import entropy
+from typer.testing import CliRunner
+
+import circuitcheck
+from circuitcheck.cli.main import app
+from circuitcheck.harness.model import Observation, Setup
+from circuitcheck.learn.beside import Ahead, set_beside_next
+from circuitcheck.learn.case import draw_case, heard
+from circuitcheck.learn.debriefed import debrief_lines
+from circuitcheck.learn.follow import complaint_sheet, look_for, words_for
+from circuitcheck.learn.session import Session
+from circuitcheck.learn.workshop import MINUTES, Workshop
+from circuitcheck.learn.worth import worth_of
+from circuitcheck.locate.locate import Locator
+from circuitcheck.plan.planner import PRICE, Planner
+from circuitcheck.shipped import harness_files
+
+LOOM = circuitcheck.load("first-fan")
+HARNESS = LOOM.harness
+GROUND = draw_case(HARNESS, 2, 0)
+
+
+@pytest.fixture(scope="module")
+def planner():
+    return Planner(HARNESS, Locator(HARNESS))
+
+
+@pytest.fixture(scope="module")
+def followed():
+    """From a process of its own, as at a terminal."""
+    return Ahead("first-fan", 2, 0).followed()
+
+
+def play(case, *lines):
+    session = Session(case)
+    for line in lines:
+        session.feed(line)
+    assert not session.mistakes, session.mistakes
+    return session
+
+
+# -- the follower ----------------------------------------------------------------------------------------
+
+
+def test_who_follows_next_finds_what_is_hidden(followed):
+    assert set(followed.units) == {one.mode.replace for one in GROUND.faults}
+    assert (followed.cured, followed.first_time, followed.needless) == (True, True, ())
+    assert followed.verdict_minutes < followed.minutes
+
+
+def test_what_he_did_can_be_played_again_as_a_script(followed):
+    session = play(GROUND, *followed.lines)
+    assert session.over
+    found = session.debrief()
+    assert (found.right_fault, found.right_unit) == (True, True)
+    assert found.minutes == followed.minutes
+    assert [one.shown for one in found.told] == [one.shown for one in followed.steps]
+    assert found.unsafe == ()
+
+
+def test_one_that_comes_to_grief_is_left_out():
+    assert Ahead("no-such-harness", 2, 0).followed() is None
+
+
+@pytest.mark.parametrize("name", sorted(harness_files()))
+def test_every_set_up_of_a_harness_can_be_said_and_undone(name):
+    harness = circuitcheck.load(name).harness
+    session = Session(draw_case(harness, 5, 0))
+    for test in harness.tests.values():
+        for wanted in (test.setup, Setup()):
+            for line in words_for(session.workshop.setup, wanted, harness):
+                session.feed(line)
+            assert not session.mistakes, session.mistakes
+            now = session.workshop.setup
+            assert (now.ignition, now.running, now.battery) == (wanted.ignition, wanted.running, wanted.battery)
+            assert (now.engine, {*now.unplug}, {*now.pull}) == (wanted.engine, {*wanted.unplug}, {*wanted.pull})
+            assert len(now.bridge) == len(wanted.bridge) + len(wanted.feed) + len(wanted.ground)
+    assert session.workshop.unsafe == []
+
+
+def test_a_lead_is_clamped_by_its_number():
+    setup = Setup.model_validate({"bridge": [["S1.2", "S1.1"]], "feed": ["X2.1a"]})
+    assert look_for(Observation.model_validate({"amps": "bridge"}), setup) == "amps lead"
+    assert look_for(Observation.model_validate({"amps": "feed"}), setup) == "amps lead 2"
+    assert look_for(Observation.model_validate({"drop": ["G1.+", "F1.in"]}), setup) == "volts G1.+ F1.in"
+
+
+def test_the_customers_words_are_readings_where_they_say_something():
+    sheet = complaint_sheet(HARNESS, GROUND.faults)
+    assert [(one.name, one.word) for one in sheet.readings] == [("M1", "slow")]
+    assert heard(HARNESS, ()) == {}
+
+
+# -- putting right and trying ----------------------------------------------------------------------------
+
+
+def test_renewing_the_right_unit_cures_it_and_a_drive_shows_it():
+    session = Session(GROUND)
+    assert "should be fast and is slow" in session.feed("drive")[-1]
+    session.feed("renew F1")
+    assert "should be fast and is slow" in session.feed("drive")[-1]
+    session.feed("renew E1")
+    assert session.feed("drive")[-1].endswith("all as it should be.")
+    assert session.workshop.minutes == 3 * MINUTES["drive"]
+    found = session.debrief()
+    assert (found.needless, found.lost, found.right_unit) == (("F1",), PRICE, False)
+    assert "in vain: F1" in " ".join(debrief_lines(found))
+
+
+def test_a_drive_puts_everything_back_together():
+    session = play(GROUND, "ignition on", "undo S1", "lead S1.2 S1.1", "drive")
+    setup = session.workshop.setup
+    assert (setup.unplug, setup.bridge, setup.ignition) == ([], [], "off")
+
+
+def test_a_fuse_that_had_blown_is_renewed_with_its_cause_and_is_not_needless():
+    case = draw_case(HARNESS, 5, 0)
+    (short,) = case.faults
+    assert short.mode.overloads
+    shop = Workshop(case)
+    (fuse,) = shop.blown_before
+    assert any(fuse in line for line in shop.renew(short.mode.replace))
+    assert not shop.blown
+    assert shop.needless([fuse, short.mode.replace, "E2"]) == ("E2",)
+
+
+def test_what_is_measured_after_a_repair_is_not_held_against_the_case():
+    session = play(GROUND, "ignition on", "coolant 95", "look M1", "renew E1", "look M1")
+    before, after = session.debrief().told
+    assert before.shows is not None
+    assert after.shows is None
+
+
+def test_a_second_lead_stands_beside_the_first():
+    session = play(GROUND, "undo S1", "lead S1.2 S1.1", "lead also G1.+ X2.1a")
+    assert len(session.workshop.setup.bridge) == 2
+    assert session.feed("amps lead 2")[-1].startswith("amps bridge 2")
+    session.feed("lead off")
+    assert session.workshop.setup.bridge == []
+
+
+# -- what a measurement is worth -------------------------------------------------------------------------
+
+
+def test_what_all_told_is_the_doubt_at_first_less_the_doubt_at_last(planner):
+    lines = ("ignition on", "coolant 95", "volts X2.2a G1.-", "volts G1.+ X2.1a", "volts X2.2a G1.-")
+    log = play(GROUND, *lines).workshop.log
+    worths = worth_of(GROUND, log, planner)
+    assert all(one.could >= 0 for one in worths)
+    assert worths[0].could > 0.1
+    assert worths[-1].told == pytest.approx(0.0, abs=0.5)  # the same reading once more
+    # The doubt is Shannon's entropy over the units; scipy works it out from the verdict's own chances.
+    assert sum(one.told for one in worths) == pytest.approx(
+        doubt(planner, []) - doubt(planner, log), abs=0.1)
+
+
+def doubt(planner, log):
+    """Entropy over the units of the verdict on some measurements and the customer's words [bit]."""
+    from circuitcheck.learn.follow import with_reading
+
+    sheet = complaint_sheet(HARNESS, GROUND.faults)
+    for place, one in enumerate(log):
+        sheet = with_reading(sheet, f"m{place}", one.setup, "it", one.observation, one)
+    chances = {}
+    for one in planner.locator.locate(sheet).suspects:
+        chances[one.replace] = chances.get(one.replace, 0.0) + one.probability
+    return float(entropy(list(chances.values()), base=2))
+
+
+def test_a_reading_that_means_nothing_is_worth_nothing(planner):
+    log = play(GROUND, "ohms G1.+ G1.-").workshop.log
+    assert worth_of(GROUND, log, planner) == [None]
+
+
+def test_the_debrief_tells_both(followed):
+    session = play(GROUND, "ignition on", "coolant 95", "volts X2.2a G1.-", "fault E1 high resistance", "done")
+    found = set_beside_next(session.debrief(), session.workshop, followed)
+    text = "\n".join(debrief_lines(found))
+    assert f"{followed.verdict_minutes:.0f} minutes to name it" in text
+    assert "bit of what to put right" in text
+    assert json.loads(json.dumps(found.to_dict()))["followed"]["units"] == ["E1"]
+
+
+def test_quick_leaves_it_out(tmp_path):
+    script = tmp_path / "homework.txt"
+    script.write_text("look\nleave\n", encoding="utf-8")
+    done = CliRunner().invoke(app, ["practise", "first-fan", "--seed", "0", "--play", str(script), "--quick",
+                                    "--json"])  # fmt: skip
+    found = json.loads(done.stdout)
+    assert found["followed"] is None
+    assert found["told"][0]["could"] is None
+
+
+def test_a_known_good_part_comes_out_again():
+    session = play(draw_case(HARNESS, 1, 0), "swap K1", "swap K1 back")
+    assert session.workshop.setup.swap == []
+    session.feed("swap K1 back")
+    assert session.mistakes == ["swap K1 back: K1 is not swapped"]
