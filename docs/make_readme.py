@@ -6,7 +6,7 @@ Three things on a page are renewed:
 - a number or a word before a mark: ``2.35 A<!--= value -->`` is what the JSON of the nearest command
   above holds at ``value``, in the unit and to the decimals that the page writes. A mark may name its
   source, a command or a harness file: ``1.00 ohm<!--= R1/ohms of lead.yaml -->``. Each name of the
-  path is the shallowest key, or entry so named, below the one before;
+  path is the shallowest key, or entry so named, below the one before; ``|path|`` is its amount;
 - a picture that the page both shows, ``![...](pictures/x.svg)``, and draws, ``--plot pictures/x.svg``.
 
 Commands of a lesson are run in ``docs/course``, all others in the project's folder.
@@ -100,36 +100,43 @@ def found(source: str, path: str, folder: Path) -> Any:
     :raises LookupError: if there is nothing
     """
     data = _data(source.partition(" | ")[0], folder)
-    for name in path.split("/"):
-        data = _below(data, name, f"{path} of {source}")
-    return data
+    for one in _at(data, path.strip("|").split("/")):
+        return abs(one) if path.startswith("|") else one
+    raise LookupError(f"nothing for the mark: {path} of {source}")
 
 
 @cache
 def _data(source: str, folder: Path) -> Any:
     if source.startswith("circuitcheck "):
-        return json.loads(ran(source, folder, "--json").stdout)
+        done = ran(source, folder, "--json")
+        if done.exit_code:
+            raise LookupError(f"{source}: {done.stderr}")
+        return json.loads(done.stdout)
     file = folder / source if source.endswith(".yaml") else ROOT / "harnesses" / f"{source}.yaml"
     return YAML(typ="safe").load(file)
 
 
-def _below(data: Any, name: str, where: str) -> Any:
-    """The shallowest key, or entry with that name or number, below."""
+def _at(data: Any, names: list[str]) -> Iterator[Any]:
+    """All that can be reached by the names, the shallowest first."""
+    if not names:
+        yield data
+        return
+    for one in _below(data, names[0]):
+        yield from _at(one, names[1:])
+
+
+def _below(data: Any, name: str) -> Iterator[Any]:
+    """Keys, and entries with that name, anywhere below."""
     waiting = deque([data])
     while waiting:
         one = waiting.popleft()
         if isinstance(one, dict):
             if name in one:
-                return one[name]
+                yield one[name]
             waiting += one.values()
         elif isinstance(one, list):
-            if name.isdecimal() and int(name) < len(one):
-                return one[int(name)]
-            for entry in one:
-                if isinstance(entry, dict) and name in entry.values():
-                    return entry
+            yield from (entry for entry in one if isinstance(entry, dict) and name in entry.values())
             waiting += one
-    raise LookupError(f"no {name} for the mark: {where}")
 
 
 def written(shown: str, value: Any) -> str:
@@ -140,7 +147,8 @@ def written(shown: str, value: Any) -> str:
     decimals = len(number.partition(".")[2])
     amount, _, own = str(value).partition(" ")
     base = float(amount) * UNITS.get(own, 1.0)
-    return f"{base / UNITS.get(unit, 1.0):.{decimals}f} {unit}".rstrip()
+    rounded = round(base / UNITS.get(unit, 1.0), decimals) + 0.0  # no minus before a zero
+    return f"{rounded:.{decimals}f} {unit}".rstrip()
 
 
 def numbers(text: str, folder: Path) -> str:
