@@ -3,10 +3,11 @@
 Three things on a page are renewed:
 
 - a block that begins with ``$ circuitcheck ...`` holds what the command prints (``| head -4`` cuts it);
-- a number or a word before a mark: ``2.35 A<!--= value -->`` is what the JSON of the nearest command
+- a number or a word before a mark: ``2.35 A<!--= value -->`` is what the JSON of the command last named
   above holds at ``value``, in the unit and to the decimals that the page writes. A mark may name its
-  source, a command or a harness file: ``1.00 ohm<!--= R1/ohms of lead.yaml -->``. Each name of the
-  path is the shallowest key, or entry so named, below the one before; ``|path|`` is its amount;
+  source, a command (options in their short form, for a comment holds no two hyphens) or a harness
+  file: ``1.00 ohm<!--= R1/ohms of lead.yaml -->``. Each name of the path is the shallowest key, or
+  entry so named, below the one before; ``|path|`` is its amount;
 - a picture that the page both shows, ``![...](pictures/x.svg)``, and draws, ``--plot pictures/x.svg``.
 
 Commands of a lesson are run in ``docs/course``, all others in the project's folder.
@@ -58,7 +59,7 @@ UNITS = {"V": 1.0, "mV": 1e-3, "A": 1.0, "mA": 1e-3, "uA": 1e-6, "ohm": 1.0, "mo
          "degC": 1.0, "mm2": 1.0}  # fmt: skip
 AMOUNT = rf"-?\d[\d.]*(?: (?:{'|'.join(sorted(UNITS, key=len, reverse=True))})(?!\w))?"
 MARK = re.compile(rf"({AMOUNT}|\w+)<!--= (.+?)(?: of (.+?))? -->")
-COMMAND = re.compile(r"(?:`|^\$ |^)(circuitcheck [^`\n]+)", re.M)
+COMMAND = re.compile(r"(?:`|^\$ |^| of )(circuitcheck [^`\n]+?)(?=`|$| -->)", re.M)
 BLOCK = re.compile(r"```\n\$ (circuitcheck [^\n]+)\n.*?```", re.S)
 
 
@@ -151,15 +152,17 @@ def written(shown: str, value: Any) -> str:
     return f"{rounded:.{decimals}f} {unit}".rstrip()
 
 
+def source_of(mark: re.Match[str]) -> str:
+    """What a mark takes its value from: the source that it names, or the command last named above it."""
+    return mark[3] or str(COMMAND.findall(mark.string, 0, mark.start())[-1])
+
+
 def numbers(text: str, folder: Path) -> str:
     """The page with the number or word before each mark renewed."""
 
-    def renewed(match: re.Match[str]) -> str:
-        shown, path, source = match.groups()
-        if source is None:
-            source = COMMAND.findall(text, 0, match.start())[-1]
-        mark = match[0].removeprefix(shown)
-        return written(shown, found(source, path, folder)) + mark
+    def renewed(mark: re.Match[str]) -> str:
+        shown = mark[1]
+        return written(shown, found(source_of(mark), mark[2], folder)) + mark[0].removeprefix(shown)
 
     return MARK.sub(renewed, text)
 

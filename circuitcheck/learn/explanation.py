@@ -298,6 +298,8 @@ def _derivative(found: Derivation, result: Answer, ranked: list[Sensitivity]) ->
 
 LONGEST_WHOLE = 30
 """Operations up to which the answer is also written as one formula in what is given."""
+LONGEST_WITH_NUMBERS = 12
+"""Operations up to which that formula is repeated with its numbers; both a choice of presentation."""
 
 
 def _whole(found: Derivation, result: Answer) -> Line | None:
@@ -308,5 +310,7 @@ def _whole(found: Derivation, result: Answer) -> Line | None:
         return None
     if formula.count_ops() > LONGEST_WHOLE:
         return None
-    return line_of(found.sheet, result.symbol, formula, result.unit, "in one formula",
+    line = line_of(found.sheet, result.symbol, formula, result.unit, "in one formula",
                    "every step put into the last")  # fmt: skip
+    # With its numbers it would fill the page, and they all stand in the steps above.
+    return line if formula.count_ops() <= LONGEST_WITH_NUMBERS else replace(line, numbers="")
