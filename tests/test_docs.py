@@ -44,6 +44,7 @@ def test_every_page_is_in_the_readme():
     readme = (ROOT / "README.md").read_text(encoding="utf-8")
     for page in (ROOT / "docs").glob("*.md"):
         assert f"docs/{page.name}" in readme, page.name
+    assert "docs/course/README.md" in readme
 
 
 SHOWN = ["README.md", *(f"docs/{name}.md" for name in ("explain", "practise", "continuity")),

@@ -84,6 +84,7 @@ def test_two_sources_side_by_side(book):
     (emf,) = [one for one in told.lines if one.how == "parallel sources"]
     (ohm,) = [one for one in told.lines if one.how == "parallel"]
     assert emf.value == pytest.approx(11.2, abs=0.05)
+    assert emf.formula == "R_p1*(V_G1/R_s1 + V_G2/R_s2)"  # Millman as the book has it
     assert ohm.value == pytest.approx(0.8, abs=0.01)
     assert abs(drawn(told, "R1").amps) == pytest.approx(5, abs=0.01)
     assert abs(drawn(told, "R3").amps) == pytest.approx(1, abs=0.01)
