@@ -100,6 +100,13 @@ def test_every_case_of_a_lesson_has_a_script_and_every_script_a_lesson():
     assert linked == {f"plays/{play.name}" for play in PLAYS}
 
 
+def test_the_state_names_the_hand_switch_that_the_lessons_turn():
+    session = load(COURSE / "one-fan.yaml").practise(level=1, seed=4)
+    assert not any("S1" in line for line in session.feed("state"))
+    session.feed("switch S1 high")
+    assert "  S1 in position high" in session.feed("state")
+
+
 # -- the pictures -------------------------------------------------------------------------------
 
 
