@@ -68,12 +68,18 @@ BLOCK = re.compile(r"```\n\$ (circuitcheck [^\n]+)\n.*?```", re.S)
 
 @cache
 def ran(command: str, folder: Path, *more: str) -> Result:
-    """A command line of a page, done in a folder."""
+    """A command line of a page, done in a folder.
+
+    :raises ValueError: if it ends with a mistake
+    """
     words = [one or two for one, two in re.findall(r'"([^"]*)"|(\S+)', command)][1:]
     given = SHEET if "sheet.csv" in words else None
     with contextlib.chdir(folder), homework() as script:
         stand_ins = {"sheet.csv": "-", "homework.txt": str(script)}
-        return CliRunner().invoke(app, [*(stand_ins.get(word, word) for word in words), *more], input=given)
+        done = CliRunner().invoke(app, [*(stand_ins.get(word, word) for word in words), *more], input=given)
+    if done.exit_code:
+        raise ValueError(f"{command}: {done.stderr or done.exception}")
+    return done
 
 
 @contextlib.contextmanager
@@ -109,10 +115,7 @@ def found(source: str, path: str, folder: Path) -> Any:
 @cache
 def _data(source: str, folder: Path) -> Any:
     if source.startswith("circuitcheck "):
-        done = ran(source, folder, "--json")
-        if done.exit_code:
-            raise LookupError(f"{source}: {done.stderr}")
-        return json.loads(done.stdout)
+        return json.loads(ran(source, folder, "--json").stdout)
     file = folder / source if source.endswith(".yaml") else ROOT / "harnesses" / f"{source}.yaml"
     return YAML(typ="safe").load(file)
 

@@ -67,5 +67,7 @@ def test_a_number_that_is_no_longer_true_is_renewed(pages):
     found = pages["page"](text.format("5.0 ohm"), ROOT / "docs" / "course")
     assert " has 0.60 A<!--= amps" in found
     assert "and 13.0 ohm<!--= R3" in found
+    with pytest.raises(ValueError, match="no test 'rov'"):
+        pages["page"]("```\n$ circuitcheck expect series.yaml --test rov\n```", ROOT / "docs" / "course")
     with pytest.raises(LookupError, match="R9/ohms of series"):
         pages["page"](text.replace("R3", "R9").format("5 ohm"), ROOT / "docs" / "course")
