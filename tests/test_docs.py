@@ -4,6 +4,8 @@ import re
 import runpy
 from pathlib import Path
 
+import pytest
+
 from circuitcheck.harness.load import parse_harness
 from circuitcheck.harness.model import KINDS_OF_OBSERVATION, Setup
 from circuitcheck.harness.readings import parse_readings
@@ -42,10 +44,30 @@ def test_every_page_is_in_the_readme():
     readme = (ROOT / "README.md").read_text(encoding="utf-8")
     for page in (ROOT / "docs").glob("*.md"):
         assert f"docs/{page.name}" in readme, page.name
+    assert "docs/course/README.md" in readme
 
 
-def test_the_output_in_the_readme_and_the_pages_is_current():
-    script = runpy.run_path(str(ROOT / "docs" / "make_readme.py"))
-    for path in script["PAGES"]:
-        text = path.read_text(encoding="utf-8")
-        assert script["page"](text) == text, f"{path.name}: run: python docs/make_readme.py"
+SHOWN = ["README.md", *(f"docs/{name}.md" for name in ("explain", "practise", "continuity")),
+         *(f"docs/course/{path.name}" for path in sorted((ROOT / "docs" / "course").glob("*.md")))]  # fmt: skip
+
+
+@pytest.mark.parametrize("name", SHOWN)
+def test_the_output_and_the_numbers_of_a_page_are_current(name, pages):
+    text = (ROOT / name).read_text(encoding="utf-8")
+    assert pages["page"](text, pages["folder_of"](ROOT / name)) == text, "run: python docs/make_readme.py"
+
+
+def test_all_pages_that_show_output_are_looked_at(pages):
+    assert sorted(str(path.relative_to(ROOT)) for path in pages["PAGES"]) == sorted(SHOWN)
+
+
+def test_a_number_that_is_no_longer_true_is_renewed(pages):
+    # OpenStax College Physics 2e, 21.1, first example: 0.600 A through 1.00, 6.00 and 13.0 ohm.
+    text = "`circuitcheck expect series.yaml` has 9.99 A<!--= amps/expected --> and {}<!--= R3/ohms of series.yaml -->"
+    found = pages["page"](text.format("5.0 ohm"), ROOT / "docs" / "course")
+    assert " has 0.60 A<!--= amps" in found
+    assert "and 13.0 ohm<!--= R3" in found
+    with pytest.raises(ValueError, match="no test 'rov'"):
+        pages["page"]("```\n$ circuitcheck expect series.yaml --test rov\n```", ROOT / "docs" / "course")
+    with pytest.raises(LookupError, match="R9/ohms of series"):
+        pages["page"](text.replace("R3", "R9").format("5 ohm"), ROOT / "docs" / "course")

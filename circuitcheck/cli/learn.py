@@ -32,6 +32,10 @@ def explain(
         str | None, typer.Option("--observe", "-o", help="One observation of the test; else what "
                                  "the battery delivers.")
     ] = None,
+    only: Annotated[
+        list[str] | None, typer.Option("--only", help="A section alone; may be given again: way, "
+                                       "circuit, steps, answer, crossing, power, hangs-on.")
+    ] = None,
     as_: Annotated[
         ExplainAs, typer.Option("--as", help="Text, or a page with formulas.")
     ] = ExplainAs.text,
@@ -59,7 +63,7 @@ def explain(
             _draw(load(harness), plot, picture, test, fault or [], observe, as_json=as_json)
             return
         told = load(harness).explain(test, *(fault or []), observe=observe)
-        emit(as_json, told.to_dict, lambda: _show(told, as_))
+        emit(as_json, told.to_dict, lambda: _show(told, as_, only or []))
 
 
 def _draw(
@@ -76,13 +80,13 @@ def _draw(
     emit(as_json, lambda: {"picture": name, "file": str(file)}, lambda: typer.echo(str(file)))
 
 
-def _show(told: Explanation, as_: ExplainAs) -> None:
+def _show(told: Explanation, as_: ExplainAs, only: list[str]) -> None:
     from circuitcheck.learn.as_html import page  # noqa: PLC0415
     from circuitcheck.learn.as_markdown import markdown_of  # noqa: PLC0415
     from circuitcheck.learn.as_text import text_of  # noqa: PLC0415
     from circuitcheck.learn.document import document  # noqa: PLC0415
 
-    blocks = document(told)
+    blocks = document(told, only)
     for caution in told.cautions:
         typer.echo(f"! {caution}", err=True)
     if as_ is ExplainAs.html:

@@ -47,6 +47,8 @@ def _formula(one: Formula, width: int) -> list[str]:
 def _numbers(line: Line, width: int) -> list[str]:
     """The numbers put in, where they say more than the result."""
     indent = "       "
+    if line.formula and not line.numbers:
+        return _wrap(f"{' ' * len(line.left)} = {line.result}", width, indent)
     if not line.numbers or line.numbers == line.result:
         told = ", ".join([f"{line.left} = {line.result}", *line.also])
         return _wrap(told, width, indent, indent + "  ")

@@ -145,7 +145,8 @@ def _parallel(found: Derivation, tree: Parallel) -> tuple[Any, Any]:
         return ohm, sympy().Integer(0)
     # A name for a positive number; which way it points is in the formulas' signs.
     turn = -1 if found.sheet.value(push) < 0 else 1
-    emf = found.sheet.step(f"E_p{number}", turn * ohm * push, "V", "parallel sources", MILLMAN)
+    push = sum(turn * sign * emf / own for (own, emf), sign in parts)
+    emf = found.sheet.step(f"E_p{number}", ohm * push, "V", "parallel sources", MILLMAN)
     return ohm, turn * emf
 
 

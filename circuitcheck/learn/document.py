@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Callable, Collection, Iterator
 from dataclasses import dataclass, replace
 
+from circuitcheck.errors import UnknownName
 from circuitcheck.learn.explanation import Drawn, Explanation
 from circuitcheck.learn.fan import Crossing
 from circuitcheck.learn.way import place_of
@@ -49,10 +50,17 @@ MOST_SENSITIVE = 6
 """Rows of the table of what the answer hangs on; a choice of presentation."""
 
 
-def document(told: Explanation) -> list[Block]:
-    """The whole explanation in its order."""
-    return [*_head(told), *_way(told), *_circuit(told), *_steps(told), *_answer(told),
-            *_crossings(told), *_power(told), *_hangs_on(told)]  # fmt: skip
+def document(told: Explanation, only: Collection[str] = ()) -> list[Block]:
+    """The whole explanation in its order, or some of its sections below the question.
+
+    :param only: names out of ``SECTIONS``
+    :raises UnknownName: if there is no such section
+    """
+    for name in only:
+        if name not in SECTIONS:
+            raise UnknownName("section", name, SECTIONS)
+    chosen = [lay_out for name, lay_out in SECTIONS.items() if not only or name in only]
+    return [*_head(told), *(block for lay_out in chosen for block in lay_out(told))]
 
 
 def _head(told: Explanation) -> Iterator[Block]:
@@ -196,3 +204,9 @@ def _change(change: float, unit: str) -> str:
         return f"{change:+.1f} rpm"
     sign = "+" if change >= 0 else "-"
     return sign + (quantity(abs(change), unit) if unit else plain(abs(change)))
+
+
+SECTIONS: dict[str, Callable[[Explanation], Iterator[Block]]] = {
+    "way": _way, "circuit": _circuit, "steps": _steps, "answer": _answer, "crossing": _crossings,
+    "power": _power, "hangs-on": _hangs_on,
+}  # fmt: skip

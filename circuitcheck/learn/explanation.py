@@ -132,12 +132,12 @@ def explain(
     subject = subject_of(harness, test, faults, observe)
     blank = _blank(subject)
     if subject.value is None or not subject.live:
-        return replace(blank, notes=(_why_nothing(subject),))
+        return replace(blank, notes=(*_blown(subject), _why_nothing(subject)))
     elements = elements_around(subject)
     running = _is_running(subject)
     found = derive(elements, subject.target, running=running)
     if found.rest is None and subject.probes is None:
-        return replace(blank, value=_no_current(subject), notes=(NO_WAY_ROUND,))
+        return replace(blank, value=_no_current(subject), notes=(*_blown(subject), NO_WAY_ROUND))
     result = answer(subject, found, elements)
     twin, symbolic = None, False
     if found.rest is not None:
@@ -151,7 +151,7 @@ def explain(
         whole=_whole(found, result), series_parallel=found.series_parallel, twin=twin,
         amps=float(found.sheet.value(result.amps)),
         twin_symbolic=symbolic, crossings=crossings(subject), sensitivities=tuple(ranked),
-        notes=_notes(subject, found),
+        notes=(*_blown(subject), *_notes(subject, found)),
     )  # fmt: skip
 
 
@@ -213,6 +213,15 @@ def _why_nothing(subject: Subject) -> str:
 
 def _is_running(subject: Subject) -> bool:
     return subject.kind == "speed"
+
+
+def _blown(subject: Subject) -> tuple[str, ...]:
+    """That a fuse is gone before the test begins, which a reader of it cannot see."""
+    fuses = sorted(name.removesuffix(" blown") for name in subject.circuit.blown)
+    if not fuses:
+        return ()
+    return (f"{' and '.join(fuses)} blew before this test, in ordinary use: the fault had overloaded "
+            f"{'it' if len(fuses) == 1 else 'them'}.",)  # fmt: skip
 
 
 def _notes(subject: Subject, found: Derivation) -> tuple[str, ...]:
@@ -289,6 +298,8 @@ def _derivative(found: Derivation, result: Answer, ranked: list[Sensitivity]) ->
 
 LONGEST_WHOLE = 30
 """Operations up to which the answer is also written as one formula in what is given."""
+LONGEST_WITH_NUMBERS = 12
+"""Operations up to which that formula is repeated with its numbers; both a choice of presentation."""
 
 
 def _whole(found: Derivation, result: Answer) -> Line | None:
@@ -299,5 +310,7 @@ def _whole(found: Derivation, result: Answer) -> Line | None:
         return None
     if formula.count_ops() > LONGEST_WHOLE:
         return None
-    return line_of(found.sheet, result.symbol, formula, result.unit, "in one formula",
+    line = line_of(found.sheet, result.symbol, formula, result.unit, "in one formula",
                    "every step put into the last")  # fmt: skip
+    # With its numbers it would fill the page, and they all stand in the steps above.
+    return line if formula.count_ops() <= LONGEST_WITH_NUMBERS else replace(line, numbers="")

@@ -125,6 +125,8 @@ class Session:
         for word, names in listed.items():
             if names:
                 yield f"  {word}: {', '.join(names)}"
+        for name, position in setup.switches.items():
+            yield f"  {name} in position {position}"
         for one, two in setup.bridge:
             yield f"  {'bare' if shop.bare else 'fused'} lead from {one} to {two}"
         yield f"  {shop.minutes:.0f} minutes so far"

@@ -18,7 +18,7 @@ def book_loom(parts, wires, volts=24, resting=24.0, observe=None, setup="{}"):
     lines += [f"  W{n}: {{from: {a}, to: {b}, size: 95 mm2, length: 0.01 m}}"
               for n, (a, b) in enumerate(wires, 1)]  # fmt: skip
     lines += ["tests:", "  book:", "    title: as in the book", f"    setup: {setup}", "    observe:"]
-    lines += [f"      {name}: {what}" for name, what in (observe or {}).items()]
+    lines += [f"      {name}: {what}" for name, what in (observe or {"first-wire": "{amps: W1}"}).items()]
     return parse_harness("\n".join(lines) + "\n", name="book")
 
 

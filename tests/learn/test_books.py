@@ -84,6 +84,7 @@ def test_two_sources_side_by_side(book):
     (emf,) = [one for one in told.lines if one.how == "parallel sources"]
     (ohm,) = [one for one in told.lines if one.how == "parallel"]
     assert emf.value == pytest.approx(11.2, abs=0.05)
+    assert emf.formula == "R_p1*(V_G1/R_s1 + V_G2/R_s2)"  # Millman as the book has it
     assert ohm.value == pytest.approx(0.8, abs=0.01)
     assert abs(drawn(told, "R1").amps) == pytest.approx(5, abs=0.01)
     assert abs(drawn(told, "R3").amps) == pytest.approx(1, abs=0.01)
@@ -147,6 +148,58 @@ def test_a_voltmeter_that_loads(book):
     (unloaded,) = [one.value for one in told.lines if one.how == "parallel sources"]
     assert unloaded == pytest.approx(12, abs=0.01)
     assert any(one.how == "divider" for one in told.lines)
+
+
+@pytest.mark.parametrize(("emf", "amps", "volts"), [(45, 0.002, 10), (18, 0.0008, 4)])
+def test_a_divider_keeps_its_ratio(book, emf, amps, volts):
+    # LIEC-1 ch. 6: 5, 10 and 7.5 kohm on 45 V: 2 mA, 10 V across the first and twice that across the
+    # second; on 180 V 40 V across the first. Of the latter a tenth: a description ends at 100 V.
+    loom = book.loom(
+        {"G1": book.battery(resting=emf), "R1": book.resistor(5000), "R2": book.resistor(10000),
+         "R3": book.resistor(7500)},
+        [("G1.+", "R1.1"), ("R1.2", "R2.1"), ("R2.2", "R3.1"), ("R3.2", "G1.-")],
+        observe={"first": "{drop: [R1.1, R1.2]}", "second": "{drop: [R2.1, R2.2]}"},
+    )  # fmt: skip
+    assert explain(loom, "book").value == pytest.approx(amps, rel=0.001)
+    assert explain(loom, "book", observe="first").value == pytest.approx(volts, abs=0.05)
+    assert explain(loom, "book", observe="second").value == pytest.approx(2 * volts, abs=0.05)
+
+
+@pytest.mark.parametrize(("load", "amps"), [(100, 8.333), (0.0001, 50)])
+def test_what_a_battery_can_deliver(book, load, amps):
+    # LIEC-1 ch. 11: 10 V behind 0.2 ohm: 8.333 A into 1 ohm, 50 A into a short circuit. Here a hundred
+    # times the ohms, so that the wires do not show.
+    loom = book.loom(
+        {"G1": book.battery("20 ohm", resting=10), "R1": book.resistor(load)},
+        [("G1.+", "R1.1"), ("R1.2", "G1.-")],
+    )  # fmt: skip
+    assert explain(loom, "book").value * 100 == pytest.approx(amps, abs=0.01)
+
+
+def test_greatest_power_into_a_load_like_the_source(book):
+    # LIEC-1 ch. 10: the two sources above deliver most, 39.2 W, into 0.8 ohm; less into 0.5 and 1.1 ohm.
+    # Here as the one source that they are, 11.2 V, and a hundred times the ohms.
+    watts = {}
+    for load in (50, 80, 110):
+        loom = book.loom(
+            {"G1": book.battery("80 ohm", resting=11.2), "R1": book.resistor(load)},
+            [("G1.+", "R1.1"), ("R1.2", "G1.-")],
+        )  # fmt: skip
+        watts[load] = 100 * drawn(explain(loom, "book"), "R1").heat
+    assert watts[80] == pytest.approx(39.2, abs=0.1)
+    assert max(watts[50], watts[110]) < 39.1
+
+
+def test_one_more_side_by_side(book):
+    # DOE-HDBK-1011/1, ES-02 p. 36: 24 ohm beside 8 ohm makes 6 ohm.
+    loom = book.loom(
+        {"G1": book.battery(), "R1": book.resistor(8), "R2": book.resistor(24), "X1": book.splice(3),
+         "X2": book.splice(3)},
+        [("G1.+", "X1.1"), ("X1.2", "R1.1"), ("X1.3", "R2.1"), ("R1.2", "X2.1"), ("R2.2", "X2.2"),
+         ("X2.3", "G1.-")],
+    )  # fmt: skip
+    (side_by_side,) = [one for one in explain(loom, "book").lines if one.how == "parallel"]
+    assert side_by_side.value == pytest.approx(6, abs=0.01)
 
 
 def test_back_emf_as_a_source(book):

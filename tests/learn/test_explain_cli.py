@@ -26,6 +26,23 @@ def test_json_is_one_document():
     assert all("latex" in line and "mathml" not in line for line in found["lines"])
 
 
+def test_one_section_alone():
+    done = run("explain", "first-fan", "--test", "fan-direct", "--only", "power", "--only", "way")
+    heads = [line for line in done.stdout.splitlines() if line and not line.startswith(" ")]
+    assert heads == ["What does G1 deliver, and where does it go?", "The way of the current", "Power"]
+    wrong = run("explain", "first-fan", "--test", "fan-direct", "--only", "pover")
+    assert wrong.exit_code == 2
+    assert "no section 'pover'; nearest: power" in wrong.stderr
+
+
+def test_a_fuse_that_blew_before_the_test_is_told():
+    # A seized fan draws its starting current for good, over three times its fuse: it opens (ISO 8820-3).
+    done = run("explain", "first-fan", "--test", "by-itself", "--fault", "M1 seized")
+    assert "F1 blew before this test" in done.stdout
+    sound = run("explain", "first-fan", "--test", "by-itself")
+    assert "blew" not in sound.stdout
+
+
 def test_an_open_line_is_a_word_in_json():
     done = run("explain", "first-fan", "--test", "unpowered", "--observe", "contact", "--json")
     found = json.loads(done.stdout)
