@@ -165,7 +165,7 @@ def _way_out(design: Design, failed: str, unit: str, pin: str) -> tuple[str, str
     return (*found[0], len(found) == 1 and not others)
 
 
-def _sets(harness: Harness, wires: Sequence[tuple[str, str]], unit: str | None = None) -> Joined:
+def _sets(harness: Harness, wires: Sequence[tuple[str, str]], unit: str | None = None) -> Joined[str]:
     """What some wires, the plugs, and the splices (of one unit) join."""
     sets = Joined(wires)
     for name, part in harness.parts.items():
