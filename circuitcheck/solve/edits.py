@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 import numpy as np
+from numpy.typing import NDArray
 
 from circuitcheck.physics.branch import Array, Condition
 from circuitcheck.solve.changes import Changes
@@ -94,13 +95,14 @@ class Edits:
         if not self.removes.any():
             return found
         word = self.network.words[self.changes.place][self.slot]
-        spanned = [np.zeros(len(word), dtype=np.int64)]
+        basis: list[NDArray[np.int64]] = []
         for column in range(word.shape[1]):
-            gone, mine = self.removes[:, column], word[:, column]
-            if not gone.any():
-                continue
-            found[:, column] = gone & np.any([mine == one for one in spanned], axis=0)
-            spanned += [np.where(gone, one ^ mine, one) for one in spanned]
+            gone, left = self.removes[:, column], word[:, column]
+            for one in basis:
+                left = np.minimum(left, left ^ one)
+            # Nothing is left of a word that those before it make up between them.
+            found[:, column] = gone & (left == 0)
+            basis.append(np.where(gone, left, 0))
         self._go_round(found, ports, port)
         return found
 
