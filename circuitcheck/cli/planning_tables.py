@@ -10,7 +10,7 @@ from rich.padding import Padding
 from circuitcheck.cli.tables import band_of, err, indented, out, plain_table, say, value_of
 from circuitcheck.loom import Loom
 from circuitcheck.plan.next_test import Next, NextTest
-from circuitcheck.plan.prove import Proof
+from circuitcheck.plan.prove import Proof, ProofTest
 from circuitcheck.plan.tree import Leaf, Node, Plan, Step
 
 _WIDTH = 80
@@ -35,19 +35,29 @@ def next_test(result: Next) -> None:
             say("\nNext best", "bold")
         readings = ", ".join(reading.sound.name for reading in one.readings)
         indented(f"{one.title} ({one.minutes:g} min): {readings}")
-    say("\nWrite down, and run this again", "bold")
-    for line in result.test.to_write.splitlines():
+    _to_write("Write down, and run this again", result.test.to_write)
+
+
+def _to_write(title: str, lines: str) -> None:
+    """Lines to add to a sheet of readings."""
+    say(f"\n{title}", "bold")
+    for line in lines.splitlines():
         say(f"  {line}")
 
 
-def _test(one: NextTest) -> None:
-    say(f"Next: {one.title}  [{one.name}], {one.minutes:g} minutes", "bold")
+def _before(one: NextTest | ProofTest) -> None:
+    """What to open and to do before looking, and with which lead."""
     if one.access:
         indented(f"open first: {', '.join(one.access)}")
     indented("; ".join(one.setup))
     if one.lead:
         indented(f"jumper lead: {one.lead.size_mm2:g} mm2 with a {one.lead.fuse_a:g} A fuse "
                 f"(it carries {one.lead.amps:g} A)")  # fmt: skip
+
+
+def _test(one: NextTest) -> None:
+    say(f"Next: {one.title}  [{one.name}], {one.minutes:g} minutes", "bold")
+    _before(one)
     table = plain_table("reading", "a sound circuit", "95 % between")
     for reading in one.readings:
         table.add_row(_place(reading.sound.name, reading.points), value_of(reading.sound),
@@ -122,8 +132,8 @@ def proof(result: Proof) -> None:
     say(f"Proof after the repair of {was}: {result.minutes:g} minutes", "bold")
     for one in result.tests:
         say()
-        indented(f"{one.title}  [{one.name}]", 0, "bold")
-        indented("; ".join(one.setup))
+        indented(f"{one.title}  [{one.name}], {one.minutes:g} minutes", 0, "bold")
+        _before(one)
         table = plain_table("reading", "must be", "between")
         for reading in one.readings:
             table.add_row(reading.name, value_of(reading), band_of(reading))
@@ -133,6 +143,8 @@ def proof(result: Proof) -> None:
             "by how often things fail.".replace("%", " %", 1), 0)  # fmt: skip
     if result.not_shown:
         indented(f"Not shown by these: {', '.join(result.not_shown)}.", 0)
+    if result.judgement is None:
+        _to_write("Write down, and give it as the second sheet", result.to_write)
 
 
 def still_missing(result: Proof) -> None:

@@ -67,6 +67,11 @@ class Bench:
         return (Station(self.circuit, tuple(shared)), *alone) if shared else tuple(alone)
 
     @cached_property
+    def renewed(self) -> frozenset[str]:
+        """Fuses that were whole before the test whatever happened: known good ones were put in."""
+        return frozenset(f"{name} blown" for name in self.setup.swap)
+
+    @cached_property
     def layout(self) -> Layout:
         """All its readings on one circuit."""
         return Layout(self)
@@ -82,8 +87,9 @@ class Bench:
         :param fuses: for each row, by how much every fuse opens above its usual limit [1]
         """
         counts = counts or [1] * len(changes)
-        return Run(self, changes, counts, blown or [frozenset()] * sum(counts), fuses)
+        before = [one - self.renewed for one in blown] if blown else [frozenset[str]()] * sum(counts)
+        return Run(self, changes, counts, before, fuses)
 
     def point(self, change: Change, blown: frozenset[str] = frozenset()) -> OperatingPoint:
         """The operating point under one change, no meter on it."""
-        return solve_point(self.circuit.changed(change).after(blown))
+        return solve_point(self.circuit.changed(change).after(blown - self.renewed))

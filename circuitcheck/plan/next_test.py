@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Sequence
 from dataclasses import asdict, dataclass
 from typing import Any
 
@@ -10,9 +11,11 @@ import numpy as np
 from circuitcheck.expect.bench import Bench
 from circuitcheck.expect.cautions import Lead, cautions_for, setup_lines
 from circuitcheck.expect.expected import ExpectedReading, expected_reading, said
+from circuitcheck.harness.model import Harness, Observation
 from circuitcheck.harness.readings import Sheet
 from circuitcheck.harness.write import flow
 from circuitcheck.locate.verdict import Verdict
+from circuitcheck.plan.candidates import Candidate
 from circuitcheck.plan.planner import Options, Outlook, Planned, Planner
 from circuitcheck.plan.policy import Choice
 
@@ -160,7 +163,8 @@ def _told(planner: Planner, outlook: Outlook, choice: Choice) -> NextTest:
     return NextTest(
         candidate.name, candidate.title, tuple(setup_lines(candidate.setup)), readings,
         tuple(cautions_for(harness, candidate.setup)), candidate.lead, choice.minutes, to_open,
-        choice.gain, _settles(outlook, choice.test), to_write(planner, planned),
+        choice.gain, _settles(outlook, choice.test),
+        to_write(harness, [(candidate, planned.places)]),
     )  # fmt: skip
 
 
@@ -186,21 +190,23 @@ def _settles(outlook: Outlook, test: int) -> float:
     )  # fmt: skip
 
 
-def to_write(planner: Planner, planned: Planned) -> str:
-    """Lines for a sheet of readings, to be filled in."""
-    candidate = planned.candidate
-    own, lines = candidate.name in planner.harness.tests, []
-    listed = [place for place in planned.places if own and place < candidate.listed]
-    if listed:
-        lines += ["tests:", f"  {candidate.name}:"]
-        lines += [f"    {candidate.observations[place][0]}: -" for place in listed]
-    others = [place for place in planned.places if place not in listed]
-    if others:
-        lines.append("also:")
-    where = f"test: {candidate.name}" if own else f"setup: {flow(candidate.setup)}"
-    for place in others:
-        observation = candidate.observations[place][1]
-        points = observation.points
-        target = points[0] if len(points) == 1 else flow(list(points))
-        lines.append(f"  - {{{where}, {observation.kind}: {target}, read: -}}")
-    return "\n".join(lines)
+def to_write(harness: Harness, chosen: Iterable[tuple[Candidate, Sequence[int]]]) -> str:
+    """Lines for a sheet of readings, to be filled in: the harness's own tests, then the others."""
+    own: list[str] = []
+    also: list[str] = []
+    for candidate, places in chosen:
+        known = candidate.name in harness.tests
+        listed = [place for place in places if known and place < candidate.listed]
+        if listed:
+            own.append(f"  {candidate.name}:")
+            own += [f"    {candidate.observations[place][0]}: -" for place in listed]
+        where = f"test: {candidate.name}" if known else f"setup: {flow(candidate.setup)}"
+        for place in places:
+            if place not in listed:
+                also.append(f"  - {{{where}, {_target(candidate.observations[place][1])}, read: -}}")
+    return "\n".join([*(["tests:", *own] if own else []), *(["also:", *also] if also else [])])
+
+
+def _target(observation: Observation) -> str:
+    points = observation.points
+    return f"{observation.kind}: {points[0] if len(points) == 1 else flow(list(points))}"

@@ -76,7 +76,7 @@ class Vehicle:
             varied = varied.changed(combined(self.faults, varied.branches, setup.swap))
             for place, reader in station.readers:
                 observation = observations[place][1]
-                circuit = varied.changed(reader.meter()).after(self.blown)
+                circuit = varied.changed(reader.meter()).after(self.blown - bench.renewed)
                 seen.append(Observed(f"r{place}", observation.kind, circuit, reader))
                 places.append(place)
         buzzing = [one for one in seen if one.point.buzzing]
