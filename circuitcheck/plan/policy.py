@@ -70,12 +70,14 @@ class Advice:
 
 
 def advise(
-    problem: Problem, weights: Array, opened: frozenset[int] = frozenset(), free: Sequence[int] = ()
-) -> Advice:
+    problem: Problem, weights: Array, opened: frozenset[int] = frozenset(), free: Sequence[int] = (),
+    *, exactly: bool = True,
+) -> Advice:  # fmt: skip
     """The tests worth doing from here.
 
     :param weights: chance of each row
     :param free: tests that cost next to nothing: they come first while they tell anything
+    :param exactly: whether the best order is looked for where few suspects are left
     """
     problem, weights = problem.merged(weights)
     rows = np.flatnonzero(weights > _HARDLY * weights.max())
@@ -86,7 +88,7 @@ def advise(
     looks = [n for n in order if n in free and gains[n] > _WORTH_A_LOOK]
     if looks:
         order = [*looks, *(n for n in order if n not in looks)]
-    exact = None if looks else _exact(problem, weights, opened, order)
+    exact = _exact(problem, weights, opened, order) if exactly and not looks else None
     greedy = _Greedy(problem, np.array(order[:_LOOKED_AT], dtype=np.intp))
     possible = int(np.sum(weights > _SLIGHT * weights.max()))
     depth = next(steps for most, steps in _DEPTHS if possible <= most)

@@ -1,8 +1,9 @@
 """After the repair: the shortest set of readings that shows the circuit sound again.
 
-A fault is shown to be absent by a reading that it would move out of its band. What was suspected
-before the repair counts most; everything else that could be wrong counts by its usual chance, because
-a repair can leave a plug half in.
+Every fan is seen to run at every speed it has in use. Beyond that a fault is shown to be absent by a
+reading that it would move out of its band. What was suspected before the repair counts most;
+everything else that could be wrong counts by its usual chance, because a repair can leave a plug half
+in, and there may have been two faults.
 """
 
 from __future__ import annotations
@@ -14,7 +15,8 @@ from typing import Any
 import numpy as np
 
 from circuitcheck.expect.cautions import Lead, cautions_for, setup_lines
-from circuitcheck.expect.expected import ExpectedReading, expected_reading, meter_for
+from circuitcheck.expect.expected import ExpectedReading, expected_reading, meter_for, word_for
+from circuitcheck.expect.words import SPEED
 from circuitcheck.harness.readings import Sheet
 from circuitcheck.locate.conclude import merged
 from circuitcheck.locate.verdict import Verdict
@@ -25,11 +27,12 @@ from circuitcheck.plan.hypotheses import Hypotheses
 from circuitcheck.plan.next_test import to_write
 from circuitcheck.plan.outcomes import VEHICLE
 from circuitcheck.plan.planner import Options, Planner
+from circuitcheck.plan.setups import in_use
 from circuitcheck.solve.changes import Bool
 
 _SUSPECTED = 0.6
 """Share of the proof that goes to what was suspected before the repair; common practice, no source."""
-_ENOUGH = 0.98
+_ENOUGH = 0.99
 """Share of what the readings can show at all, at which the proof is complete."""
 _OUT = 3.0
 """Standard uncertainties that a fault must move a reading to be seen."""
@@ -99,7 +102,7 @@ def prove(planner: Planner, before: Sheet, after: Sheet | None, options: Options
     suspected = {one.suspect.spec for one in standings[:3] if one.suspect.faults}
     weights = _weights(known, suspected)
     marks = _what_shows(planner, options)
-    chosen, seen = _cover(planner, weights, marks)
+    chosen, seen = _cover(planner, weights, marks, _jobs(planner, [one for one, _ in marks]))
     tests = tuple(_told_all(planner, chosen, options.opened))
     unseen = np.flatnonzero(np.logical_not(seen) & (weights > 0))
     by_suspect = np.bincount(known.row_suspect[unseen], known.weights[unseen],
@@ -139,13 +142,12 @@ def _weights(known: Hypotheses, suspected: set[str]) -> Array:
 def _what_shows(planner: Planner, options: Options) -> list[tuple[Candidate, Bool]]:
     """For each set-up which rows move which of its readings out of band (rows, readings)."""
     known = planner.usual
-    sound = next(n for n, one in enumerate(known.suspects) if not one.faults)
     found = []
     for one in planner.candidates:
         if one.setup.swap or not one.needs <= options.tools or one.name in options.skip:
             continue
         values = planner.usual_values(one)
-        base = values[known.first_row(sound)]
+        base = values[_sound_row(known)]
         moved = np.zeros(values.shape, dtype=bool)
         for place, (_, observation) in enumerate(one.observations):
             if tool_of(observation) not in ("eyes", *options.tools) or not np.isfinite(base[place]):
@@ -162,15 +164,44 @@ def _what_shows(planner: Planner, options: Options) -> list[tuple[Candidate, Boo
     return found
 
 
+def _jobs(planner: Planner, known: list[Candidate]) -> dict[int, list[int]]:
+    """The looks that show every fan at every speed it has in use, each where it takes least.
+
+    :returns: places of the looks in each candidate needed, by its number
+    """
+    best: dict[tuple[str, ...], tuple[float, int, list[int]]] = {}
+    for number, one in enumerate(known):
+        looks = [place for place, (_, observation) in enumerate(one.observations)
+                 if observation.kind == "speed"]  # fmt: skip
+        if not looks or not in_use(one.setup):
+            continue
+        sound = planner.usual_values(one)[_sound_row(planner.usual)]
+        words = tuple(word_for(planner.harness, one.observations[place][1], float(sound[place]))
+                      for place in looks)  # fmt: skip
+        minutes = one.minutes_for(looks) + opening(planner.harness, one.access)
+        if set(words) != {SPEED.words[0]} and (words not in best or minutes < best[words][0]):
+            best[words] = minutes, number, looks
+    return {number: looks for _, number, looks in best.values()}
+
+
+def _sound_row(known: Hypotheses) -> int:
+    return known.first_row(next(n for n, one in enumerate(known.suspects) if not one.faults))
+
+
 def _cover(
-    planner: Planner, weights: Array, marks: list[tuple[Candidate, Bool]]
-) -> tuple[list[tuple[Candidate, list[int]]], Bool]:
-    """Greedily: the reading that rules out most for its minutes, a set-up begun costing once."""
+    planner: Planner, weights: Array, marks: list[tuple[Candidate, Bool]],
+    jobs: dict[int, list[int]],
+) -> tuple[list[tuple[Candidate, list[int]]], Bool]:  # fmt: skip
+    """The jobs, and greedily the reading that rules out most for its minutes; the engine warms up once.
+    """
     can = np.any(np.concatenate([moved for _, moved in marks], axis=1), axis=1)
     goal = _ENOUGH * weights[can].sum()
     seen = np.zeros(len(weights), dtype=bool)
-    chosen: dict[int, list[int]] = {}
-    opened: set[str] = set()
+    chosen = {number: list(places) for number, places in jobs.items()}
+    opened = {one for number, places in jobs.items() for place in places
+              for one in _needs(planner, marks[number][0], place)}  # fmt: skip
+    for number, places in jobs.items():
+        seen |= marks[number][1][:, places].any(axis=1)
     while weights[seen].sum() < goal:
         best: tuple[float, int, int] | None = None
         for number, (candidate, moved) in enumerate(marks):
@@ -190,7 +221,8 @@ def _cover(
         chosen.setdefault(number, []).append(place)
         opened |= _needs(planner, candidate, place)
         seen |= moved[:, place]
-    return [(marks[number][0], sorted(places)) for number, places in chosen.items()], seen
+    order = sorted(chosen, key=lambda number: marks[number][0].setup.engine.celsius)
+    return [(marks[number][0], sorted(chosen[number])) for number in order], seen
 
 
 def _needs(planner: Planner, candidate: Candidate, place: int) -> set[str]:
