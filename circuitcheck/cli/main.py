@@ -256,9 +256,5 @@ TOPICS = (buzz, inspect, learn, planning, practise, wire)
 
 
 def run() -> None:
-    """The entry point; a closed pipe (``| head``) is no error."""
-    try:
-        app()
-    except BrokenPipeError:
-        sys.stderr.close()
-        raise SystemExit(0) from None
+    """The entry point."""
+    app()

@@ -2,18 +2,12 @@
 
 from __future__ import annotations
 
-import textwrap
-from collections.abc import Iterator
-
 from rich.padding import Padding
 
-from circuitcheck.cli.tables import band_of, err, indented, out, plain_table, say, value_of
-from circuitcheck.loom import Loom
+from circuitcheck.cli.console import caution
+from circuitcheck.cli.tables import band_of, indented, out, plain_table, say, value_of
 from circuitcheck.plan.next_test import Next, NextTest
 from circuitcheck.plan.prove import Proof, ProofTest
-from circuitcheck.plan.tree import Leaf, Node, Plan, Step
-
-_WIDTH = 80
 
 
 def next_test(result: Next) -> None:
@@ -27,7 +21,7 @@ def next_test(result: Next) -> None:
         indented(result.why)
         return
     for text in result.test.cautions:
-        err.print(f"! {text}", markup=False)
+        caution(text)
     _test(result.test)
     indented(f"Why this one: {result.why}")
     for number, one in enumerate(result.others):
@@ -72,62 +66,10 @@ def _place(name: str, points: tuple[str, ...]) -> str:
     return name if points[0] in name else f"{name} ({words})"
 
 
-def page(loom: Loom, result: Plan, *, markdown: bool) -> str:
-    """The whole plan as one page."""
-    title = f"{loom.harness.title}: {result.symptom or 'where to begin'}"
-    lines = [f"# {title}" if markdown else title, ""]
-    lines += _wrapped(f"Expected time of the tests: {result.minutes:.0f} minutes. Outcomes are in the "
-                      "order of their chance.", "")  # fmt: skip
-    for text in _cautions(loom):
-        lines += _wrapped(text, "  ", "- " if markdown else "! ")
-    lines.append("")
-    lines += list(_tree(result.root, "", markdown, "1"))
-    return "\n".join(lines) + "\n"
-
-
-def _cautions(loom: Loom) -> list[str]:
-    found = [text for one in loom.expect() for text in one.cautions]
-    return list(dict.fromkeys(found))
-
-
-def _wrapped(text: str, indent: str, first: str | None = None) -> list[str]:
-    return textwrap.wrap(text, _WIDTH, initial_indent=indent if first is None else first,
-                         subsequent_indent=indent)  # fmt: skip
-
-
-def _tree(node: Node, indent: str, markdown: bool, number: str) -> Iterator[str]:
-    if isinstance(node, Leaf):
-        yield from _wrapped(_verdict(node), indent + "  ", indent + ("- " if markdown else "=> "))
-        return
-    mark = "- " if markdown else ""
-    name = f"**{node.title}**" if markdown else node.title
-    yield from _wrapped(f"{number} {name} [{node.name}], {_minutes(node)}", indent + "  ", indent + mark)
-    yield from _wrapped("; ".join(node.setup), indent + "  ")
-    yield from _wrapped(f"read: {'; '.join(node.readings)}", indent + "  ")
-    for place, (label, chance, then) in enumerate(node.branches, 1):
-        share = f"{chance:.0%}".replace("%", " %")
-        yield from _wrapped(f"if {label} ({share}):", indent + "    ", indent + "  " + mark)
-        yield from _tree(then, indent + "    ", markdown, f"{number}.{place}")
-
-
-def _minutes(node: Step) -> str:
-    opening = f", {' and '.join(node.access)} to be opened" if node.access else ""
-    return f"{node.minutes:g} min{opening}"
-
-
-def _verdict(leaf: Leaf) -> str:
-    units = [f"{unit or 'sound wiring'} ({share:.0%})".replace("%", " %") for unit, share in leaf.units]
-    if leaf.open:
-        return f"run next with these readings; likeliest: {', '.join(units)}"
-    first = f"repair or renew {units[0]}" if leaf.units[0][0] else units[0]
-    rest = f", then {', '.join(units[1:])}" if len(units) > 1 else ""
-    return f"{first}{rest}: {', '.join(leaf.suspects)}"
-
-
 def proof(result: Proof) -> None:
     """The readings to take after a repair."""
     for text in dict.fromkeys(text for one in result.tests for text in one.cautions):
-        err.print(f"! {text}", markup=False)
+        caution(text)
     was = ", ".join(result.repaired) or "nothing in particular"
     say(f"Proof after the repair of {was}: {result.minutes:g} minutes", "bold")
     for one in result.tests:

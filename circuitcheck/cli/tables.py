@@ -7,18 +7,17 @@ from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
-from rich.console import Console
 from rich.padding import Padding
 from rich.table import Table
 
+from circuitcheck.cli.console import Paper, caution
 from circuitcheck.expect.cautions import setup_lines
 from circuitcheck.expect.expected import Expectation, ExpectedReading, ExpectedTest, number
 from circuitcheck.harness.readings import Sheet
 from circuitcheck.locate.verdict import Estimate, ReadingResult, SuspectResult, Verdict
 from circuitcheck.loom import Loom
 
-out = Console(highlight=False)
-err = Console(stderr=True, highlight=False)
+out = Paper()
 
 Twin = Mapping[str, Sequence[tuple[str, float, float]]]
 
@@ -67,7 +66,7 @@ def faults(rows: Sequence[Mapping[str, Any]]) -> None:
 def cautions(tests: Iterable[ExpectedTest]) -> None:
     """The cautions of some tests, each once, on standard error."""
     for text in dict.fromkeys(text for one in tests for text in one.cautions):
-        err.print(f"! {text}", markup=False)
+        caution(text)
 
 
 def expected(loom: Loom, result: Expectation, twin: Twin | None = None) -> None:
@@ -154,8 +153,7 @@ def verdict(loom: Loom, result: Verdict) -> None:
             "'circuitcheck next' with the same sheet names the test that parts them.")  # fmt: skip
     if result.verdict != "unexplained":
         _reasons(shown)
-    err.print("! Before you buy a part: check plugs and crimps at it, and prove it after the repair.",
-               markup=False)  # fmt: skip
+    caution("Before you buy a part: check plugs and crimps at it, and prove it after the repair.")
 
 
 def _reasons(shown: Sequence[SuspectResult]) -> None:

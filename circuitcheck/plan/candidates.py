@@ -20,8 +20,9 @@ from circuitcheck.plan.setups import in_use, made_setups, warmed
 
 READING = 0.5
 """Minutes to take one more reading in a set-up; common practice, no source."""
-_LOOK, _METER, _STEP, _WARM = 0.5, 1.5, 1.0, 10.0
-"""Minutes to begin a look, more to get at anything with a tool, for each plug, fuse or lead, and to
+_LOOK, _METER, _STEP, _SPARE, _WARM = 0.5, 1.5, 1.0, 3.0, 10.0
+"""Minutes to begin a look, more to get at anything with a tool, for each plug, fuse or lead, for each
+spare put in and taken out again, and to
 bring the engine to a temperature; common practice, no source."""
 _LEAD_LIMIT = 25.0
 """A candidate may not pass more than this through a lead [A]: under the lead's fuse."""
@@ -113,7 +114,7 @@ def _new_fuses(harness: Harness, known: Sequence[Candidate]) -> Iterator[Candida
         made = _candidate(harness, _slug(f"new-{name}-{best.name}"), title, setup, {}, None)
         if made is not None:
             access = tuple(dict.fromkeys([*best.access, *made.access]))
-            minutes = best.minutes + _STEP
+            minutes = best.minutes + _SPARE
             yield replace(made, access=access, minutes=minutes, probing=best.probing)
 
 
@@ -151,8 +152,8 @@ def _candidate(
 
 def _made_minutes(setup: Setup, leads: int) -> tuple[float, float]:
     """Minutes of a made set-up to be looked at, and more for a meter in it."""
-    steps = len(setup.pull) + len(setup.unplug) + leads + 3 * len(setup.swap)
-    minutes = _LOOK + _STEP * steps
+    steps = len(setup.pull) + len(setup.unplug) + leads
+    minutes = _LOOK + _STEP * steps + _SPARE * len(setup.swap)
     minutes += _WARM if warmed(setup) else 0.0
     minutes += 1.0 if setup.battery == "disconnected" else 0.0
     return minutes, _METER

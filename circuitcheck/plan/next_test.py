@@ -10,11 +10,12 @@ import numpy as np
 
 from circuitcheck.expect.bench import Bench
 from circuitcheck.expect.cautions import Lead, cautions_for, setup_lines
-from circuitcheck.expect.expected import ExpectedReading, expected_reading, said
+from circuitcheck.expect.expected import ExpectedReading, expected_reading, number, said
 from circuitcheck.harness.model import Harness, Observation
 from circuitcheck.harness.readings import Sheet
 from circuitcheck.harness.write import flow
 from circuitcheck.locate.verdict import Verdict
+from circuitcheck.notebook import text_table
 from circuitcheck.plan.candidates import Candidate
 from circuitcheck.plan.planner import Options, Outlook, Planned, Planner
 from circuitcheck.plan.policy import Choice
@@ -104,6 +105,16 @@ class Next:
     others: tuple[NextTest, ...]
     verdict: Verdict | None
 
+    def __str__(self) -> str:
+        if self.test is None:
+            return f"No more tests: {self.why}"
+        one = self.test
+        sound = [reading.sound for reading in one.readings]
+        rows = [(each.name, each.word or f"{number(each.expected or 0.0)} {each.unit}")
+                for each in sound]  # fmt: skip
+        table = text_table(("reading", "a sound circuit"), rows)
+        return f"{one.title}, {one.minutes:g} minutes: {'; '.join(one.setup)}\n\n{table}\n\n{self.why}"
+
     def to_dict(self) -> dict[str, Any]:
         """The fields as a plain dict."""
         return {
@@ -175,8 +186,8 @@ def _would(
     values = outlook.predicted[planned.candidate.name][:, place]
     observation = planned.candidate.observations[place][1]
     found: dict[str, list[str]] = {}
-    for number, suspect in enumerate(outlook.known.suspects[:_SUSPECTS]):
-        value = float(values[outlook.known.first_row(number)])
+    for rank, suspect in enumerate(outlook.known.suspects[:_SUSPECTS]):
+        value = float(values[outlook.known.first_row(rank)])
         found.setdefault(said(planner.harness, observation, value), []).append(suspect.spec)
     return tuple(WouldRead(tuple(specs), reading) for reading, specs in found.items())
 

@@ -71,12 +71,13 @@ class Advice:
 
 def advise(
     problem: Problem, weights: Array, opened: frozenset[int] = frozenset(), free: Sequence[int] = (),
-    *, exactly: bool = True,
+    done: frozenset[int] = frozenset(), *, exactly: bool = True,
 ) -> Advice:  # fmt: skip
     """The tests worth doing from here.
 
     :param weights: chance of each row
     :param free: tests that cost next to nothing: they come first while they tell anything
+    :param done: tests that are left out
     :param exactly: whether the best order is looked for where few suspects are left
     """
     problem, weights = problem.merged(weights)
@@ -84,7 +85,8 @@ def advise(
     problem, weights = _restricted(problem, rows), weights[rows] / weights[rows].sum()
     loss = problem.loss(weights)
     costs, gains = problem.cost(opened), problem.gains(weights)
-    order = [int(n) for n in np.argsort(-gains / costs, kind="stable") if gains[n] > _NOTHING]
+    order = [int(n) for n in np.argsort(-gains / costs, kind="stable")
+             if gains[n] > _NOTHING and n not in done]  # fmt: skip
     looks = [n for n in order if n in free and gains[n] > _WORTH_A_LOOK]
     if looks:
         order = [*looks, *(n for n in order if n not in looks)]

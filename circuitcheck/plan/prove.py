@@ -32,8 +32,10 @@ from circuitcheck.solve.changes import Bool
 
 _SUSPECTED = 0.6
 """Share of the proof that goes to what was suspected before the repair; common practice, no source."""
-_ENOUGH = 0.99
+_ENOUGH = 0.998
 """Share of what the readings can show at all, at which the proof is complete."""
+_SLOW = 0.0005
+"""Share that a reading must rule out for each of its minutes."""
 _OUT = 3.0
 """Standard uncertainties that a fault must move a reading to be seen."""
 
@@ -214,7 +216,7 @@ def _cover(
                 worth = float(new[place]) / (more + opening(planner.harness, needs - opened))
                 if new[place] > 0 and (best is None or worth > best[0]):
                     best = (worth, number, place)
-        if best is None:
+        if best is None or best[0] < _SLOW:
             break
         _, number, place = best
         candidate, moved = marks[number]

@@ -43,6 +43,8 @@ def _undone(harness: Harness, name: str, part: Part) -> Iterator[tuple[str, Setu
 
 def _closed(name: str, part: Part) -> Iterator[tuple[str, dict[str, object]]]:
     """The states in which a switch closes: its contacts can then be measured without the loom."""
+    if part.kind == "ignition":
+        yield ", key on", {"ignition": "on"}
     for position in _positions(part):
         yield f", in position {position}", {"switches": {name: position}}
     for celsius in _temperatures(part):

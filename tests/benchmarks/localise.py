@@ -152,21 +152,21 @@ class Case:
 
         :returns: the verdicts at which it was put right or stopped, and the units put right
         """
-        case, verdicts, units = self, [verdict], []
-        while len(units) < MOST_REPAIRS:
-            unit = unit_of(verdicts[-1], units)[0]
+        case, verdicts, named = self, [verdict], []
+        while len(named) < MOST_REPAIRS:
+            unit = unit_of(verdicts[-1], named)[0]
             if not unit:
                 break
-            units.append(unit)
+            named.append(unit)
             proof = prove(self.planner, case.sheet, None, case.options)
-            case = Case(self.planner, case.vehicle.repaired(unit), None, case.opened)
+            case = Case(self.planner, case.vehicle.repaired(unit.split(" and ")), None, case.opened)
             for test in proof.tests:
                 case.do(test.name, {one.name for one in test.readings}, test.minutes, test.access)
             if self.planner.locator.locate(case.sheet).verdict == "sound":
                 break
             advice = next_test(self.planner, case.sheet, case.options)
             verdicts.append(case.follow(advice).verdict)
-        return verdicts, units
+        return verdicts, [unit for one in named for unit in one.split(" and ")]
 
 
 def unit_of(verdict, tried=()):

@@ -39,9 +39,9 @@ class Vehicle:
         (self.blown,) = blown_in_service(self.harness, [lambda known: combined(self.faults, known)])
         self.draw = drawer(self.seed)
 
-    def repaired(self, unit):
-        """The same vehicle once a unit is put right, with the fuse that it blew."""
-        left = [one for one in self.faults if one.mode.replace != unit]
+    def repaired(self, units):
+        """The same vehicle once some units are put right, with the fuses that they blew."""
+        left = [one for one in self.faults if one.mode.replace not in units]
         return Vehicle(self.harness, left, self.seed, self.meter_error, self.tolerance)
 
     def read(self, setup, observations):

@@ -173,13 +173,42 @@ class TestPlan:
                 assert node["verdict"]
                 assert node["verdict"][0]["probability"] >= 0.02
                 return
-            total = sum(one["probability"] for one in node["branches"])
-            assert 0.9 < total < 1.0 + 1e-6
+            assert sum(one["probability"] for one in node["branches"]) == pytest.approx(1.0, abs=1e-3)
             for one in node["branches"]:
                 walk(one["then"])
 
         walk(plan.to_dict()["plan"])
         assert plan.minutes > 0
+
+    @pytest.mark.parametrize(("name", "symptom"), [
+        ("first-fan", "fan dead on low"), ("twin-fan-switch", "right fan dead on low"),
+    ])  # fmt: skip
+    def test_it_is_one_page_and_every_way_on_it_leads_somewhere(self, name, symptom):
+        page = str(circuitcheck.load(name).plan(symptom))
+        assert len(page.splitlines()) <= 100
+        tests = {int(one) for one in re.findall(r"^ ?(\d+)\. ", page, re.M)}
+        assert {int(one) for one in re.findall(r"go to (\d+)", page)} == tests - {1}
+        assert max(map(len, page.splitlines())) <= 80
+
+    def test_a_test_is_not_done_twice_on_one_way(self):
+        plan = circuitcheck.load("first-fan").plan("fan dead on low", everything=True)
+
+        def walk(node, before):
+            if node["done"] or not node["test"]:
+                return
+            this = node["test"]["name"], tuple(node["test"]["readings"])
+            assert this not in before
+            for one in node["branches"]:
+                walk(one["then"], [*before, this])
+
+        walk(plan.to_dict()["plan"], [])
+
+    def test_no_deeper_than_asked_for(self):
+        def depth(node):
+            return 1 + max(depth(one["then"]) for one in node["branches"]) if node["test"] else 0
+
+        plan = circuitcheck.load("first-fan").plan("fan dead on low", depth=2)
+        assert depth(plan.to_dict()["plan"]) == 2
 
 
 class TestProof:
