@@ -17,6 +17,7 @@ from circuitcheck.harness.write import flow
 from circuitcheck.locate.verdict import Verdict
 from circuitcheck.notebook import text_table
 from circuitcheck.plan.candidates import Candidate
+from circuitcheck.plan.jobs import unseen
 from circuitcheck.plan.planner import Options, Outlook, Planned, Planner
 from circuitcheck.plan.policy import Choice
 
@@ -132,7 +133,8 @@ def next_test(planner: Planner, sheet: Sheet, options: Options) -> Next:
     told = [_told(planner, outlook, one) for one in advice.choices[: 1 + _OTHERS]]
     done = advice.stop
     if done or not told:
-        return Next(True, _why_stop(outlook, told), None, (), verdict)
+        why = _why_stop(outlook, told) + _not_seen(unseen(planner, sheet))
+        return Next(True, why, None, (), verdict)
     why = (f"{told[0].minutes:g} minutes; on average it leaves {advice.choices[0].ahead:.0f} minutes "
            f"to the end, where stopping now would cost {advice.loss:.0f}.")  # fmt: skip
     return Next(False, why, told[0], tuple(told[1:]), verdict)
@@ -155,6 +157,14 @@ def _why_stop(outlook: Outlook, told: list[NextTest]) -> str:
                 f"then {rest}.")  # fmt: skip
     return (f"Another test would cost more than it saves: {shares} first; if that does not help, "
             f"{rest}.")  # fmt: skip
+
+
+def _not_seen(jobs: Sequence[str]) -> str:
+    """What a second fault may still hide behind."""
+    if not jobs:
+        return ""
+    return (f" Not seen yet: {', '.join(jobs)}; after the repair 'circuitcheck prove' asks for it, "
+            "and shows a second fault.")  # fmt: skip
 
 
 def _told(planner: Planner, outlook: Outlook, choice: Choice) -> NextTest:

@@ -113,6 +113,7 @@ class Planner:
         self.locator = locator
         self.candidates = candidates(harness)
         self._usual_values: dict[str, Array] = {}
+        self._sound_values: dict[str, Array] = {}
         self._benches = {one.name: Bench(harness, one.setup, one.observations)
                          for one in self.candidates}  # fmt: skip
 
@@ -135,6 +136,12 @@ class Planner:
             values = self.usual.predicted(self._usual_predictor, self.bench(candidate))
             self._usual_values[candidate.name] = values
         return self._usual_values[candidate.name]
+
+    def sound_values(self, candidate: Candidate) -> Array:
+        """What a sound circuit gives in a candidate; worked out once (readings,)."""
+        if candidate.name not in self._sound_values:
+            self._sound_values[candidate.name] = self.bench(candidate).run([{}]).values[0]
+        return self._sound_values[candidate.name]
 
     def outlook(self, sheet: Sheet, options: Options | None = None) -> Outlook:
         """What there is to do after the readings of a sheet (which may be empty)."""

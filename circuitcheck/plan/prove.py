@@ -15,8 +15,7 @@ from typing import Any
 import numpy as np
 
 from circuitcheck.expect.cautions import Lead, cautions_for, setup_lines
-from circuitcheck.expect.expected import ExpectedReading, expected_reading, meter_for, word_for
-from circuitcheck.expect.words import SPEED
+from circuitcheck.expect.expected import ExpectedReading, expected_reading, meter_for
 from circuitcheck.harness.readings import Sheet
 from circuitcheck.locate.conclude import merged
 from circuitcheck.locate.verdict import Verdict
@@ -24,10 +23,10 @@ from circuitcheck.physics.branch import Array
 from circuitcheck.physics.meter import ACCURACY
 from circuitcheck.plan.candidates import Candidate, access_of, opening, tool_of
 from circuitcheck.plan.hypotheses import Hypotheses
+from circuitcheck.plan.jobs import jobs
 from circuitcheck.plan.next_test import to_write
 from circuitcheck.plan.outcomes import VEHICLE
 from circuitcheck.plan.planner import Options, Planner
-from circuitcheck.plan.setups import in_use
 from circuitcheck.solve.changes import Bool
 
 _SUSPECTED = 0.6
@@ -104,7 +103,7 @@ def prove(planner: Planner, before: Sheet, after: Sheet | None, options: Options
     suspected = {one.suspect.spec for one in standings[:3] if one.suspect.faults}
     weights = _weights(known, suspected)
     marks = _what_shows(planner, options)
-    chosen, seen = _cover(planner, weights, marks, _jobs(planner, [one for one, _ in marks]))
+    chosen, seen = _cover(planner, weights, marks, jobs(planner, [one for one, _ in marks]))
     tests = tuple(_told_all(planner, chosen, options.opened))
     unseen = np.flatnonzero(np.logical_not(seen) & (weights > 0))
     by_suspect = np.bincount(known.row_suspect[unseen], known.weights[unseen],
@@ -149,7 +148,7 @@ def _what_shows(planner: Planner, options: Options) -> list[tuple[Candidate, Boo
         if one.setup.swap or not one.needs <= options.tools or one.name in options.skip:
             continue
         values = planner.usual_values(one)
-        base = values[_sound_row(known)]
+        base = values[known.sound_row]
         moved = np.zeros(values.shape, dtype=bool)
         for place, (_, observation) in enumerate(one.observations):
             if tool_of(observation) not in ("eyes", *options.tools) or not np.isfinite(base[place]):
@@ -166,43 +165,19 @@ def _what_shows(planner: Planner, options: Options) -> list[tuple[Candidate, Boo
     return found
 
 
-def _jobs(planner: Planner, known: list[Candidate]) -> dict[int, list[int]]:
-    """The looks that show every fan at every speed it has in use, each where it takes least.
-
-    :returns: places of the looks in each candidate needed, by its number
-    """
-    best: dict[tuple[str, ...], tuple[float, int, list[int]]] = {}
-    for number, one in enumerate(known):
-        looks = [place for place, (_, observation) in enumerate(one.observations)
-                 if observation.kind == "speed"]  # fmt: skip
-        if not looks or not in_use(one.setup):
-            continue
-        sound = planner.usual_values(one)[_sound_row(planner.usual)]
-        words = tuple(word_for(planner.harness, one.observations[place][1], float(sound[place]))
-                      for place in looks)  # fmt: skip
-        minutes = one.minutes_for(looks) + opening(planner.harness, one.access)
-        if set(words) != {SPEED.words[0]} and (words not in best or minutes < best[words][0]):
-            best[words] = minutes, number, looks
-    return {number: looks for _, number, looks in best.values()}
-
-
-def _sound_row(known: Hypotheses) -> int:
-    return known.first_row(next(n for n, one in enumerate(known.suspects) if not one.faults))
-
-
 def _cover(
     planner: Planner, weights: Array, marks: list[tuple[Candidate, Bool]],
-    jobs: dict[int, list[int]],
+    begun: dict[int, list[int]],
 ) -> tuple[list[tuple[Candidate, list[int]]], Bool]:  # fmt: skip
     """The jobs, and greedily the reading that rules out most for its minutes; the engine warms up once.
     """
     can = np.any(np.concatenate([moved for _, moved in marks], axis=1), axis=1)
     goal = _ENOUGH * weights[can].sum()
     seen = np.zeros(len(weights), dtype=bool)
-    chosen = {number: list(places) for number, places in jobs.items()}
-    opened = {one for number, places in jobs.items() for place in places
+    chosen = {number: list(places) for number, places in begun.items()}
+    opened = {one for number, places in begun.items() for place in places
               for one in _needs(planner, marks[number][0], place)}  # fmt: skip
-    for number, places in jobs.items():
+    for number, places in begun.items():
         seen |= marks[number][1][:, places].any(axis=1)
     while weights[seen].sum() < goal:
         best: tuple[float, int, int] | None = None
