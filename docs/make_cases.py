@@ -8,6 +8,7 @@ from collections.abc import Callable, Iterator
 from contextlib import redirect_stderr, redirect_stdout
 from dataclasses import dataclass, field
 from pathlib import Path
+from textwrap import fill
 
 import circuitcheck
 from circuitcheck.cli import planning_tables, tables
@@ -38,7 +39,7 @@ class Case:
 CASES = (
     Case("first-fan", "fan dead", "K1 coil open", 11),
     Case("twin-fan-switch", "right fan slow on high", "E2 high resistance=0.6 ohm", 12),
-    Case("truck-24v", "fan dead on high", "M1 seized", 13),
+    Case("truck-24v", "fan slow on high", "K2 coil open", 13),
     Case("cabin-blower", "blower dead in position 2", "R2 open", 14),
     Case("twin-fan-three-relays", "right fan dead on high", "F4 blown", 15),
     Case("twin-fan-module", "both fans slow cold", "F4 blown", 16),
@@ -57,6 +58,7 @@ class Notes:
 
     @property
     def known(self) -> dict[str, Candidate]:
+        """All tests there are to choose from."""
         return {one.name: one for one in self.loom._planner.candidates}
 
     def take(self, name: str, wanted: list[str]) -> None:
@@ -84,6 +86,7 @@ class Notes:
                                                      flags=re.M)  # fmt: skip
 
     def sheet(self) -> Sheet:
+        """The same as the tool reads it."""
         return parse_readings(self.loom.harness, self.text())
 
 
@@ -103,8 +106,8 @@ def page(case: Case) -> str:
 def _told(case: Case, loom: Loom) -> Iterator[str]:
     fault = loom.fault(case.fault)[0].mode
     yield f"# {loom.harness.title}: {case.symptom}"
-    yield ("Vehicle, fault and readings are invented. The tool is told the symptom and the readings only; the "
-           f"vehicle has `{case.fault}`: {fault.words}. Played again by `python docs/make_cases.py`.")
+    yield ("Vehicle, fault and readings are invented. The tool is told the symptom and the readings only.\n"
+           f"What the vehicle has: `{case.fault}`, {fault.words}.")
     yield "## The tests"
     told = symptom_sheet(loom.harness, case.symptom)
     notes = Notes(loom, (case.fault,), case.seed)
@@ -134,7 +137,8 @@ def _told(case: Case, loom: Loom) -> Iterator[str]:
     judged = loom.prove(notes.sheet(), after.sheet())
     assert judged.judgement is not None
     yield _shown(f"circuitcheck prove {case.harness} before.yaml after.yaml | tail",
-                 f"Verdict: {judged.judgement.verdict}\n  {judged.judgement.summary}")
+                 f"Verdict: {judged.judgement.verdict}\n"
+                 + fill(judged.judgement.summary, 80, initial_indent="  ", subsequent_indent="  "))
 
 
 def _shown(command: str, output: str) -> str:
@@ -148,8 +152,13 @@ def index() -> str:
     return "# Worked cases\n\nOne from symptom to proof for each shipped harness.\n\n" + "\n".join(lines) + "\n"
 
 
-if __name__ == "__main__":
+def main() -> None:
+    """Write all pages."""
     PAGES.mkdir(exist_ok=True)
     (PAGES / "README.md").write_text(index(), encoding="utf-8")
     for one in CASES:
         (PAGES / f"{one.harness}.md").write_text(page(one), encoding="utf-8")
+
+
+if __name__ == "__main__":
+    main()

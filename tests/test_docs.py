@@ -4,9 +4,12 @@ import re
 import runpy
 from pathlib import Path
 
+import pytest
+
 from circuitcheck.harness.load import parse_harness
 from circuitcheck.harness.model import KINDS_OF_OBSERVATION, Setup
 from circuitcheck.harness.readings import parse_readings
+from circuitcheck.shipped import harness_files
 
 ROOT = Path(__file__).parent.parent
 
@@ -49,3 +52,21 @@ def test_the_output_in_the_readme_and_the_pages_is_current():
     for path in script["PAGES"]:
         text = path.read_text(encoding="utf-8")
         assert script["page"](text) == text, f"{path.name}: run: python docs/make_readme.py"
+
+
+CASES = runpy.run_path(str(ROOT / "docs" / "make_cases.py"))
+
+
+@pytest.mark.parametrize("case", CASES["CASES"], ids=lambda case: case.harness)
+def test_the_worked_cases_are_current(case):
+    """Each is played again from symptom to proof; it ends at the unit with the fault, proven sound."""
+    text = CASES["page"](case)
+    known = (ROOT / "docs" / "cases" / f"{case.harness}.md").read_text(encoding="utf-8")
+    assert known == text, "run: python docs/renew.py"
+    assert "Verdict: sound" in text.rpartition("## The proof")[2]
+
+
+def test_there_is_a_worked_case_for_each_shipped_harness():
+    assert {one.harness for one in CASES["CASES"]} == set(harness_files())
+    index = (ROOT / "docs" / "cases" / "README.md").read_text(encoding="utf-8")
+    assert index == CASES["index"]()

@@ -16,15 +16,21 @@ from circuitcheck.harness.readings import Sheet
 from circuitcheck.harness.write import flow
 from circuitcheck.locate.verdict import Verdict
 from circuitcheck.notebook import text_table
+from circuitcheck.physics.branch import Array
 from circuitcheck.plan.candidates import Candidate
 from circuitcheck.plan.jobs import unseen
 from circuitcheck.plan.planner import Options, Outlook, Planned, Planner
 from circuitcheck.plan.policy import Choice
+from circuitcheck.plan.problem import Index
 
 _SUSPECTS = 5
 """Leading suspects whose readings are told beside the sound one."""
 _OTHERS = 2
 """Next best tests that are named."""
+_NAMED = 0.005
+"""Chance from which a unit is named as what else it may be."""
+_LEFT_OPEN = 0.05
+"""Chance from which a unit is named beside sound wiring."""
 SURE = 0.95
 """Chance of one unit from which another test needs a good reason."""
 
@@ -142,14 +148,17 @@ def next_test(planner: Planner, sheet: Sheet, options: Options) -> Next:
 
 def _why_stop(outlook: Outlook, told: list[NextTest]) -> str:
     known = outlook.known
-    chances = np.bincount(known.unit, known.weights)
+    chances: Array = np.bincount(known.unit, known.weights).astype(np.float64)
     order = np.argsort(-chances)
+    if outlook.verdict is not None and outlook.verdict.verdict == "sound":
+        return _sound(known.units, chances, order)
     unit, chance = known.units[int(order[0])], float(chances[order[0]])
     first = "the wiring is sound" if not unit else f"repair or renew {unit}"
     if len(known.units) == 1 or chance >= SURE:
         return f"No further test is needed: {first} ({chance:.0%} sure).".replace("%", " %", 1)
     rest = ", ".join(
         f"{known.units[int(n)] or 'nothing'} ({chances[n]:.0%})".replace("%", " %") for n in order[1:4]
+        if chances[n] > _NAMED
     )
     shares = f"{first} ({chance:.0%})".replace("%", " %")
     if not told:
@@ -159,12 +168,20 @@ def _why_stop(outlook: Outlook, told: list[NextTest]) -> str:
             f"{rest}.")  # fmt: skip
 
 
+def _sound(units: Sequence[str], chances: Array, order: Index) -> str:
+    """What cannot be told from sound wiring is not put right."""
+    left = [f"{units[int(n)]} ({chances[n]:.0%})".replace("%", " %") for n in order[:4]
+            if units[int(n)] and chances[n] > _LEFT_OPEN]  # fmt: skip
+    rest = f"; too slight to be told from it: {', '.join(left)}" if left else ""
+    return f"No further test pays: the wiring is sound as far as can be measured{rest}."
+
+
 def _not_seen(jobs: Sequence[str]) -> str:
     """What a second fault may still hide behind."""
     if not jobs:
         return ""
-    return (f" Not seen yet: {', '.join(jobs)}; after the repair 'circuitcheck prove' asks for it, "
-            "and shows a second fault.")  # fmt: skip
+    return (f" Not seen to run yet: {', '.join(jobs)}; 'circuitcheck prove' asks for it after the "
+            "repair, and a second fault would show there.")  # fmt: skip
 
 
 def _told(planner: Planner, outlook: Outlook, choice: Choice) -> NextTest:

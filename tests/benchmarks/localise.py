@@ -1,6 +1,6 @@
 """How often the tool is right, and how long it takes: vehicles simulated by ngspice, not by us.
 
-    python tests/benchmarks/localise.py [--json] [--cases 30] [--harness NAME ...] [--jobs 2]
+    python tests/benchmarks/localise.py [--json] [--cases 30] [--first 0] [--harness NAME ...] [--jobs 2]
                                         [--meter-error 0.05] [--tolerance 0.2]
 
 For each harness faults are drawn by their usual chance, and for each a vehicle: every value inside its
@@ -9,7 +9,7 @@ tolerance, an unknown value anywhere in its range, a meter with its own errors. 
 ``ngspice``. Vehicles with two faults go on: the unit named is put right, the readings that ``prove``
 asks for are taken, and if they are not sound ``next`` goes on with them. ``--meter-error`` and
 ``--tolerance`` show how the figures degrade; the tool is not told. Seeds are fixed: harnesses may be
-run one by one.
+run one by one, and a long run in pieces (``--first``).
 
 m_utl is the isolation utility of the Diagnostic Competition framework (A. Feldman et al., *Empirical
 Evaluation of Diagnostic Algorithm Performance Using a Generic Framework*, IJPHM), averaged over the
@@ -170,7 +170,9 @@ class Case:
 
 
 def unit_of(verdict, tried=()):
-    """The unit to put right first, with its chance."""
+    """The unit to put right first, with its chance; none where the verdict is sound."""
+    if verdict.verdict == "sound":
+        return "", sum(one.probability for one in verdict.suspects if one.group == 1)
     units = Counter()
     for one in verdict.suspects:
         units[one.replace] += one.probability
@@ -228,7 +230,7 @@ def _estimate(faults, leader):
 
 
 def harness_outcomes(job):
-    name, cases, kinds, meter_error, tolerance, part, parts = job
+    name, cases, begin, kinds, meter_error, tolerance, part, parts = job
     loom = circuitcheck.load(name)
     planner = loom._planner
     first = next_test(planner, Sheet("", (), {}), Options())
@@ -236,7 +238,7 @@ def harness_outcomes(job):
              "misread": max(cases // 4, 2)}  # fmt: skip
     found = []
     for kind in kinds:
-        for seed in range(part, share[kind], parts):
+        for seed in range(begin + part, begin + share[kind], parts):
             try:
                 found.append(outcome_of(loom, planner, first, kind, seed, meter_error, tolerance,
                                         kind == "single" and seed % 4 == 0))  # fmt: skip
@@ -276,6 +278,7 @@ if __name__ == "__main__":
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--json", action="store_true")
     parser.add_argument("--cases", type=int, default=30, help="single faults a harness")
+    parser.add_argument("--first", type=int, default=0, help="first seed: to go on where a run ended")
     parser.add_argument("--kinds", nargs="*", default=["single", "sound", "two", "misread"])
     parser.add_argument("--harness", nargs="*", default=list(harness_files()))
     parser.add_argument("--jobs", type=int, default=2)
@@ -283,7 +286,7 @@ if __name__ == "__main__":
     parser.add_argument("--tolerance", type=float, default=0.0, help="0.2: every value twenty per cent")
     given = parser.parse_args()
     begin = time.perf_counter()
-    jobs = [(name, given.cases, given.kinds, given.meter_error, given.tolerance, part, given.jobs)
+    jobs = [(name, given.cases, given.first, given.kinds, given.meter_error, given.tolerance, part, given.jobs)
             for name in given.harness for part in range(given.jobs)]  # fmt: skip
     with ProcessPoolExecutor(given.jobs) as pool:
         everything = [one for part in pool.map(harness_outcomes, jobs) for one in part]

@@ -9,6 +9,7 @@ from circuitcheck.circuit.build import lead_keys
 from circuitcheck.expect.bench import Bench
 from circuitcheck.harness.readings import parse_readings
 from circuitcheck.plan.candidates import candidates, tool_of
+from circuitcheck.plan.jobs import unseen
 from circuitcheck.plan.symptom import symptom_sheet
 from circuitcheck.shipped import harness_files, readings_files
 
@@ -128,6 +129,66 @@ def test_a_test_that_cannot_be_done_is_left_out():
     assert first not in [one.name for one in (again.test, *again.others)]
 
 
+def test_free_looks_come_before_anything_is_opened():
+    """The blower is tried in another position of its switch before a plug is undone."""
+    first = circuitcheck.load("cabin-blower").next(
+        symptom_sheet(circuitcheck.load("cabin-blower").harness, "blower dead in position 2")).test
+    assert first.minutes <= 2.0
+    assert not first.access
+    assert {one.sound.kind for one in first.readings} <= {"speed", "lamp", "click"}
+
+
+def test_a_new_fuse_parts_a_blown_one_from_what_blew_it():
+    """Common practice: it blows again where a motor is seized, and the fan runs where it was the fuse."""
+    loom = circuitcheck.load("truck-24v")
+    one = next(one for one in loom._planner.candidates if one.setup.swap == ["F2"])
+    assert "spares" not in one.needs
+    wanted = [(one, name, each) for name, each in one.observations if each.kind == "speed"]
+    words = {spec: read(loom.harness, loom.fault(spec), wanted, {}).readings[0].word
+             for spec in ("F2 blown", "M1 seized")}  # fmt: skip
+    assert words == {"F2 blown": "fast", "M1 seized": "off"}
+
+
+def test_the_back_of_a_fuse_parts_it_from_its_holder():
+    loom = circuitcheck.load("first-fan")
+    one = next(one for one in loom._planner.candidates if one.name == "relay-socket")
+    wanted = [(one, name, each) for name, each in one.observations
+              if name in ("volts F2.in/part G1.-", "volts F2.out/part G1.-")]  # fmt: skip
+    volts = {spec: [reading.value > 6 for reading in read(loom.harness, loom.fault(spec), wanted, {}).readings]
+             for spec in ("F2 blown", "F2.in open", "F2.out open")}  # fmt: skip
+    assert volts == {"F2 blown": [True, False], "F2.in open": [False, False], "F2.out open": [True, True]}
+
+
+def test_without_a_helper_nobody_listens_to_a_relay():
+    loom = circuitcheck.load("first-fan")
+    advice = loom.next(tools=frozenset({"meter", "leads"}))
+    for one in (advice.test, *advice.others):
+        assert all(reading.sound.kind != "click" for reading in one.readings)
+
+
+def test_what_was_not_seen_to_run_is_said():
+    loom = circuitcheck.load("twin-fan-switch")
+    sheet = {"high-at-the-plug": {"left": "fast", "right": "slow", "right-ground": "3.9 V"},
+             "feed-under-load": {"to-right": "0.2 V"}}  # fmt: skip
+    said = unseen(loom._planner, loom.sheet(sheet))
+    assert said == ["left fan slow", "right fan fast"]
+
+
+KEYS = {"name", "title", "setup", "readings", "cautions", "lead", "minutes", "access", "gain_bits",
+        "gain_per_minute"}  # fmt: skip
+
+
+def test_the_json_of_next_and_plan_has_one_shape():
+    """The shape that other programs were promised."""
+    loom = circuitcheck.load("first-fan")
+    told = loom.next().to_dict()
+    assert set(told) == {"done", "why", "test", "others", "verdict"}
+    node = loom.plan(depth=1).to_dict()["plan"]
+    assert {"done", "why", "test"} <= set(node)
+    for test in (told["test"], *told["others"], node["test"]):
+        assert set(test) >= KEYS
+
+
 class TestSymptom:
     def test_the_fan_named_is_dead_and_the_other_is_not(self):
         harness = circuitcheck.load("twin-fan-switch").harness
@@ -231,6 +292,18 @@ class TestProof:
                 else:
                     caught |= not sound.low <= reading.value <= sound.high
         assert caught
+
+    @pytest.mark.parametrize(("name", "speeds"), [
+        ("twin-fan-switch", {("M1", "slow"), ("M1", "fast"), ("M2", "slow"), ("M2", "fast")}),
+        ("cabin-blower", {("M1", "slow"), ("M1", "fast")}),
+    ])  # fmt: skip
+    def test_every_fan_is_seen_to_run_at_every_speed_it_has(self, name, speeds):
+        loom = circuitcheck.load(name)
+        proof = loom.prove(readings_files(name)["nothing-wrong"])
+        known = {one.name: dict(one.observations) for one in loom._planner.candidates}
+        seen = {(known[test.name][one.name].points[0], one.word)
+                for test in proof.tests for one in test.readings if one.kind == "speed"}  # fmt: skip
+        assert speeds <= seen
 
     def test_readings_after_the_repair_are_judged(self):
         loom = circuitcheck.load("twin-fan-switch")
