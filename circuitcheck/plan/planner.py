@@ -160,10 +160,7 @@ class Planner:
             if skipped not in names:
                 raise UnknownName("test", skipped, names)
         known = hypotheses(self.harness, merged(standings)) if evidence else self.usual
-        opened = options.opened | {
-            one for test in sheet.setups.values()
-            for one in (*test.access, *setup_access(self.harness, test.setup))
-        }  # fmt: skip
+        opened = options.opened | _opened(self.harness, sheet)
         taken = {_same(sheet.setups[one.test].setup, one.observation) for one in sheet.readings}
         predicted = self._predicted(known, options) if len(known.units) > 1 else {}
         planned = [planned for one in self.candidates if one.name in predicted
@@ -223,6 +220,14 @@ class Planner:
         free = one.free and all(each.tool in LOOKS for each in chosen)
         return [Planned(one, places, one.minutes_for(places), tuple(access), bundle.joint,
                         bundle.labels, free)]  # fmt: skip
+
+
+def _opened(harness: Harness, sheet: Sheet) -> frozenset[str]:
+    """What must have been open for the readings of a sheet."""
+    for_setups = {one for test in sheet.setups.values()
+                  for one in (*test.access, *setup_access(harness, test.setup))}  # fmt: skip
+    for_readings = {place for one in sheet.readings for place in access_of(harness, one.observation)}
+    return frozenset(for_setups | for_readings)
 
 
 def _same(setup: Setup, observation: Observation) -> Taken:

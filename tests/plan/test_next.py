@@ -189,6 +189,14 @@ def test_the_json_of_next_and_plan_has_one_shape():
         assert set(test) >= KEYS
 
 
+def test_what_was_opened_for_a_reading_stays_open():
+    """A probe at a plug behind the grille: it is off now, also for whoever comes back with the sheet."""
+    loom = circuitcheck.load("twin-fan-switch")
+    text = "harness: twin-fan-switch\nalso:\n"
+    text += "  - {setup: {ignition: on}, volts: [X2.2a, G1.-], read: 0 V}\n"
+    assert loom._planner.outlook(parse_readings(loom.harness, text)).opened == {"grille"}
+
+
 class TestSymptom:
     def test_the_fan_named_is_dead_and_the_other_is_not(self):
         harness = circuitcheck.load("twin-fan-switch").harness
