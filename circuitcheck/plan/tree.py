@@ -7,9 +7,8 @@ with what was read.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import asdict, dataclass, field
-from heapq import heappop, heappush
-from itertools import count, product
+from dataclasses import asdict, dataclass
+from itertools import product
 from typing import Any
 
 import numpy as np
@@ -18,19 +17,11 @@ from circuitcheck.expect.cautions import Lead, cautions_for, setup_lines
 from circuitcheck.harness.readings import Sheet
 from circuitcheck.physics.branch import Array
 from circuitcheck.plan.bundle import REST
-from circuitcheck.plan.next_test import SURE
+from circuitcheck.plan.growth import TRIED, Bud, Growth, cut_back
 from circuitcheck.plan.planner import Options, Outlook, Planned, Planner
-from circuitcheck.plan.policy import Choice, advise
-from circuitcheck.plan.problem import Problem
 
 PAGE = 9
 """Tests that a page has room for."""
-_TRIED = 16
-"""Tests that are thought out for it; those that settle least are left to ``next``."""
-_LITTLE = 0.1
-"""Share of its cases that a last test must settle to have a place on the page."""
-_RARE = 0.015
-"""Chance below which a branch is not followed, however much room there is."""
 _NAMED = 4
 _SPOKEN_OF = 0.05
 """Chance from which a unit is named in a leaf."""
@@ -130,26 +121,6 @@ class Plan:
                 "plan": self.root.to_dict()}  # fmt: skip
 
 
-@dataclass
-class _Bud:
-    """A place in the tree while it grows.
-
-    :param chance: of coming here
-    :param settled: whether it is a verdict
-    :param done: tests on the way here
-    :param choice: the test done here, once it is known
-    :param outcomes: in words, with their chances and the buds they lead to
-    """
-
-    weights: Array
-    opened: frozenset[int]
-    chance: float
-    settled: bool
-    done: frozenset[int] = frozenset()
-    choice: Choice | None = None
-    outcomes: list[tuple[str, float, _Bud]] = field(default_factory=list)
-
-
 def plan_tree(
     planner: Planner, sheet: Sheet, options: Options, *, most: int | None = PAGE,
     depth: int | None = None,
@@ -162,11 +133,11 @@ def plan_tree(
     outlook = planner.outlook(sheet, options)
     places = list(planner.harness.access)
     opened = frozenset(places.index(one) for one in outlook.opened if one in places)
-    root = _Bud(outlook.known.weights, opened, 1.0, outlook.problem is None)
+    root = Bud(outlook.known.weights, opened, 1.0, outlook.problem is None)
     if outlook.problem is not None:
-        _Growth(outlook, outlook.problem).grow(root, most and _TRIED, depth)
+        Growth(outlook, outlook.problem).grow(root, most and TRIED, depth)
         if most is not None:
-            _cut_back(root, most)
+            cut_back(root, most)
     node = _Telling(planner, outlook, places).node(root)
     harness = planner.harness
     return Plan(harness.name, harness.title, sheet.title, _minutes(node), _settled(node), node)
@@ -184,72 +155,6 @@ def _settled(node: Node) -> float:
     return sum(chance * _settled(then) for _, chance, then in node.branches)
 
 
-def _cut_back(root: _Bud, most: int) -> None:
-    """Leave out the last tests that settle least, until so many are left and each settles something."""
-    while grown := _grown(root):
-        last = [bud for bud in grown if all(then.choice is None for _, _, then in bud.outcomes)]
-        least = min(last, key=_settles)
-        if len(grown) <= most and _settles(least) > _LITTLE * least.chance:
-            return
-        least.choice, least.outcomes = None, []
-
-
-def _settles(bud: _Bud) -> float:
-    """Chance of coming here and of a verdict from the test done here."""
-    return sum(then.chance for _, _, then in bud.outcomes if then.settled)
-
-
-def _grown(bud: _Bud) -> list[_Bud]:
-    """All places from here on at which a test stands."""
-    below = [one for _, _, then in bud.outcomes for one in _grown(then)]
-    return [bud, *below] if bud.choice else below
-
-
-@dataclass
-class _Growth:
-    """Grows the likeliest bud first."""
-
-    outlook: Outlook
-    problem: Problem
-    heap: list[tuple[float, int, _Bud]] = field(default_factory=list)
-    order: count[int] = field(default_factory=count)
-
-    def grow(self, root: _Bud, most: int | None, depth: int | None) -> None:
-        """Until the page is full."""
-        self._offer(root)
-        made = 0
-        while self.heap and (most is None or made < most):
-            _, _, bud = heappop(self.heap)
-            if (depth is not None and len(bud.done) >= depth) or bud.chance < _RARE:
-                continue
-            free = [n for n, one in enumerate(self.outlook.planned) if one.free]
-            advice = advise(self.problem, bud.weights, bud.opened, free, bud.done)
-            if advice.stop:
-                bud.settled = True
-                continue
-            made += 1
-            bud.choice = advice.choices[0]
-            bud.outcomes = self._outcomes(bud, bud.choice)
-
-    def _outcomes(self, bud: _Bud, choice: Choice) -> list[tuple[str, float, _Bud]]:
-        planned = self.outlook.planned[choice.test]
-        then = self.problem.opened_by(choice.test, bud.opened)
-        possible = np.flatnonzero(bud.weights @ self.problem.chances[choice.test] > 0)
-        found = []
-        for place, (share, left) in zip(
-            possible, self.problem.after(bud.weights, choice.test), strict=True
-        ):
-            sure = bool(self.problem.by_unit(left).max() >= SURE)
-            next_ = _Bud(left, then, bud.chance * share, sure, bud.done | {choice.test})
-            found.append((planned.labels[place], share, next_))
-            if not sure:
-                self._offer(next_)
-        return found
-
-    def _offer(self, bud: _Bud) -> None:
-        heappush(self.heap, (-bud.chance, next(self.order), bud))
-
-
 @dataclass
 class _Telling:
     """Puts a grown tree into words; outcomes with one verdict are told as one."""
@@ -258,7 +163,7 @@ class _Telling:
     outlook: Outlook
     places: Sequence[str]
 
-    def node(self, bud: _Bud) -> Node:
+    def node(self, bud: Bud) -> Node:
         """What stands at a bud."""
         choice, outcomes = bud.choice, bud.outcomes
         if choice is None:
@@ -274,11 +179,11 @@ class _Telling:
         )  # fmt: skip
 
     def _branches(
-        self, planned: Planned, outcomes: list[tuple[str, float, _Bud]]
+        self, planned: Planned, outcomes: list[tuple[str, float, Bud]]
     ) -> list[tuple[str, float, Node]]:
         """Likeliest first; all that the tree does not follow comes last, as one."""
         found: list[tuple[str, float, Node]] = []
-        alike: dict[tuple[str, ...], list[tuple[str, float, _Bud]]] = {}
+        alike: dict[tuple[str, ...], list[tuple[str, float, Bud]]] = {}
         for label, share, bud in outcomes:
             if bud.choice is not None:
                 found.append((label, share, self.node(bud)))

@@ -143,7 +143,7 @@ class Case:
             minutes += test.minutes + sum(harness.access[one].minutes for one in set(test.access) - opened)
             opened |= set(test.access)
             verdict = self.planner.locator.locate(self.sheet)
-            if unit_of(verdict)[1] >= 0.95:
+            if likeliest_unit(verdict)[1] >= 0.95:
                 break
         return minutes
 
@@ -173,6 +173,11 @@ def unit_of(verdict, tried=()):
     """The unit to put right first, with its chance; none where the verdict is sound."""
     if verdict.verdict == "sound":
         return "", sum(one.probability for one in verdict.suspects if one.group == 1)
+    return likeliest_unit(verdict, tried)
+
+
+def likeliest_unit(verdict, tried=()):
+    """The unit that is most likely at fault, with its chance."""
     units = Counter()
     for one in verdict.suspects:
         units[one.replace] += one.probability
