@@ -253,9 +253,14 @@ def harness_outcomes(job):
     return found
 
 
-def table_of(names, outcomes):
-    """Figures of each harness and of all."""
+def table_of(names, outcomes, compared):
+    """Figures of each harness and of all.
+
+    :param compared: whether the choice of tests is compared with the exact optimum and ``locate``, too
+    """
     table = {name: figures([one for one in outcomes if one.harness == name]) for name in names}
+    if not compared:
+        return table | {"all": figures(outcomes)}
     ratios, speeds = [], []
     for name in names:
         planner = Planner((loom := circuitcheck.load(name)).harness, loom._locator)
@@ -295,7 +300,7 @@ if __name__ == "__main__":
             for name in given.harness for part in range(given.jobs)]  # fmt: skip
     with ProcessPoolExecutor(given.jobs) as pool:
         everything = [one for part in pool.map(harness_outcomes, jobs) for one in part]
-    table = table_of(given.harness, everything)
+    table = table_of(given.harness, everything, given.first == 0)
     table["all"]["seconds"] = time.perf_counter() - begin
     if given.json:
         clean = json.loads(json.dumps(table), parse_constant=lambda _: None)
