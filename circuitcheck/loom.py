@@ -221,17 +221,24 @@ class Loom:
         sheet = Sheet("", (), {}) if given is None else self.sheet(given)
         return next_test(self._planner, sheet, Options(**options))
 
-    def plan(self, symptom: str | None = None, **options: Any) -> Plan:
-        """The whole order of tests, from a symptom such as ``right fan dead on low``.
+    def plan(
+        self, symptom: str | None = None, *, depth: int | None = None, everything: bool = False,
+        **options: Any,
+    ) -> Plan:  # fmt: skip
+        """The order of tests, from a symptom such as ``right fan dead on low``; as much as fills a page.
 
+        :param depth: tests one after the other at the most
+        :param everything: every branch that is not rare
+        :param options: fields of :class:`~circuitcheck.plan.planner.Options`
         :raises ValueError: if the symptom is not understood
         """
         from circuitcheck.plan.planner import Options  # noqa: PLC0415
         from circuitcheck.plan.symptom import symptom_sheet  # noqa: PLC0415
-        from circuitcheck.plan.tree import plan_tree  # noqa: PLC0415
+        from circuitcheck.plan.tree import PAGE, plan_tree  # noqa: PLC0415
 
         sheet = symptom_sheet(self.harness, symptom) if symptom else Sheet("", (), {})
-        return plan_tree(self._planner, sheet, Options(**options))
+        most = None if everything or depth else PAGE
+        return plan_tree(self._planner, sheet, Options(**options), most=most, depth=depth)
 
     def prove(self, before: Given, after: Given | None = None, **options: Any) -> Proof:
         """The shortest set of readings that shows the circuit sound after a repair.

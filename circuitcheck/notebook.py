@@ -1,9 +1,24 @@
-"""Results as HTML tables, for notebooks."""
+"""Results as tables: in HTML for notebooks, in plain text for ``print``."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from html import escape
+
+
+def text_table(columns: Sequence[str], rows: Iterable[Sequence[object]]) -> str:
+    """Columns side by side.
+
+    >>> print(text_table(["unit", "chance"], [["E1", "71 %"], ["left fan", "2 %"]]))
+    unit      chance
+    E1        71 %
+    left fan  2 %
+    """
+    cells = [[str(cell) for cell in row] for row in (columns, *rows)]
+    widths = [max(map(len, column)) for column in zip(*cells, strict=True)]
+    lines = ["  ".join(cell.ljust(width) for cell, width in zip(row, widths, strict=True))
+             for row in cells]  # fmt: skip
+    return "\n".join(line.rstrip() for line in lines)
 
 
 def html_table(caption: str, columns: Sequence[str], rows: Iterable[Sequence[object]]) -> str:

@@ -9,6 +9,7 @@ import pytest
 from circuitcheck.harness.load import parse_harness
 from circuitcheck.harness.model import KINDS_OF_OBSERVATION, Setup
 from circuitcheck.harness.readings import parse_readings
+from circuitcheck.shipped import harness_files
 
 ROOT = Path(__file__).parent.parent
 
@@ -47,7 +48,7 @@ def test_every_page_is_in_the_readme():
     assert "docs/course/README.md" in readme
 
 
-SHOWN = ["README.md", *(f"docs/{name}.md" for name in ("explain", "practise", "continuity")),
+SHOWN = ["README.md", *(f"docs/{name}.md" for name in ("explain", "practise", "continuity", "restore", "resistor")),
          *(f"docs/course/{path.name}" for path in sorted((ROOT / "docs" / "course").glob("*.md")))]  # fmt: skip
 
 
@@ -71,3 +72,21 @@ def test_a_number_that_is_no_longer_true_is_renewed(pages):
         pages["page"]("```\n$ circuitcheck expect series.yaml --test rov\n```", ROOT / "docs" / "course")
     with pytest.raises(LookupError, match="R9/ohms of series"):
         pages["page"](text.replace("R3", "R9").format("5 ohm"), ROOT / "docs" / "course")
+
+
+CASES = runpy.run_path(str(ROOT / "docs" / "make_cases.py"))
+
+
+@pytest.mark.parametrize("case", CASES["CASES"], ids=lambda case: case.harness)
+def test_the_worked_cases_are_current(case):
+    """Each is played again from symptom to proof; it ends at the unit with the fault, proven sound."""
+    text = CASES["page"](case)
+    known = (ROOT / "docs" / "cases" / f"{case.harness}.md").read_text(encoding="utf-8")
+    assert known == text, "run: python docs/renew.py"
+    assert "Verdict: sound" in text.rpartition("## The proof")[2]
+
+
+def test_there_is_a_worked_case_for_each_shipped_harness():
+    assert {one.harness for one in CASES["CASES"]} == set(harness_files())
+    index = (ROOT / "docs" / "cases" / "README.md").read_text(encoding="utf-8")
+    assert index == CASES["index"]()

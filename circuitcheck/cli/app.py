@@ -3,18 +3,36 @@
 from __future__ import annotations
 
 import json
+import os
+import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
+from typer.core import TyperGroup
 
 if TYPE_CHECKING:
     from circuitcheck.loom import Loom
     from circuitcheck.parts.quantity import Unit
 
+class Quiet(TyperGroup):
+    """The verbs; one whose reader has gone away (``| head``) has done its work."""
+
+    def invoke(self, ctx: Any) -> Any:
+        """Run a verb."""
+        try:
+            found = super().invoke(ctx)
+            sys.stdout.flush()
+        except BrokenPipeError:
+            # Nothing more can be written, nor must the interpreter try when it ends.
+            os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+            raise typer.Exit(0) from None
+        return found
+
+
 app = typer.Typer(
-    name="circuitcheck", no_args_is_help=True, rich_markup_mode=None,
+    name="circuitcheck", cls=Quiet, no_args_is_help=True, rich_markup_mode=None,
     context_settings={"help_option_names": ["-h", "--help"]},
     help="Knows a fan circuit, says what each test should read, and locates the fault.\n\n"
          "Begin with:  circuitcheck demo",

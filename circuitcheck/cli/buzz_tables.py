@@ -6,9 +6,9 @@ import textwrap
 from collections.abc import Sequence
 from typing import Any
 
-from rich.console import Console
 from rich.table import Table
 
+from circuitcheck.cli.console import Paper, caution
 from circuitcheck.inspect.continuity.buzz import (
     BuzzResult,
     ContinuitySheet,
@@ -17,8 +17,7 @@ from circuitcheck.inspect.continuity.buzz import (
 )  # fmt: skip
 from circuitcheck.inspect.continuity.ohms import Check
 
-_out = Console(highlight=False)
-_err = Console(stderr=True, highlight=False)
+_out = Paper()
 
 CAUTIONS = (
     "Battery disconnected and its clamps tied back before the first check; 0 V across the points first. "
@@ -44,7 +43,7 @@ def _wrapped(text: str, first: str = "", rest: str = "") -> None:
 
 def _cautions() -> None:
     for text in CAUTIONS:
-        _err.print(f"! {text}", markup=False)
+        caution(text)
 
 
 def sheet(found: ContinuitySheet) -> None:
@@ -141,8 +140,8 @@ def result(found: BuzzResult) -> None:
         _wrapped(f"Not accounted for: check {numbers} of the sheet.")
     _not_proven(found)
     _next(found)
-    _err.print("! Put right, then fill in the sheet again before the battery goes on; first power "
-               "through a fused lead.", markup=False)  # fmt: skip
+    caution("Put right, then fill in the sheet again before the battery goes on; first power "
+               "through a fused lead.")  # fmt: skip
 
 
 def _off(found: BuzzResult) -> None:

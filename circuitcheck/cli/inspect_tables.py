@@ -8,15 +8,14 @@ from collections.abc import Iterable, Sequence
 from itertools import groupby
 
 import typer
-from rich.console import Console
 
+from circuitcheck.cli.console import Paper, caution
 from circuitcheck.expect.cautions import LEAVE_ALONE
 from circuitcheck.inspect.inspection import Inspection
 from circuitcheck.inspect.limits import LIMITS, Limits
 from circuitcheck.inspect.rule import RULES, Finding, Severity
 
-_out = Console(highlight=False)
-_err = Console(stderr=True, highlight=False)
+_out = Paper()
 
 SHOWN = 3
 """Findings of one rule that are shown in full; the others by their place."""
@@ -50,9 +49,9 @@ def inspection(result: Inspection, *, everything: bool = False) -> None:
         _rule(list(group), everything)
     _accepted(result.accepted)
     for text in (BEFORE_REPAIR, LEAVE_ALONE):
-        _err.print(f"! {text}", markup=False)
+        caution(text)
     for key in result.stale:
-        _err.print(f"! accepted, but found no more: {key}", markup=False)
+        caution(f"accepted, but found no more: {key}")
 
 
 def _rule(found: Sequence[Finding], everything: bool) -> None:

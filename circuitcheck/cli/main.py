@@ -264,9 +264,5 @@ TOPICS = (buzz, inspect, learn, planning, powerup, practise, resistor, wire)
 
 
 def run() -> None:
-    """The entry point; a closed pipe (``| head``) is no error."""
-    try:
-        app()
-    except BrokenPipeError:
-        sys.stderr.close()
-        raise SystemExit(0) from None
+    """The entry point."""
+    app()

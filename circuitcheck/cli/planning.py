@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import sys
 from enum import Enum
 from pathlib import Path
@@ -103,6 +102,10 @@ def next_(
 def plan(
     harness: HarnessArgument, symptom: Symptom = None, toolbox: ToolsOption = None,
     price: PriceOption = None,
+    depth: Annotated[int | None, typer.Option("--depth", min=1, help="Tests one after the other at the "
+                                              "most.")] = None,
+    everything: Annotated[bool, typer.Option("--all", help="Every branch that is not rare, however many "
+                                             "pages; slower.")] = False,
     as_: Annotated[Page, typer.Option("--as", help="Plain text, or Markdown.")] = Page.text,
     as_json: JsonOption = False,
 ) -> None:  # fmt: skip
@@ -110,15 +113,13 @@ def plan(
 
     Example:  circuitcheck plan twin-fan-switch --symptom "right fan dead on low"
     """
-    from circuitcheck.cli import planning_tables  # noqa: PLC0415
+    from circuitcheck.plan.page import page  # noqa: PLC0415
 
     with mistakes():
         loom = load(harness)
-        result = loom.plan(symptom, **_options(toolbox, price))
-        if as_json:
-            typer.echo(json.dumps(result.to_dict(), indent=2, ensure_ascii=False))
-        else:
-            typer.echo(planning_tables.page(loom, result, markdown=as_ is Page.markdown), nl=False)
+        result = loom.plan(symptom, depth=depth, everything=everything, **_options(toolbox, price))
+        emit(as_json, result.to_dict,
+             lambda: typer.echo(page(result, markdown=as_ is Page.markdown), nl=False))
 
 
 @app.command()

@@ -2,18 +2,12 @@
 
 from __future__ import annotations
 
-import textwrap
-from collections.abc import Iterator
-
 from rich.padding import Padding
 
-from circuitcheck.cli.tables import band_of, err, indented, out, plain_table, say, value_of
-from circuitcheck.loom import Loom
+from circuitcheck.cli.console import caution
+from circuitcheck.cli.tables import band_of, indented, out, plain_table, say, value_of
 from circuitcheck.plan.next_test import Next, NextTest
-from circuitcheck.plan.prove import Proof
-from circuitcheck.plan.tree import Leaf, Node, Plan, Step
-
-_WIDTH = 80
+from circuitcheck.plan.prove import Proof, ProofTest
 
 
 def next_test(result: Next) -> None:
@@ -27,7 +21,7 @@ def next_test(result: Next) -> None:
         indented(result.why)
         return
     for text in result.test.cautions:
-        err.print(f"! {text}", markup=False)
+        caution(text)
     _test(result.test)
     indented(f"Why this one: {result.why}")
     for number, one in enumerate(result.others):
@@ -35,19 +29,29 @@ def next_test(result: Next) -> None:
             say("\nNext best", "bold")
         readings = ", ".join(reading.sound.name for reading in one.readings)
         indented(f"{one.title} ({one.minutes:g} min): {readings}")
-    say("\nWrite down, and run this again", "bold")
-    for line in result.test.to_write.splitlines():
+    _to_write("Write down, and run this again", result.test.to_write)
+
+
+def _to_write(title: str, lines: str) -> None:
+    """Lines to add to a sheet of readings."""
+    say(f"\n{title}", "bold")
+    for line in lines.splitlines():
         say(f"  {line}")
 
 
-def _test(one: NextTest) -> None:
-    say(f"Next: {one.title}  [{one.name}], {one.minutes:g} minutes", "bold")
+def _before(one: NextTest | ProofTest) -> None:
+    """What to open and to do before looking, and with which lead."""
     if one.access:
         indented(f"open first: {', '.join(one.access)}")
     indented("; ".join(one.setup))
     if one.lead:
         indented(f"jumper lead: {one.lead.size_mm2:g} mm2 with a {one.lead.fuse_a:g} A fuse "
                 f"(it carries {one.lead.amps:g} A)")  # fmt: skip
+
+
+def _test(one: NextTest) -> None:
+    say(f"Next: {one.title}  [{one.name}], {one.minutes:g} minutes", "bold")
+    _before(one)
     table = plain_table("reading", "a sound circuit", "95 % between")
     for reading in one.readings:
         table.add_row(_place(reading.sound.name, reading.points), value_of(reading.sound),
@@ -62,68 +66,16 @@ def _place(name: str, points: tuple[str, ...]) -> str:
     return name if points[0] in name else f"{name} ({words})"
 
 
-def page(loom: Loom, result: Plan, *, markdown: bool) -> str:
-    """The whole plan as one page."""
-    title = f"{loom.harness.title}: {result.symptom or 'where to begin'}"
-    lines = [f"# {title}" if markdown else title, ""]
-    lines += _wrapped(f"Expected time of the tests: {result.minutes:.0f} minutes. Outcomes are in the "
-                      "order of their chance.", "")  # fmt: skip
-    for text in _cautions(loom):
-        lines += _wrapped(text, "  ", "- " if markdown else "! ")
-    lines.append("")
-    lines += list(_tree(result.root, "", markdown, "1"))
-    return "\n".join(lines) + "\n"
-
-
-def _cautions(loom: Loom) -> list[str]:
-    found = [text for one in loom.expect() for text in one.cautions]
-    return list(dict.fromkeys(found))
-
-
-def _wrapped(text: str, indent: str, first: str | None = None) -> list[str]:
-    return textwrap.wrap(text, _WIDTH, initial_indent=indent if first is None else first,
-                         subsequent_indent=indent)  # fmt: skip
-
-
-def _tree(node: Node, indent: str, markdown: bool, number: str) -> Iterator[str]:
-    if isinstance(node, Leaf):
-        yield from _wrapped(_verdict(node), indent + "  ", indent + ("- " if markdown else "=> "))
-        return
-    mark = "- " if markdown else ""
-    name = f"**{node.title}**" if markdown else node.title
-    yield from _wrapped(f"{number} {name} [{node.name}], {_minutes(node)}", indent + "  ", indent + mark)
-    yield from _wrapped("; ".join(node.setup), indent + "  ")
-    yield from _wrapped(f"read: {'; '.join(node.readings)}", indent + "  ")
-    for place, (label, chance, then) in enumerate(node.branches, 1):
-        share = f"{chance:.0%}".replace("%", " %")
-        yield from _wrapped(f"if {label} ({share}):", indent + "    ", indent + "  " + mark)
-        yield from _tree(then, indent + "    ", markdown, f"{number}.{place}")
-
-
-def _minutes(node: Step) -> str:
-    opening = f", {' and '.join(node.access)} to be opened" if node.access else ""
-    return f"{node.minutes:g} min{opening}"
-
-
-def _verdict(leaf: Leaf) -> str:
-    units = [f"{unit or 'sound wiring'} ({share:.0%})".replace("%", " %") for unit, share in leaf.units]
-    if leaf.open:
-        return f"run next with these readings; likeliest: {', '.join(units)}"
-    first = f"repair or renew {units[0]}" if leaf.units[0][0] else units[0]
-    rest = f", then {', '.join(units[1:])}" if len(units) > 1 else ""
-    return f"{first}{rest}: {', '.join(leaf.suspects)}"
-
-
 def proof(result: Proof) -> None:
     """The readings to take after a repair."""
     for text in dict.fromkeys(text for one in result.tests for text in one.cautions):
-        err.print(f"! {text}", markup=False)
+        caution(text)
     was = ", ".join(result.repaired) or "nothing in particular"
     say(f"Proof after the repair of {was}: {result.minutes:g} minutes", "bold")
     for one in result.tests:
         say()
-        indented(f"{one.title}  [{one.name}]", 0, "bold")
-        indented("; ".join(one.setup))
+        indented(f"{one.title}  [{one.name}], {one.minutes:g} minutes", 0, "bold")
+        _before(one)
         table = plain_table("reading", "must be", "between")
         for reading in one.readings:
             table.add_row(reading.name, value_of(reading), band_of(reading))
@@ -133,6 +85,8 @@ def proof(result: Proof) -> None:
             "by how often things fail.".replace("%", " %", 1), 0)  # fmt: skip
     if result.not_shown:
         indented(f"Not shown by these: {', '.join(result.not_shown)}.", 0)
+    if result.judgement is None:
+        _to_write("Write down, and give it as the second sheet", result.to_write)
 
 
 def still_missing(result: Proof) -> None:

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from rich.padding import Padding
 
+from circuitcheck.cli.console import caution
 from circuitcheck.cli.tables import (
     cautions,
-    err,
     indented,
     out,
     plain_table,
@@ -26,7 +26,7 @@ _NAMES = 4
 def plan(found: PowerupPlan) -> None:
     """All steps."""
     for text in BEFORE:
-        err.print(f"! {text}", markup=False)
+        caution(text)
     cautions(found.steps)
     say(f"{found.harness.title} ({found.harness.name})", "bold")
     indented(f"first power on the rebuilt loom, in {len(found.steps)} steps: everything that can be "

@@ -8,10 +8,10 @@ from collections.abc import Iterable, Sequence
 from itertools import groupby
 from pathlib import Path
 
-from rich.console import Console
 from rich.padding import Padding
 from rich.table import Table
 
+from circuitcheck.cli.console import Paper, caution
 from circuitcheck.expect.cautions import LEAVE_ALONE
 from circuitcheck.inspect.rule import Finding, Severity
 from circuitcheck.inspect.words import number, seconds
@@ -20,8 +20,7 @@ from circuitcheck.learn.resistor.answer import MARGIN_SOURCE, Arrangement, Fan, 
 from circuitcheck.learn.resistor.effects import first_to_open
 from circuitcheck.learn.resistor.rig import Wish
 
-_out = Console(highlight=False)
-_err = Console(stderr=True, highlight=False)
+_out = Paper()
 
 HOT = ("A resistor gets hot enough to burn skin and set fire to a loom: mount it on metal in the wind "
        "of the fan, away from plastic, fuel and hoses.")  # fmt: skip
@@ -31,7 +30,7 @@ FUSED = "Work on it with the battery disconnected; never fit a larger fuse to ma
 def cautions() -> None:
     """On standard error, as they hold for any of it."""
     for text in (HOT, FUSED, LEAVE_ALONE):
-        _err.print(f"! {text}", markup=False)
+        caution(text)
 
 
 def sizing(found: Sizing, written: Path | None) -> None:
@@ -60,10 +59,7 @@ def _table(columns: Sequence[str], rows: Iterable[Sequence[str]], left: Sequence
         table.add_column(column, justify="left" if column in left else "right", overflow="fold")
     for row in rows:
         table.add_row(*row)
-    with _out.capture() as capture:
-        _out.print(Padding(table, (0, 0, 0, 2)))
-    for line in capture.get().splitlines():
-        _out.file.write(line.rstrip() + "\n")
+    _out.print(Padding(table, (0, 0, 0, 2)))
 
 
 def _of(outcome: Outcome, motor: str) -> Fan:

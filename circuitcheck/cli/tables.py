@@ -7,18 +7,17 @@ from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 from typing import Any, Protocol
 
-from rich.console import Console
 from rich.padding import Padding
 from rich.table import Table
 
+from circuitcheck.cli.console import Paper, caution
 from circuitcheck.expect.cautions import setup_lines
 from circuitcheck.expect.expected import Expectation, ExpectedReading, number
 from circuitcheck.harness.readings import Sheet
 from circuitcheck.locate.verdict import Estimate, ReadingResult, SuspectResult, Verdict
 from circuitcheck.loom import Loom
 
-out = Console(highlight=False)
-err = Console(stderr=True, highlight=False)
+out = Paper()
 
 Twin = Mapping[str, Sequence[tuple[str, float, float]]]
 
@@ -76,7 +75,7 @@ class Cautioned(Protocol):
 def cautions(tests: Iterable[Cautioned]) -> None:
     """The cautions of some tests, each once, on standard error."""
     for text in dict.fromkeys(text for one in tests for text in one.cautions):
-        err.print(f"! {text}", markup=False)
+        caution(text)
 
 
 def expected(loom: Loom, result: Expectation, twin: Twin | None = None) -> None:
@@ -173,8 +172,7 @@ def suspects(result: Verdict, *, hint: bool = True) -> None:
             "'circuitcheck next' with the same sheet names the test that parts them.")  # fmt: skip
     if result.verdict != "unexplained":
         _reasons(shown)
-    err.print("! Before you buy a part: check plugs and crimps at it, and prove it after the repair.",
-               markup=False)  # fmt: skip
+    caution("Before you buy a part: check plugs and crimps at it, and prove it after the repair.")
 
 
 def _reasons(shown: Sequence[SuspectResult]) -> None:

@@ -4,17 +4,17 @@ from __future__ import annotations
 
 import textwrap
 
-from rich.console import Console, RenderableType
+from rich.console import RenderableType
 from rich.padding import Padding
 from rich.table import Table
 
+from circuitcheck.cli.console import Paper, caution
 from circuitcheck.expect.cautions import LEAD, LEAVE_ALONE
 from circuitcheck.expect.expected import Expectation
 from circuitcheck.inspect.sizing import Choice
 from circuitcheck.inspect.words import number
 
-_out = Console(highlight=False)
-_err = Console(stderr=True, highlight=False)
+_out = Paper()
 
 
 def _say(text: str, left: int = 0, style: str | None = None) -> None:
@@ -56,7 +56,7 @@ def choice(given: Choice) -> None:
         table.add_row(one.name, f"{number(one.carries)} A", f"{one.drop:.2g} V",
                       f"{number(one.watts)} W", mark)  # fmt: skip
     _plain(Padding(table, (0, 0, 0, 2)))
-    _err.print(f"! The fuse sits at the battery's end of the wire. {LEAVE_ALONE}", markup=False)
+    caution(f"The fuse sits at the battery's end of the wire. {LEAVE_ALONE}")
 
 
 def leads(expected: Expectation) -> None:
@@ -69,4 +69,4 @@ def leads(expected: Expectation) -> None:
             table.add_row(one.test, f"{number(one.lead.amps)} A", f"{one.lead.size_mm2:g} mm2",
                           f"{one.lead.fuse_a:g} A", "")  # fmt: skip
     _plain(table)
-    _err.print(f"! {LEAD}", markup=False)
+    caution(LEAD)

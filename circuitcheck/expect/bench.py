@@ -68,6 +68,11 @@ class Bench:
         return (Station(self.circuit, tuple(shared)), *alone) if shared else tuple(alone)
 
     @cached_property
+    def renewed(self) -> frozenset[str]:
+        """Fuses that were whole before the test whatever happened: known good ones were put in."""
+        return frozenset(f"{name} blown" for name in self.setup.swap)
+
+    @cached_property
     def layout(self) -> Layout:
         """All its readings on one circuit."""
         return Layout(self)
@@ -76,9 +81,11 @@ class Bench:
         self, changes: Sequence[Change], counts: Sequence[int] | None = None,
         blown: Blown | None = None, fuses: Array | None = None, together: Index | None = None,
     ) -> Run:  # fmt: skip
-        """Take every reading under every change; see :class:`Run`."""
-        return Run(self, changes, counts or [1] * len(changes), blown, fuses, together)
+        """Take every reading under every change; see :class:`Run`. A fuse put in new is whole."""
+        counts = counts or [1] * len(changes)
+        before = [one - self.renewed for one in blown] if blown else None
+        return Run(self, changes, counts, before, fuses, together)
 
     def point(self, change: Change, blown: frozenset[str] = frozenset()) -> OperatingPoint:
         """The operating point under one change, no meter on it."""
-        return solve_point(self.circuit.changed(change).after(blown))
+        return solve_point(self.circuit.changed(change).after(blown - self.renewed))

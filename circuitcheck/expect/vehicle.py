@@ -92,7 +92,7 @@ def _read_test(
         varied = vary(station.circuit, draw)
         varied = varied.changed(combined(faults, varied.branches, test.setup.swap))
         for place, reader in station.readers:
-            circuit = varied.changed(reader.meter()).after(blown)
+            circuit = varied.changed(reader.meter()).after(blown - bench.renewed)
             label, observation = bench.observations[place]
             point = solve_point(circuit)
             if point.buzzing:

@@ -288,8 +288,9 @@ def _from_yaml(harness: Harness, text: str, file: str) -> _Reader:
 
 
 def _take_added(reader: _Reader) -> None:
-    """Readings with their own points, and perhaps their own set-up."""
+    """Readings with their own points, and perhaps their own set-up; one name for each of these."""
     added = reader.tree.data.get("also", [])
+    own: dict[str, str] = {}
     for number, one in enumerate(added if isinstance(added, list) else [added]):
         path: Path_ = ("also", number)
         if not isinstance(one, dict) or "read" not in one or not {"test", "setup"} & one.keys():
@@ -308,13 +309,15 @@ def _take_added(reader: _Reader) -> None:
         if observation is None:
             continue
         name = " ".join([k if isinstance(v, str) else f"{k} {' '.join(v)}" for k, v in target.items()])
-        test = str(one.get("test", f"own set-up {number + 1}"))
+        test = str(one.get("test", ""))
         if "setup" in one:
             setup = build(Setup, one["setup"], reader.tree, (*path, "setup"))
             if setup is None:
                 continue
             check_setup(reader.harness, reader.tree, (*path, "setup"), setup)
-            reader.setups[test] = Test(title=test, setup=setup, observe={name: observation})
+            test = own.setdefault(repr(setup), f"own set-up {len(own) + 1}")
+            before = dict(reader.setups[test].observe) if test in reader.setups else {}
+            reader.setups[test] = Test(title=test, setup=setup, observe=before | {name: observation})
         elif test not in reader.harness.tests:
             reader.tree.report((*path, "test"), f"no test '{test}'", "must be a test of the harness",
                                nearest(test, reader.harness.tests))  # fmt: skip

@@ -5,8 +5,9 @@ from __future__ import annotations
 from dataclasses import asdict, dataclass, field
 from typing import Any, Literal
 
-from circuitcheck.notebook import html_table
+from circuitcheck.notebook import html_table, text_table
 
+_COLUMNS = ("group", "chance", "suspect", "replace", "estimate")
 Word = Literal["sound", "located", "narrowed", "unexplained"]
 
 
@@ -128,12 +129,16 @@ class Verdict:
     repair: Repair = field(default=Repair((), 1.0))
     hinges: tuple[Hinge, ...] = ()
 
+    def __str__(self) -> str:
+        return f"{self.verdict}: {self.summary}\n\n{text_table(_COLUMNS, self._rows()[:12])}"
+
     def _repr_html_(self) -> str:
-        rows = [(one.group, f"{one.probability:.1%}", one.spec, one.replace,
+        return html_table(f"{self.verdict}: {self.summary}", _COLUMNS, self._rows())
+
+    def _rows(self) -> list[tuple[object, ...]]:
+        return [(one.group, f"{one.probability:.1%}", one.spec, one.replace,
                  "" if one.estimate is None else f"{one.estimate.value:.3g} {one.estimate.unit}")
                 for one in self.suspects]  # fmt: skip
-        columns = ["group", "chance", "suspect", "replace", "estimate"]
-        return html_table(f"{self.verdict}: {self.summary}", columns, rows)
 
     def to_dict(self) -> dict[str, Any]:
         """The fields as a plain dict."""

@@ -8,23 +8,27 @@ carry, or blow a fuse of a sound vehicle, is left out.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from itertools import combinations
 
 from circuitcheck.circuit.build import lead_keys
 from circuitcheck.expect.bench import Bench
 from circuitcheck.expect.cautions import Lead, lead_for
 from circuitcheck.harness.model import Harness, Observation, Setup
-from circuitcheck.parts.part import Part
+from circuitcheck.plan.setups import in_use, made_setups, warmed
 
 READING = 0.5
 """Minutes to take one more reading in a set-up; common practice, no source."""
-_BASE, _STEP, _WARM = 2.0, 1.0, 10.0
-"""Minutes to begin, for each plug, fuse or lead, and to bring the engine to a temperature; common
-practice, no source."""
+_LOOK, _METER, _STEP, _SPARE, _WARM = 0.5, 1.5, 1.0, 3.0, 10.0
+"""Minutes to begin a look, more to get at anything with a tool, for each plug, fuse or lead, for each
+spare put in and taken out again, and to
+bring the engine to a temperature; common practice, no source."""
 _LEAD_LIMIT = 25.0
 """A candidate may not pass more than this through a lead [A]: under the lead's fuse."""
+
+_BUSY = 0.75
+"""Share of the most that a fuse ever carries in a sound circuit, from which it is put to the test."""
 
 _LOST = (0.0005, 1.0)
 """Volts lost on the way in a sound circuit between which they are worth measuring [V]."""
@@ -38,6 +42,8 @@ class Candidate:
     :param observations: by their names
     :param listed: how many of them, from the first, the harness's own test lists
     :param minutes: for the set-up alone
+    :param probing: minutes more if anything but the eyes and ears is needed
+    :param carried: what each fuse carries in a sound circuit [A]
     :param access: entries of the harness's ``access`` that must be open
     :param lead: what the lead has to carry, if there is one
     """
@@ -51,8 +57,24 @@ class Candidate:
     access: tuple[str, ...]
     lead: Lead | None
     needs: frozenset[str]
+    probing: float = 0.0
+    carried: Mapping[str, float] = field(default_factory=dict)
+
+    @property
+    def free(self) -> bool:
+        """Whether it can be looked at without undoing, opening or warming up anything."""
+        return in_use(self.setup) and not warmed(self.setup) and not self.access
 
 
+    def minutes_for(self, places: Iterable[int]) -> float:
+        """Minutes of some of its readings together, opening left out."""
+        chosen = [tool_of(self.observations[place][1]) for place in places]
+        probing = self.probing if any(tool not in LOOKS for tool in chosen) else 0.0
+        return self.minutes + probing + READING * len(chosen)
+
+
+LOOKS = ("eyes", "helper")
+"""What a look or a listen takes."""
 TOOLS = ("meter", "clamp", "lamp", "leads", "spares", "helper")
 """What a person may or may not have; a helper turns the key and tells what the fans do."""
 
@@ -66,19 +88,34 @@ def candidates(harness: Harness) -> list[Candidate]:
         if made is not None:
             seen.add(repr(test.setup))
             access = tuple(dict.fromkeys([*test.access, *made.access]))
-            found.append(_with_access(made, access))
-    for title, setup in _made(harness):
+            found.append(replace(made, access=access))
+    for title, setup in made_setups(harness):
         if repr(setup) not in seen:
             seen.add(repr(setup))
             made = _candidate(harness, _slug(title), title, setup, {}, None)
             if made is not None:
                 found.append(made)
-    return found
+    return found + list(_new_fuses(harness, found))
 
 
-def _with_access(one: Candidate, access: tuple[str, ...]) -> Candidate:
-    return Candidate(one.name, one.title, one.setup, one.observations, one.listed, one.minutes,
-                     access, one.lead, one.needs)  # fmt: skip
+def _new_fuses(harness: Harness, known: Sequence[Candidate]) -> Iterator[Candidate]:
+    """A new fuse put in, where it then carries the most for the fewest minutes: does it blow again?"""
+    for name, part in harness.parts.items():
+        if part.kind != "fuse" or not part.plugged:
+            continue
+        usable = [one for one in known if not one.setup.pull and not one.setup.swap]
+        most = max((one.carried.get(name, 0.0) for one in usable), default=0.0)
+        busy = [one for one in usable if one.carried.get(name, 0.0) > _BUSY * most > 0]
+        if not busy:
+            continue
+        best = min(busy, key=lambda one: one.minutes + opening(harness, one.access))
+        setup = best.setup.model_copy(update={"swap": [name]})
+        title = f"New {name} put in: {best.title}"
+        made = _candidate(harness, _slug(f"new-{name}-{best.name}"), title, setup, {}, None)
+        if made is not None:
+            access = tuple(dict.fromkeys([*best.access, *made.access]))
+            minutes = best.minutes + _SPARE
+            yield replace(made, access=access, minutes=minutes, probing=best.probing)
 
 
 def _slug(title: str) -> str:
@@ -97,22 +134,41 @@ def _candidate(
     made_up = minutes is None
     if made_up and (blown or max(leads, default=0.0) > _LEAD_LIMIT or point.buzzing):
         return None
-    if minutes is None:
-        steps = len(setup.pull) + len(setup.unplug) + len(leads) + 3 * len(setup.swap)
-        minutes = _BASE + _STEP * steps
-        minutes += _WARM if setup.engine.celsius > 60 else 0.0
-        minutes += 1.0 if setup.battery == "disconnected" else 0.0
-    else:
-        minutes = max(minutes - READING * len(listed), 1.0)
     everything = {**listed, **_observations(harness, setup, listed.values(), point.volts)}
     if not everything:
         return None
-    needs = {"spares"} if setup.swap else set()
-    needs |= {"leads"} if leads else set()
+    carried = {fuse: abs(point.amps.get(f"{fuse}:element", 0.0))
+               for fuse, part in harness.parts.items() if part.kind == "fuse"}  # fmt: skip
+    if minutes is None:
+        taken, probing = _made_minutes(setup, len(leads))
+    else:
+        taken, probing = max(minutes - READING * len(listed), 1.0), 0.0
     return Candidate(
-        name, title, setup, tuple(everything.items()), len(listed), minutes,
-        setup_access(harness, setup), lead_for(max(leads)) if leads else None, frozenset(needs),
+        name, title, setup, tuple(everything.items()), len(listed), taken,
+        setup_access(harness, setup), lead_for(max(leads)) if leads else None,
+        _needs(harness, setup), probing, carried,
     )  # fmt: skip
+
+
+def _made_minutes(setup: Setup, leads: int) -> tuple[float, float]:
+    """Minutes of a made set-up to be looked at, and more for a meter in it."""
+    steps = len(setup.pull) + len(setup.unplug) + leads
+    minutes = _LOOK + _STEP * steps + _SPARE * len(setup.swap)
+    minutes += _WARM if warmed(setup) else 0.0
+    minutes += 1.0 if setup.battery == "disconnected" else 0.0
+    return minutes, _METER
+
+
+def _needs(harness: Harness, setup: Setup) -> frozenset[str]:
+    """What has to be at hand; who has fused leads has fuses, so that a fuse is no spare part."""
+    spares = any(harness.parts[name].kind != "fuse" for name in setup.swap)
+    leads = any((setup.bridge, setup.feed, setup.ground, setup.swap))
+    return frozenset({"spares"} if spares else set()) | frozenset({"leads"} if leads else set())
+
+
+def opening(harness: Harness, access: Iterable[str]) -> float:
+    """Minutes to open some places."""
+    return float(sum(harness.access[one].minutes for one in access))
 
 
 def setup_access(harness: Harness, setup: Setup) -> tuple[str, ...]:
@@ -137,87 +193,13 @@ def tool_of(observation: Observation) -> str:
     """What it takes to take a reading."""
     if observation.kind == "amps":
         return "meter" if observation.inline else "clamp"
-    if observation.kind in ("speed", "click"):
+    if observation.kind == "click":
+        return "helper"  # one turns the key, one listens
+    if observation.kind == "speed":
         return "eyes"
     if observation.kind == "lamp":
         return "lamp" if len(observation.points) == 2 else "eyes"
     return "meter"
-
-
-# -- set-ups ------------------------------------------------------------------------------------------
-
-
-def _made(harness: Harness) -> Iterator[tuple[str, Setup]]:
-    """Set-ups that the circuit itself suggests, with their titles."""
-    use = conditions(harness)
-    yield from use
-    _, busiest = use[-1]
-    for name, part in harness.parts.items():
-        if not part.plugged or part.kind == "battery":
-            continue
-        if part.kind == "fuse":
-            yield f"{name} pulled, {_in_use(busiest)}", busiest.model_copy(update={"pull": [name]})
-            continue
-        undone = "pull" if part.kind == "relay" else "unplug"
-        word = "on" if _ignition(harness) else "off"
-        yield f"{_ignition(harness)}{name} undone", _setup(ignition=word, **{undone: [name]})
-        yield (f"{name} undone, ohms", _setup(battery="disconnected", **{undone: [name]}))
-        if part.kind != "plug":
-            yield f"known good {name} put in, {_in_use(busiest)}", busiest.model_copy(
-                update={"swap": [name]}
-            )
-        for one, other in _contacts(name, part):
-            yield (f"{one} to {other} bridged", _setup(
-                ignition=word, bridge=[[one, other]], **{undone: [name]}))  # fmt: skip
-
-
-def _setup(**fields: object) -> Setup:
-    return Setup.model_validate(fields)
-
-
-def _in_use(setup: Setup) -> str:
-    if setup.switches:
-        return ", ".join(f"{name} in position {position}" for name, position in setup.switches.items())
-    return f"engine at {setup.engine.celsius:.0f} degC"
-
-
-def conditions(harness: Harness) -> list[tuple[str, Setup]]:
-    """Conditions of ordinary use, from the quietest to the busiest, with their titles."""
-    at_rest = _ignition(harness)
-    found = [(f"{at_rest}engine cold", _setup(ignition="on" if at_rest else "off"))]
-    temperatures: set[float] = set()
-    for part in harness.parts.values():
-        for stage in (getattr(part, "low", None), getattr(part, "high", None)):
-            if stage is not None:
-                temperatures.add(float(stage.closes) + 2.0)
-    for celsius in sorted(temperatures):
-        setup = _setup(ignition="on", running="yes", engine=f"{celsius:g} degC warming")
-        found.append((f"engine running, {celsius:g} degC", setup))
-    for name, part in harness.parts.items():
-        for position in getattr(part, "positions", None) or ():
-            if position != getattr(part, "at_rest", ""):
-                setup = _setup(ignition="on" if at_rest else "off", switches={name: position})
-                found.append((f"{at_rest}{name} in position {position}", setup))
-    return found
-
-
-def _ignition(harness: Harness) -> str:
-    """What is said of the ignition before anything else; nothing where there is none."""
-    there = any(part.kind == "ignition" for part in harness.parts.values())
-    return "ignition on, " if there else ""
-
-
-def _contacts(name: str, part: Part) -> Iterator[tuple[str, str]]:
-    """Terminal pairs of a plug or socket that a lead may join, as the part's contacts would."""
-    pairs: dict[str, tuple[tuple[str, str], ...]] = {
-        "relay": (("30", "87"), ("30", "87a")), "thermoswitch": (("2", "1"), ("2", "3")),
-    }  # fmt: skip
-    listed = pairs.get(part.kind, ())
-    if part.kind == "switch":
-        listed = tuple(dict.fromkeys(p for joined in part.positions.values() for p in joined))  # type: ignore[attr-defined]
-    for one, other in listed:
-        if one in part.pins() and other in part.pins():
-            yield f"{name}.{one}", f"{name}.{other}"
 
 
 # -- readings -----------------------------------------------------------------------------------------
@@ -248,7 +230,10 @@ def _targets(harness: Harness, setup: Setup, volts: Mapping[str, float]) -> Iter
         return
     for name, part in harness.parts.items():
         if part.plugged or part.kind in ("ground", "battery"):  # else no place for a probe
-            yield from _volts(harness, name, volts)
+            yield from _volts(harness, [f"{name}.{pin}" for pin in part.pins()], volts)
+        if part.kind == "fuse" and part.plugged and name not in undone:
+            # the back of a blade fuse shows both its blades; common practice, no source
+            yield from _volts(harness, [part.own(name, pin) for pin in part.pins()], volts)
         if part.kind == "fuse" and name not in undone:
             yield "amps", (name,)
         look = {"motor": "speed", "relay": "click", "lamp": "lamp"}.get(part.kind)
@@ -268,11 +253,10 @@ def _ohms(harness: Harness, name: str) -> Iterator[Target]:
         yield "ohms", (f"{name}.{pin}", f"{harness.supply.battery}.-")
 
 
-def _volts(harness: Harness, name: str, volts: Mapping[str, float]) -> Iterator[Target]:
+def _volts(harness: Harness, nodes: Iterable[str], volts: Mapping[str, float]) -> Iterator[Target]:
     """Against battery minus, and what is lost on the way from or to the battery."""
     minus, plus = f"{harness.supply.battery}.-", f"{harness.supply.battery}.+"
-    for pin in harness.parts[name].pins():
-        node = f"{name}.{pin}"
+    for node in nodes:
         if node == minus:
             continue
         yield "volts", (node, minus)

@@ -52,6 +52,11 @@ class Hypotheses:
         """Readings of a bench under every row (rows, readings)."""
         return predictor.run(bench).values
 
+    @property
+    def sound_row(self) -> int:
+        """The row of sound wiring."""
+        return self.first_row(next(n for n, one in enumerate(self.suspects) if not one.faults))
+
     def first_row(self, suspect: int) -> int:
         """The row in the middle of a suspect's range."""
         rows = np.flatnonzero(self.row_suspect == suspect)

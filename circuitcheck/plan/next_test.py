@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Sequence
 from dataclasses import asdict, dataclass
 from typing import Any
 
@@ -9,17 +10,27 @@ import numpy as np
 
 from circuitcheck.expect.bench import Bench
 from circuitcheck.expect.cautions import Lead, cautions_for, setup_lines
-from circuitcheck.expect.expected import ExpectedReading, expected_reading, said
+from circuitcheck.expect.expected import ExpectedReading, expected_reading, number, said
+from circuitcheck.harness.model import Harness, Observation
 from circuitcheck.harness.readings import Sheet
 from circuitcheck.harness.write import flow
 from circuitcheck.locate.verdict import Verdict
+from circuitcheck.notebook import text_table
+from circuitcheck.physics.branch import Array
+from circuitcheck.plan.candidates import Candidate
+from circuitcheck.plan.jobs import unseen
 from circuitcheck.plan.planner import Options, Outlook, Planned, Planner
 from circuitcheck.plan.policy import Choice
+from circuitcheck.plan.problem import Index
 
 _SUSPECTS = 5
 """Leading suspects whose readings are told beside the sound one."""
 _OTHERS = 2
 """Next best tests that are named."""
+_NAMED = 0.005
+"""Chance from which a unit is named as what else it may be."""
+_LEFT_OPEN = 0.05
+"""Chance from which a unit is named beside sound wiring."""
 SURE = 0.95
 """Chance of one unit from which another test needs a good reason."""
 
@@ -101,6 +112,16 @@ class Next:
     others: tuple[NextTest, ...]
     verdict: Verdict | None
 
+    def __str__(self) -> str:
+        if self.test is None:
+            return f"No more tests: {self.why}"
+        one = self.test
+        sound = [reading.sound for reading in one.readings]
+        rows = [(each.name, each.word or f"{number(each.expected or 0.0)} {each.unit}")
+                for each in sound]  # fmt: skip
+        table = text_table(("reading", "a sound circuit"), rows)
+        return f"{one.title}, {one.minutes:g} minutes: {'; '.join(one.setup)}\n\n{table}\n\n{self.why}"
+
     def to_dict(self) -> dict[str, Any]:
         """The fields as a plain dict."""
         return {
@@ -118,7 +139,8 @@ def next_test(planner: Planner, sheet: Sheet, options: Options) -> Next:
     told = [_told(planner, outlook, one) for one in advice.choices[: 1 + _OTHERS]]
     done = advice.stop
     if done or not told:
-        return Next(True, _why_stop(outlook, told), None, (), verdict)
+        why = _why_stop(outlook, told) + _not_seen(unseen(planner, sheet))
+        return Next(True, why, None, (), verdict)
     why = (f"{told[0].minutes:g} minutes; on average it leaves {advice.choices[0].ahead:.0f} minutes "
            f"to the end, where stopping now would cost {advice.loss:.0f}.")  # fmt: skip
     return Next(False, why, told[0], tuple(told[1:]), verdict)
@@ -126,14 +148,17 @@ def next_test(planner: Planner, sheet: Sheet, options: Options) -> Next:
 
 def _why_stop(outlook: Outlook, told: list[NextTest]) -> str:
     known = outlook.known
-    chances = np.bincount(known.unit, known.weights)
+    chances: Array = np.bincount(known.unit, known.weights).astype(np.float64)
     order = np.argsort(-chances)
+    if outlook.verdict is not None and outlook.verdict.verdict == "sound":
+        return _sound(known.units, chances, order)
     unit, chance = known.units[int(order[0])], float(chances[order[0]])
     first = "the wiring is sound" if not unit else f"repair or renew {unit}"
     if len(known.units) == 1 or chance >= SURE:
         return f"No further test is needed: {first} ({chance:.0%} sure).".replace("%", " %", 1)
     rest = ", ".join(
         f"{known.units[int(n)] or 'nothing'} ({chances[n]:.0%})".replace("%", " %") for n in order[1:4]
+        if chances[n] > _NAMED
     )
     shares = f"{first} ({chance:.0%})".replace("%", " %")
     if not told:
@@ -141,6 +166,22 @@ def _why_stop(outlook: Outlook, told: list[NextTest]) -> str:
                 f"then {rest}.")  # fmt: skip
     return (f"Another test would cost more than it saves: {shares} first; if that does not help, "
             f"{rest}.")  # fmt: skip
+
+
+def _sound(units: Sequence[str], chances: Array, order: Index) -> str:
+    """What cannot be told from sound wiring is not put right."""
+    left = [f"{units[int(n)]} ({chances[n]:.0%})".replace("%", " %") for n in order[:4]
+            if units[int(n)] and chances[n] > _LEFT_OPEN]  # fmt: skip
+    rest = f"; too slight to be told from it: {', '.join(left)}" if left else ""
+    return f"No further test pays: the wiring is sound as far as can be measured{rest}."
+
+
+def _not_seen(jobs: Sequence[str]) -> str:
+    """What a second fault may still hide behind."""
+    if not jobs:
+        return ""
+    return (f" Not seen to run yet: {', '.join(jobs)}; 'circuitcheck prove' asks for it after the "
+            "repair, and a second fault would show there.")  # fmt: skip
 
 
 def _told(planner: Planner, outlook: Outlook, choice: Choice) -> NextTest:
@@ -160,7 +201,8 @@ def _told(planner: Planner, outlook: Outlook, choice: Choice) -> NextTest:
     return NextTest(
         candidate.name, candidate.title, tuple(setup_lines(candidate.setup)), readings,
         tuple(cautions_for(harness, candidate.setup)), candidate.lead, choice.minutes, to_open,
-        choice.gain, _settles(outlook, choice.test), to_write(planner, planned),
+        choice.gain, _settles(outlook, choice.test),
+        to_write(harness, [(candidate, planned.places)]),
     )  # fmt: skip
 
 
@@ -171,8 +213,8 @@ def _would(
     values = outlook.predicted[planned.candidate.name][:, place]
     observation = planned.candidate.observations[place][1]
     found: dict[str, list[str]] = {}
-    for number, suspect in enumerate(outlook.known.suspects[:_SUSPECTS]):
-        value = float(values[outlook.known.first_row(number)])
+    for rank, suspect in enumerate(outlook.known.suspects[:_SUSPECTS]):
+        value = float(values[outlook.known.first_row(rank)])
         found.setdefault(said(planner.harness, observation, value), []).append(suspect.spec)
     return tuple(WouldRead(tuple(specs), reading) for reading, specs in found.items())
 
@@ -186,21 +228,23 @@ def _settles(outlook: Outlook, test: int) -> float:
     )  # fmt: skip
 
 
-def to_write(planner: Planner, planned: Planned) -> str:
-    """Lines for a sheet of readings, to be filled in."""
-    candidate = planned.candidate
-    own, lines = candidate.name in planner.harness.tests, []
-    listed = [place for place in planned.places if own and place < candidate.listed]
-    if listed:
-        lines += ["tests:", f"  {candidate.name}:"]
-        lines += [f"    {candidate.observations[place][0]}: -" for place in listed]
-    others = [place for place in planned.places if place not in listed]
-    if others:
-        lines.append("also:")
-    where = f"test: {candidate.name}" if own else f"setup: {flow(candidate.setup)}"
-    for place in others:
-        observation = candidate.observations[place][1]
-        points = observation.points
-        target = points[0] if len(points) == 1 else flow(list(points))
-        lines.append(f"  - {{{where}, {observation.kind}: {target}, read: -}}")
-    return "\n".join(lines)
+def to_write(harness: Harness, chosen: Iterable[tuple[Candidate, Sequence[int]]]) -> str:
+    """Lines for a sheet of readings, to be filled in: the harness's own tests, then the others."""
+    own: list[str] = []
+    also: list[str] = []
+    for candidate, places in chosen:
+        known = candidate.name in harness.tests
+        listed = [place for place in places if known and place < candidate.listed]
+        if listed:
+            own.append(f"  {candidate.name}:")
+            own += [f"    {candidate.observations[place][0]}: -" for place in listed]
+        where = f"test: {candidate.name}" if known else f"setup: {flow(candidate.setup)}"
+        for place in places:
+            if place not in listed:
+                also.append(f"  - {{{where}, {_target(candidate.observations[place][1])}, read: -}}")
+    return "\n".join([*(["tests:", *own] if own else []), *(["also:", *also] if also else [])])
+
+
+def _target(observation: Observation) -> str:
+    points = observation.points
+    return f"{observation.kind}: {points[0] if len(points) == 1 else flow(list(points))}"

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from functools import cached_property
 
 import numpy as np
 
@@ -13,11 +14,13 @@ from circuitcheck.harness.readings import Sheet
 from circuitcheck.locate.conclude import conclude, merged
 from circuitcheck.locate.evidence import Evidence
 from circuitcheck.locate.locate import Locator
+from circuitcheck.locate.suspects import Predictor
 from circuitcheck.locate.verdict import Verdict
 from circuitcheck.locate.weighing import Standing
 from circuitcheck.physics.branch import Array
+from circuitcheck.plan.bundle import best_bundle
 from circuitcheck.plan.candidates import (
-    READING,
+    LOOKS,
     TOOLS,
     Candidate,
     access_of,
@@ -33,19 +36,18 @@ from circuitcheck.plan.problem import Problem
 PRICE = 45.0
 """Minutes lost by putting right what was not at fault, its way to the shop included; common practice,
 no source."""
-_READINGS = 3
-"""Readings of one planned test at the most."""
-_OUTCOMES = 9
-"""Joint outcomes of a test that are told apart at the most."""
-_RARE = 0.005
-"""Chance below which an outcome is not told apart."""
-REST = "anything else"
-_PAYS = 0.02
-"""Gain that one more reading in a set-up must bring [bit a minute]."""
-
-
 Taken = tuple[str, str, frozenset[str]]
 """A reading that has been taken: its set-up, kind and points."""
+
+
+@dataclass(frozen=True)
+class _Usable:
+    """A reading that may be taken: its place in the candidate, and what it takes."""
+
+    place: int
+    tool: str
+    outcomes: Outcomes
+    access: tuple[str, ...]
 
 
 @dataclass(frozen=True)
@@ -55,6 +57,7 @@ class Planned:
     :param places: of those readings in the candidate's observations
     :param joint: chance of each joint outcome under each row (rows, outcomes)
     :param labels: of each joint outcome
+    :param free: a look that undoes, opens and warms up nothing
     """
 
     candidate: Candidate
@@ -63,6 +66,7 @@ class Planned:
     access: tuple[str, ...]
     joint: Array
     labels: tuple[str, ...]
+    free: bool = False
 
 
 @dataclass(frozen=True)
@@ -108,12 +112,36 @@ class Planner:
         self.harness = harness
         self.locator = locator
         self.candidates = candidates(harness)
+        self._usual_values: dict[str, Array] = {}
+        self._sound_values: dict[str, Array] = {}
         self._benches = {one.name: Bench(harness, one.setup, one.observations)
                          for one in self.candidates}  # fmt: skip
 
     def bench(self, candidate: Candidate) -> Bench:
         """A candidate laid out for solving."""
         return self._benches[candidate.name]
+
+    @cached_property
+    def usual(self) -> Hypotheses:
+        """What is possible before anything has been read."""
+        return hypotheses(self.harness, merged(self.locator.beforehand()))
+
+    @cached_property
+    def _usual_predictor(self) -> Predictor:
+        return self.usual.predictor()
+
+    def usual_values(self, candidate: Candidate) -> Array:
+        """What each row of :attr:`usual` gives in a candidate; worked out once (rows, readings)."""
+        if candidate.name not in self._usual_values:
+            values = self.usual.predicted(self._usual_predictor, self.bench(candidate))
+            self._usual_values[candidate.name] = values
+        return self._usual_values[candidate.name]
+
+    def sound_values(self, candidate: Candidate) -> Array:
+        """What a sound circuit gives in a candidate; worked out once (readings,)."""
+        if candidate.name not in self._sound_values:
+            self._sound_values[candidate.name] = self.bench(candidate).run([{}]).values[0]
+        return self._sound_values[candidate.name]
 
     def outlook(self, sheet: Sheet, options: Options | None = None) -> Outlook:
         """What there is to do after the readings of a sheet (which may be empty)."""
@@ -127,38 +155,47 @@ class Planner:
     ) -> Outlook:
         """The same once the readings have been weighed."""
         verdict = conclude(evidence, standings) if evidence else None
-        standings = merged(standings)
         names = [one.name for one in self.candidates]
         for skipped in options.skip:
             if skipped not in names:
                 raise UnknownName("test", skipped, names)
-        known = hypotheses(self.harness, standings)
-        opened = options.opened | {
-            one for test in sheet.setups.values()
-            for one in (*test.access, *setup_access(self.harness, test.setup))
-        }  # fmt: skip
+        known = hypotheses(self.harness, merged(standings)) if evidence else self.usual
+        opened = options.opened | _opened(self.harness, sheet)
         taken = {_same(sheet.setups[one.test].setup, one.observation) for one in sheet.readings}
-        planned: list[Planned] = []
-        predicted: dict[str, Array] = {}
-        if len(known.units) > 1:
-            predictor = known.predictor()
-            for one in self.candidates:
-                if one.needs <= options.tools and one.name not in options.skip:
-                    values = known.predicted(predictor, self._benches[one.name])
-                    predicted[one.name] = values
-                    planned += self._planned(one, known, values, taken, options)
+        predicted = self._predicted(known, options) if len(known.units) > 1 else {}
+        planned = [planned for one in self.candidates if one.name in predicted
+                   for planned in self._planned(one, known, predicted[one.name], taken, options)
+                   ]  # fmt: skip
         return _outlook(self.harness, known, planned, opened, options, predicted, verdict)
+
+    def _predicted(self, known: Hypotheses, options: Options) -> dict[str, Array]:
+        """What each row gives in each candidate that can be done."""
+        possible = [one for one in self.candidates
+                    if one.needs <= options.tools and one.name not in options.skip]  # fmt: skip
+        if known is self.usual:
+            return {one.name: self.usual_values(one) for one in possible}
+        predictor = known.predictor()
+        return {one.name: known.predicted(predictor, self.bench(one)) for one in possible}
 
     def _planned(
         self, one: Candidate, known: Hypotheses, values: Array, taken: set[Taken],
         options: Options,
     ) -> list[Planned]:  # fmt: skip
-        """The readings worth taking in a set-up: the best first, more while they pay."""
-        usable: list[tuple[int, Outcomes, tuple[str, ...]]] = []
+        """What is worth reading in a set-up; where a look costs less than a meter, that apart."""
+        usable = self._usable(one, values, taken, options)
+        looks = [each for each in usable if each.tool in LOOKS]
+        found = [looks] if one.probing and looks and len(looks) < len(usable) else []
+        return [planned for some in (*found, usable) if some
+                for planned in self._bundled(one, known, some)]  # fmt: skip
+
+    def _usable(
+        self, one: Candidate, values: Array, taken: set[Taken], options: Options
+    ) -> list[_Usable]:
+        """Readings that can be taken, tell something, and have not been taken; no two alike."""
+        usable: list[_Usable] = []
         alike: set[bytes] = set()
         for place, (_, observation) in enumerate(one.observations):
-            column = values[:, place]
-            tool = tool_of(observation)
+            column, tool = values[:, place], tool_of(observation)
             if tool not in ("eyes", *options.tools) or _same(one.setup, observation) in taken:
                 continue
             if tells_nothing(observation, column):
@@ -167,78 +204,36 @@ class Planner:
             mark = np.round(outcomes.chances, 3).tobytes()
             if mark not in alike:
                 alike.add(mark)
-                usable.append((place, outcomes, access_of(self.harness, observation)))
-        if not usable:
-            return []
-        chosen, joint, labels = _best_readings(known, [outcomes for _, outcomes, _ in usable])
+                usable.append(_Usable(place, tool, outcomes, access_of(self.harness, observation)))
+        return usable
+
+    def _bundled(
+        self, one: Candidate, known: Hypotheses, usable: list[_Usable]
+    ) -> list[Planned]:
+        """The readings worth taking together, as a test; none if they tell nothing."""
+        bundle = best_bundle(known.unit, known.weights, [each.outcomes for each in usable])
+        chosen = [usable[n] for n in bundle.chosen]
         if not chosen:
             return []
-        access = tuple(dict.fromkeys(
-            [*one.access, *(place for n in chosen for place in usable[n][2])]))  # fmt: skip
-        return [Planned(one, tuple(usable[n][0] for n in chosen),
-                        one.minutes + READING * len(chosen), access, joint, labels)]  # fmt: skip
+        access = dict.fromkeys([*one.access, *(place for each in chosen for place in each.access)])
+        places = tuple(each.place for each in chosen)
+        free = one.free and all(each.tool in LOOKS for each in chosen)
+        return [Planned(one, places, one.minutes_for(places), tuple(access), bundle.joint,
+                        bundle.labels, free)]  # fmt: skip
+
+
+def _opened(harness: Harness, sheet: Sheet) -> frozenset[str]:
+    """What must have been open for the readings of a sheet."""
+    for_setups = {one for test in sheet.setups.values()
+                  for one in (*test.access, *setup_access(harness, test.setup))}  # fmt: skip
+    for_readings = {place for one in sheet.readings for place in access_of(harness, one.observation)}
+    return frozenset(for_setups | for_readings)
 
 
 def _same(setup: Setup, observation: Observation) -> Taken:
     """What makes a reading the same as another: volts lost between two points are volts there."""
     kind = "volts" if observation.kind == "drop" else observation.kind
     return repr(setup), kind, frozenset(observation.points)
-
-
-def _best_readings(
-    known: Hypotheses, outcomes: list[Outcomes]
-) -> tuple[list[int], Array, tuple[str, ...]]:
-    """Greedily: the reading that tells most, then others for as long as they pay.
-
-    :returns: their numbers, and the chances and labels of their joint outcomes
-    """
-    chosen: list[int] = []
-    joint = np.ones((len(known.weights), 1))
-    labels: tuple[str, ...] = ("",)
-    so_far = 0.0
-    while len(chosen) < _READINGS:
-        left = [n for n in range(len(outcomes)) if n not in chosen]
-        if not left:
-            break
-        width = max(outcomes[n].chances.shape[1] for n in left) * joint.shape[1]
-        stacked = np.zeros((len(left), len(joint), width))
-        for place, n in enumerate(left):
-            both = _product(joint, outcomes[n].chances)
-            stacked[place, :, : both.shape[1]] = both
-        gains = _gains(known, stacked)
-        best = int(np.argmax(gains))
-        more = float(gains[best]) - so_far
-        if more < (_PAYS * READING if chosen else 1e-3):
-            break
-        chosen.append(left[best])
-        joint, labels = _joined(known, joint, labels, outcomes[left[best]])
-        so_far = float(gains[best])
-    return chosen, joint, labels
-
-
-def _product(one: Array, other: Array) -> Array:
-    return (one[:, :, None] * other[:, None, :]).reshape(len(one), -1)
-
-
-def _gains(known: Hypotheses, chances: Array) -> Array:
-    tests = len(chances)
-    nothing = np.zeros((tests, 0), dtype=bool)
-    problem = Problem(known.unit, chances, np.ones(tests), nothing, np.zeros(0), 0.0)
-    return problem.gains(known.weights)
-
-
-def _joined(
-    known: Hypotheses, joint: Array, labels: tuple[str, ...], more: Outcomes
-) -> tuple[Array, tuple[str, ...]]:
-    """Outcomes with those of one more reading; what hardly ever comes is put together."""
-    both = _product(joint, more.chances)
-    named = [f"{a}; {b}" if a else b for a in labels for b in more.labels]
-    chance = known.weights @ both
-    common = np.sort(np.argsort(-chance, kind="stable")[:_OUTCOMES])
-    common = common[chance[common] > _RARE]
-    rest = 1.0 - both[:, common].sum(axis=1, keepdims=True)
-    return (np.concatenate([both[:, common], np.maximum(rest, 0.0)], axis=1),
-            (*(named[n] for n in common), REST))  # fmt: skip
 
 
 def _outlook(
@@ -262,5 +257,6 @@ def _outlook(
     problem = Problem(known.unit, chances, minutes, access.reshape(len(planned), len(places)),
                       opening, options.price)  # fmt: skip
     open_now = frozenset(places.index(one) for one in opened if one in places)
-    return Outlook(known, tuple(planned), problem, advise(problem, known.weights, open_now), opened,
-                   predicted, verdict)  # fmt: skip
+    free = [number for number, one in enumerate(planned) if one.free]
+    advice = advise(problem, known.weights, open_now, free)
+    return Outlook(known, tuple(planned), problem, advice, opened, predicted, verdict)  # fmt: skip

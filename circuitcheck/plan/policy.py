@@ -8,6 +8,7 @@ exactly.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -28,6 +29,10 @@ _SLIGHT = 3e-3
 """Share of the likeliest row below which a row is left out of account on the way."""
 _CERTAIN = 0.97
 """Chance from which an outcome is taken as certain."""
+_HARDLY = 1e-6
+"""The same of all rows below which one is left out altogether."""
+_WORTH_A_LOOK = 0.05
+"""Gain from which a look that costs next to nothing comes before everything else [bit]."""
 _RARE = 0.02
 """Chance below which an outcome is not followed any further."""
 
@@ -61,18 +66,31 @@ class Advice:
     @property
     def stop(self) -> bool:
         """Whether more testing costs more than it saves."""
-        return not self.choices or self.choices[0].ahead >= self.loss
+        return not self.choices or min(one.ahead for one in self.choices) >= self.loss
 
 
-def advise(problem: Problem, weights: Array, opened: frozenset[int] = frozenset()) -> Advice:
+def advise(
+    problem: Problem, weights: Array, opened: frozenset[int] = frozenset(), free: Sequence[int] = (),
+    done: frozenset[int] = frozenset(), *, exactly: bool = True,
+) -> Advice:  # fmt: skip
     """The tests worth doing from here.
 
     :param weights: chance of each row
+    :param free: tests that cost next to nothing: they come first while they tell anything
+    :param done: tests that are left out
+    :param exactly: whether the best order is looked for where few suspects are left
     """
+    problem, weights = problem.merged(weights)
+    rows = np.flatnonzero(weights > _HARDLY * weights.max())
+    problem, weights = _restricted(problem, rows), weights[rows] / weights[rows].sum()
     loss = problem.loss(weights)
     costs, gains = problem.cost(opened), problem.gains(weights)
-    order = [int(n) for n in np.argsort(-gains / costs, kind="stable") if gains[n] > _NOTHING]
-    exact = _exact(problem, weights, opened, order)
+    order = [int(n) for n in np.argsort(-gains / costs, kind="stable")
+             if gains[n] > _NOTHING and n not in done]  # fmt: skip
+    looks = [n for n in order if n in free and gains[n] > _WORTH_A_LOOK]
+    if looks:
+        order = [*looks, *(n for n in order if n not in looks)]
+    exact = _exact(problem, weights, opened, order) if exactly and not looks else None
     greedy = _Greedy(problem, np.array(order[:_LOOKED_AT], dtype=np.intp))
     possible = int(np.sum(weights > _SLIGHT * weights.max()))
     depth = next(steps for most, steps in _DEPTHS if possible <= most)
@@ -83,7 +101,7 @@ def advise(problem: Problem, weights: Array, opened: frozenset[int] = frozenset(
             chance * greedy.minutes(left, then, depth) for chance, left in problem.after(weights, test)
         )
         tried.append(Choice(test, float(gains[test]), float(costs[test]), ahead))
-    tried.sort(key=lambda one: one.ahead)
+    tried.sort(key=lambda one: (one.test not in looks, one.ahead))
     if exact is not None:
         first = next((one for one in tried if one.test == exact.test), None)
         tried = [exact, *(one for one in tried if one is not first)]

@@ -7,6 +7,7 @@ would be put right, so that two faults with one remedy need no telling apart.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -63,20 +64,56 @@ class Problem:
     def gains(self, weights: Array, tests: Index | None = None) -> Array:
         """What each test tells of the unit, on average [bit] (tests,)."""
         chances = self.chances if tests is None else self.chances[tests]
-        share = weights / weights.sum()
-        units = int(self.unit.max()) + 1
-        member = np.zeros((units, len(share)))
-        member[self.unit, np.arange(len(share))] = share
-        joint = np.einsum("ur,trc->tuc", member, chances, optimize=True)
-        outcome = joint.sum(axis=1, keepdims=True)
-        unit = member.sum(axis=1)[None, :, None]
-        with np.errstate(divide="ignore", invalid="ignore"):
-            ratio = np.where(joint > 0, joint / (outcome * unit), 1.0)
-        found: Array = np.sum(joint * np.log2(ratio), axis=(1, 2))
-        return np.maximum(found, 0.0)
+        return information(self.unit, weights, chances)
 
     def after(self, weights: Array, test: int) -> list[tuple[float, Array]]:
         """The outcomes of a test: chance of each, and the weights that it leaves."""
         joint = weights[:, None] * self.chances[test]
         total = joint.sum(axis=0)
         return [(float(total[n]), joint[:, n] / total[n]) for n in np.flatnonzero(total > 0)]
+
+    def merged(self, weights: Array) -> tuple[Problem, Array]:
+        """The same with one row for all that are alike, and the weights of those rows."""
+        first, kind = self._kinds
+        small = Problem(self.unit[first], self.chances[:, first], self.minutes, self.access,
+                        self.opening, self.price)  # fmt: skip
+        return small, np.bincount(kind, weights, minlength=len(first)).astype(np.float64)
+
+    @cached_property
+    def _kinds(self) -> tuple[Index, Index]:
+        """The first row of each kind, and the kind of each row."""
+        rows = self.chances.transpose(1, 0, 2).reshape(len(self.unit), -1)
+        return kinds_of(np.concatenate([self.unit[:, None], rows], axis=1))
+
+
+def kinds_of(rows: Array) -> tuple[Index, Index]:
+    """Rows that are the same: the first of each kind, and the kind of each row."""
+    found: dict[bytes, int] = {}
+    kind = np.array([found.setdefault(row.tobytes(), len(found)) for row in np.round(rows, 6)],
+                    dtype=np.intp)  # fmt: skip
+    first = np.full(len(found), len(rows), dtype=np.intp)
+    np.minimum.at(first, kind, np.arange(len(rows)))
+    return first, kind
+
+
+def information(unit: Index, weights: Array, chances: Array) -> Array:
+    """What each test tells of the unit, on average [bit] (tests,).
+
+    The mutual information of unit and outcome (C. E. Shannon 1948).
+
+    :param unit: number of the unit of each row (rows,)
+    :param chances: of each outcome of each test under each row (tests, rows, outcomes)
+    """
+    member = np.zeros((int(unit.max()) + 1, len(unit)))
+    np.add.at(member, (unit, np.arange(len(unit))), weights / weights.sum())
+    member = member[member.any(axis=1)]
+    joint = member @ chances
+    found: Array = (_entropy(joint.sum(axis=1)).sum(axis=-1) + _entropy(member.sum(axis=1)).sum()
+                    - _entropy(joint).sum(axis=(1, 2)))  # fmt: skip
+    return np.maximum(found, 0.0)
+
+
+def _entropy(chances: Array) -> Array:
+    """The share of each chance in the entropy [bit]."""
+    found: Array = -chances * np.log2(np.maximum(chances, 1e-300))
+    return found

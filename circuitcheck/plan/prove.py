@@ -1,41 +1,51 @@
 """After the repair: the shortest set of readings that shows the circuit sound again.
 
-A fault is shown to be absent by a reading that it would move out of its band. What was suspected
-before the repair counts most; everything else that could be wrong counts by its usual chance, because
-a repair can leave a plug half in.
+Every fan is seen to run at every speed it has in use. Beyond that a fault is shown to be absent by a
+reading that it would move out of its band. What was suspected before the repair counts most;
+everything else that could be wrong counts by its usual chance, because a repair can leave a plug half
+in, and there may have been two faults.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Iterator
+from dataclasses import asdict, dataclass
 from typing import Any
 
 import numpy as np
 
-from circuitcheck.expect.cautions import cautions_for, setup_lines
+from circuitcheck.expect.cautions import Lead, cautions_for, setup_lines
 from circuitcheck.expect.expected import ExpectedReading, expected_reading, meter_for
 from circuitcheck.harness.readings import Sheet
 from circuitcheck.locate.conclude import merged
 from circuitcheck.locate.verdict import Verdict
 from circuitcheck.physics.branch import Array
 from circuitcheck.physics.meter import ACCURACY
-from circuitcheck.plan.candidates import READING, Candidate, access_of, tool_of
-from circuitcheck.plan.hypotheses import Hypotheses, hypotheses
+from circuitcheck.plan.candidates import Candidate, access_of, opening, tool_of
+from circuitcheck.plan.hypotheses import Hypotheses
+from circuitcheck.plan.jobs import jobs
+from circuitcheck.plan.next_test import to_write
 from circuitcheck.plan.outcomes import VEHICLE
 from circuitcheck.plan.planner import Options, Planner
 from circuitcheck.solve.wiring import Bool
 
 _SUSPECTED = 0.6
 """Share of the proof that goes to what was suspected before the repair; common practice, no source."""
-_ENOUGH = 0.98
+_ENOUGH = 0.998
 """Share of what the readings can show at all, at which the proof is complete."""
+_SLOW = 0.0005
+"""Share that a reading must rule out for each of its minutes."""
 _OUT = 3.0
 """Standard uncertainties that a fault must move a reading to be seen."""
 
 
 @dataclass(frozen=True, slots=True)
 class ProofTest:
-    """One set-up of the proof with the readings to take in it."""
+    """One set-up of the proof with the readings to take in it.
+
+    :param minutes: opening included
+    :param access: what has to be opened first
+    """
 
     name: str
     title: str
@@ -43,12 +53,15 @@ class ProofTest:
     readings: tuple[ExpectedReading, ...]
     minutes: float
     cautions: tuple[str, ...]
+    access: tuple[str, ...]
+    lead: Lead | None
 
     def to_dict(self) -> dict[str, Any]:
         """The fields as a plain dict."""
         return {"name": self.name, "title": self.title, "setup": list(self.setup),
                 "readings": [one.to_dict() for one in self.readings], "minutes": self.minutes,
-                "cautions": list(self.cautions)}  # fmt: skip
+                "cautions": list(self.cautions), "access": list(self.access),
+                "lead": asdict(self.lead) if self.lead else None}  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,6 +72,7 @@ class Proof:
     :param shown: share of all faults, by their usual chance, that the readings rule out
     :param not_shown: likeliest faults that no reading of these can show
     :param judgement: the verdict on the readings taken after the repair, if there are any
+    :param to_write: lines for the sheet of readings, to be filled in
     :param missing: readings of the proof that were not taken after the repair, if any were
     """
 
@@ -67,6 +81,7 @@ class Proof:
     minutes: float
     shown: float
     not_shown: tuple[str, ...]
+    to_write: str
     judgement: Verdict | None = None
     missing: tuple[str, ...] = ()
 
@@ -75,7 +90,7 @@ class Proof:
         return {
             "repaired": list(self.repaired), "tests": [one.to_dict() for one in self.tests],
             "minutes": self.minutes, "shown": round(self.shown, 4),
-            "not_shown": list(self.not_shown),
+            "not_shown": list(self.not_shown), "to_write": self.to_write,
             "judgement": self.judgement.to_dict() if self.judgement else None,
             "missing": list(self.missing),
         }  # fmt: skip
@@ -83,13 +98,13 @@ class Proof:
 
 def prove(planner: Planner, before: Sheet, after: Sheet | None, options: Options) -> Proof:
     """The proof for what a sheet pointed to; with a second sheet, the judgement of it."""
-    known = hypotheses(planner.harness, planner.locator.beforehand())
+    known = planner.usual
     standings = merged(planner.locator.weigh(before)[1])
     suspected = {one.suspect.lasting_spec for one in standings[:3] if one.suspect.faults}
     weights = _weights(known, suspected)
-    marks = _what_shows(planner, known, options)
-    chosen, seen = _cover(planner, weights, marks)
-    tests = tuple(_told(planner, candidate, places) for candidate, places in chosen)
+    marks = _what_shows(planner, options)
+    chosen, seen = _cover(planner, weights, marks, jobs(planner, [one for one, _ in marks]))
+    tests = tuple(_told_all(planner, chosen, options.opened))
     unseen = np.flatnonzero(np.logical_not(seen) & (weights > 0))
     by_suspect = np.bincount(known.row_suspect[unseen], known.weights[unseen],
                              minlength=len(known.suspects))  # fmt: skip
@@ -98,8 +113,8 @@ def prove(planner: Planner, before: Sheet, after: Sheet | None, options: Options
     share = float(known.weights[seen & faulty].sum() / known.weights[faulty].sum())
     judgement = planner.locator.locate(after) if after is not None else None
     return Proof(tuple(sorted(suspected)), tests, sum(one.minutes for one in tests), share,
-                 tuple(known.suspects[n].spec for n in order), judgement,
-                 _missing(chosen, after))  # fmt: skip
+                 tuple(known.suspects[n].spec for n in order),
+                 to_write(planner.harness, chosen), judgement, _missing(chosen, after))  # fmt: skip
 
 
 def _missing(chosen: list[tuple[Candidate, list[int]]], after: Sheet | None) -> tuple[str, ...]:
@@ -125,18 +140,15 @@ def _weights(known: Hypotheses, suspected: set[str]) -> Array:
     return found
 
 
-def _what_shows(
-    planner: Planner, known: Hypotheses, options: Options
-) -> list[tuple[Candidate, Bool]]:
+def _what_shows(planner: Planner, options: Options) -> list[tuple[Candidate, Bool]]:
     """For each set-up which rows move which of its readings out of band (rows, readings)."""
-    predictor = known.predictor()
-    sound = next(n for n, one in enumerate(known.suspects) if not one.faults)
+    known = planner.usual
     found = []
     for one in planner.candidates:
         if one.setup.swap or not one.needs <= options.tools or one.name in options.skip:
             continue
-        values = known.predicted(predictor, planner.bench(one))
-        base = values[known.first_row(sound)]
+        values = planner.usual_values(one)
+        base = values[known.sound_row]
         moved = np.zeros(values.shape, dtype=bool)
         for place, (_, observation) in enumerate(one.observations):
             if tool_of(observation) not in ("eyes", *options.tools) or not np.isfinite(base[place]):
@@ -154,33 +166,40 @@ def _what_shows(
 
 
 def _cover(
-    planner: Planner, weights: Array, marks: list[tuple[Candidate, Bool]]
-) -> tuple[list[tuple[Candidate, list[int]]], Bool]:
-    """Greedily: the reading that rules out most for its minutes, a set-up begun costing once."""
+    planner: Planner, weights: Array, marks: list[tuple[Candidate, Bool]],
+    begun: dict[int, list[int]],
+) -> tuple[list[tuple[Candidate, list[int]]], Bool]:  # fmt: skip
+    """The jobs, and greedily the reading that rules out most for its minutes; the engine warms up once.
+    """
     can = np.any(np.concatenate([moved for _, moved in marks], axis=1), axis=1)
     goal = _ENOUGH * weights[can].sum()
     seen = np.zeros(len(weights), dtype=bool)
-    chosen: dict[int, list[int]] = {}
-    opened: set[str] = set()
+    chosen = {number: list(places) for number, places in begun.items()}
+    opened = {one for number, places in begun.items() for place in places
+              for one in _needs(planner, marks[number][0], place)}  # fmt: skip
+    for number, places in begun.items():
+        seen |= marks[number][1][:, places].any(axis=1)
     while weights[seen].sum() < goal:
         best: tuple[float, int, int] | None = None
         for number, (candidate, moved) in enumerate(marks):
             new = (weights * ~seen) @ moved
-            begun = 0.0 if number in chosen else candidate.minutes
             for place in np.argsort(-new)[:3].tolist():
                 needs = _needs(planner, candidate, place)
-                opening = sum(planner.harness.access[one].minutes for one in needs - opened)
-                worth = float(new[place]) / (begun + READING + opening)
+                taken = chosen.get(number, [])
+                more = candidate.minutes_for([*taken, place])
+                more -= candidate.minutes_for(taken) if taken else 0.0
+                worth = float(new[place]) / (more + opening(planner.harness, needs - opened))
                 if new[place] > 0 and (best is None or worth > best[0]):
                     best = (worth, number, place)
-        if best is None:
+        if best is None or best[0] < _SLOW:
             break
         _, number, place = best
         candidate, moved = marks[number]
         chosen.setdefault(number, []).append(place)
         opened |= _needs(planner, candidate, place)
         seen |= moved[:, place]
-    return [(marks[number][0], sorted(places)) for number, places in chosen.items()], seen
+    order = sorted(chosen, key=lambda number: marks[number][0].setup.engine.celsius)
+    return [(marks[number][0], sorted(chosen[number])) for number in order], seen
 
 
 def _needs(planner: Planner, candidate: Candidate, place: int) -> set[str]:
@@ -188,7 +207,19 @@ def _needs(planner: Planner, candidate: Candidate, place: int) -> set[str]:
     return {*candidate.access, *access_of(planner.harness, candidate.observations[place][1])}
 
 
-def _told(planner: Planner, candidate: Candidate, places: list[int]) -> ProofTest:
+def _told_all(
+    planner: Planner, chosen: list[tuple[Candidate, list[int]]], opened: frozenset[str]
+) -> Iterator[ProofTest]:
+    """The tests in their order, what is opened for one staying open for the next."""
+    for candidate, places in chosen:
+        needs = {one for place in places for one in _needs(planner, candidate, place)}
+        yield _told(planner, candidate, places, tuple(sorted(needs - opened)))
+        opened |= needs
+
+
+def _told(
+    planner: Planner, candidate: Candidate, places: list[int], access: tuple[str, ...]
+) -> ProofTest:
     bench = planner.bench(candidate)
     run = bench.run([{}])
     spread = np.sqrt(np.sum(run.shifts(np.array([0])).values[0] ** 2, axis=-1))
@@ -197,6 +228,8 @@ def _told(planner: Planner, candidate: Candidate, places: list[int]) -> ProofTes
                          float(run.values[0, place]), float(spread[place]))
         for place in places
     )  # fmt: skip
-    return ProofTest(candidate.name, candidate.title, tuple(setup_lines(candidate.setup)), readings,
-                     candidate.minutes + READING * len(places),
-                     tuple(cautions_for(planner.harness, candidate.setup)))  # fmt: skip
+    return ProofTest(
+        candidate.name, candidate.title, tuple(setup_lines(candidate.setup)), readings,
+        candidate.minutes_for(places) + opening(planner.harness, access),
+        tuple(cautions_for(planner.harness, candidate.setup)), access, candidate.lead,
+    )  # fmt: skip

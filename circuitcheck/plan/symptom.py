@@ -9,7 +9,7 @@ from circuitcheck.expect.bench import Bench
 from circuitcheck.expect.expected import word_for
 from circuitcheck.harness.model import Harness, Observation, Setup, Test
 from circuitcheck.harness.readings import Reading, Sheet
-from circuitcheck.plan.candidates import conditions
+from circuitcheck.plan.setups import conditions
 
 _WORDS = (
     ("off", r"\b(dead|off|not (?:run|running|turn|turning|working)|stands? still|will not run)\b"),

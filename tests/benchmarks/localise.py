@@ -1,24 +1,19 @@
 """How often the tool is right, and how long it takes: vehicles simulated by ngspice, not by us.
 
-    python tests/benchmarks/localise.py [--json] [--cases 30] [--harness NAME ...] [--jobs 2]
-                                        [--meter 1.0] [--tolerance 1.0]
+    python tests/benchmarks/localise.py [--json] [--cases 30] [--first 0] [--harness NAME ...] [--jobs 2]
+                                        [--meter-error 0.05] [--tolerance 0.2]
 
-For each harness lasting faults are drawn by their usual chance (and a few that come and go, which count
-where a reading has met them), and for each a vehicle: every value inside its
+For each harness faults are drawn by their usual chance, and for each a vehicle: every value inside its
 tolerance, an unknown value anywhere in its range, a meter with its own errors. The script does what
 ``next`` asks for until it stops; each reading comes from the exported deck of that very circuit, run in
-``ngspice``. ``--meter`` and ``--tolerance`` multiply the errors, to see how the figures degrade; the
-tool is not told.
+``ngspice``. Vehicles with two faults go on: the unit named is put right, the readings that ``prove``
+asks for are taken, and if they are not sound ``next`` goes on with them. ``--meter-error`` and
+``--tolerance`` show how the figures degrade; the tool is not told. Seeds are fixed: harnesses may be
+run one by one, and a long run in pieces (``--first``).
 
 m_utl is the isolation utility of the Diagnostic Competition framework (A. Feldman et al., *Empirical
-Evaluation of Diagnostic Algorithm Performance Using a Generic Framework*, IJPHM) in its form for
-ambiguity groups: the first group against all that no reading of any test here could tell from the truth
-(the same run, with no place for a probe between), over that of those with themselves. Its elements are the
-units that are put right, since faults with one remedy are not told apart on purpose; the same over single
-wires, pins and parts is printed below it.
-
-The repair that is judged is what the verdict names to be put right together; how many units that is,
-is printed beside it.
+Evaluation of Diagnostic Algorithm Performance Using a Generic Framework*, IJPHM), averaged over the
+first group.
 """
 
 import argparse
@@ -31,86 +26,34 @@ import time
 from collections import Counter
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, field
-from pathlib import Path
 
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
-sys.path.insert(0, str(Path(__file__).parents[1] / "solve"))
 
-import numpy as np
-from simulator import simulate
+from figures import failures, figures
+from optimum import next_against_locate, rollout_against_optimum
+from vehicles import Vehicle, both_show, drawn_faults, is_visible
 
 import circuitcheck
-from circuitcheck.expect.bench import Bench
-from circuitcheck.expect.expected import ChosenFault, combined
-from circuitcheck.expect.second_opinion import Observed, look_of
-from circuitcheck.expect.service import blown_in_service
-from circuitcheck.expect.vehicle import drawer, is_there, shown, vary
 from circuitcheck.harness.model import Test
 from circuitcheck.harness.readings import Reading, Sheet, parse_reading
-from circuitcheck.physics.meter import ACCURACY, OPEN_OHM
 from circuitcheck.plan.next_test import next_test
 from circuitcheck.plan.planner import Options, Planner
+from circuitcheck.plan.prove import prove
 from circuitcheck.shipped import harness_files
-from circuitcheck.solve.deck import circuit_deck, printed_name
 
 MOST_STEPS = 12
-
-
-@dataclass
-class Vehicle:
-    """One vehicle with its faults, whose readings the simulator gives."""
-
-    harness: object
-    faults: list
-    seed: int
-    meter: float = 1.0
-    tolerance: float = 1.0
-    blown: frozenset = field(init=False)
-
-    def __post_init__(self):
-        rule = lambda branches: combined(self.faults, branches)  # noqa: E731
-        (self.blown,) = blown_in_service(self.harness, [rule])
-        plain = drawer(self.seed)
-        self.draw = lambda latent: self.tolerance * plain(latent)
-        self.errors = plain
-
-    def read(self, setup, observations):
-        """What the meter shows of some observations, by name."""
-        bench = Bench(self.harness, setup, tuple(observations))
-        seen, places = [], []
-        for station in bench.stations:
-            varied = vary(station.circuit, self.draw)
-            there = [one for one in self.faults if is_there(one, repr(setup), self.draw)]
-            varied = varied.changed(combined(there, varied.branches, setup.swap))
-            for place, reader in station.readers:
-                observation = observations[place][1]
-                circuit = varied.changed(reader.meter()).after(self.blown)
-                seen.append(Observed(f"r{place}", observation.kind, circuit, reader))
-                places.append(place)
-        buzzing = [one for one in seen if one.point.buzzing]
-        quiet = [one for one in seen if not one.point.buzzing]
-        found = {}
-        if quiet:
-            found = simulate(circuit_deck("vehicle", [], [look_of(one) for one in quiet]))
-        values = {one.name: found.get(printed_name(one.name), math.nan) for one in quiet}
-        values |= {one.name: math.nan for one in buzzing}
-        return {observations[place][0]: self._shown(*observations[place], values[f"r{place}"])
-                for place in places}  # fmt: skip
-
-    def _shown(self, name, observation, value):
-        if math.isnan(value):
-            return "buzzes"
-        if observation.kind == "ohms" and value > OPEN_OHM:
-            value = math.inf
-        error = math.tanh(self.errors(f"meter {name} {observation!r}")) * self.meter
-        if observation.kind in ACCURACY or math.isinf(value):
-            return shown(self.harness, observation, value, error)
-        return "clicks" if value > 0.5 else "silent"
+MOST_REPAIRS = 3
 
 
 @dataclass
 class Outcome:
-    """What came of one vehicle."""
+    """What came of one vehicle.
+
+    :param sure: chance of the unit named, as stated when ``next`` stopped
+    :param shown: for two faults, whether neither hides the other wholly
+    :param found: for two faults, those among the first three suspects at some stop
+    :param repairs: units put right, in their order
+    """
 
     harness: str
     kind: str
@@ -120,7 +63,6 @@ class Outcome:
     top: list
     first: list
     unit: str
-    repair: list
     sure: float
     repeat: list
     wrong: str
@@ -128,22 +70,30 @@ class Outcome:
     steps: int
     estimate: tuple | None
     visible: bool
-    utilities: tuple
-    met: bool
+    utility: float
+    tied: bool
     in_order: float | None = None
+    shown: bool = False
+    found: list = field(default_factory=list)
+    repairs: list = field(default_factory=list)
 
 
 class Case:
     """A vehicle being tested."""
 
-    def __init__(self, planner, vehicle, misread=None):
+    def __init__(self, planner, vehicle, misread=None, opened=()):
         self.planner, self.vehicle = planner, vehicle
-        self.readings, self.setups, self.opened = [], {}, set()
+        self.readings, self.setups, self.opened = [], {}, set(opened)
         self.minutes, self.steps, self.misread, self.wrong = 0.0, 0, misread, ""
+        self.known = {one.name: one for one in planner.candidates}
 
     @property
     def sheet(self):
         return Sheet("", tuple(self.readings), dict(self.setups))
+
+    @property
+    def options(self):
+        return Options(opened=frozenset(self.opened))
 
     def take(self, name, setup, observations, access=()):
         written = self.vehicle.read(setup, observations)
@@ -168,21 +118,22 @@ class Case:
         self.wrong = label
         return f"{other:.2f} {text.split()[1]}"
 
-    def follow(self, first):
-        advice = first
-        known = {one.name: one for one in self.planner.candidates}
+    def do(self, name, wanted, minutes, access):
+        """One test as it was asked for."""
+        candidate = self.known[name]
+        observations = [one for one in candidate.observations if one[0] in wanted]
+        self.take(name, candidate.setup, observations, access)
+        self.minutes += minutes
+        self.opened |= set(access)
+
+    def follow(self, advice):
+        """Do what is asked for until it stops."""
         while not advice.done and self.steps < MOST_STEPS:
             test = advice.test
-            candidate = known[test.name]
-            wanted = {one.sound.name for one in test.readings}
-            observations = [one for one in candidate.observations if one[0] in wanted]
-            self.take(test.name, candidate.setup, observations, test.access)
-            self.minutes += test.minutes
-            self.opened |= set(test.access)
+            self.do(test.name, {one.sound.name for one in test.readings}, test.minutes, test.access)
             self.steps += 1
-            options = Options(opened=frozenset(self.opened))
-            advice = next_test(self.planner, self.sheet, options)
-        return advice.verdict
+            advice = next_test(self.planner, self.sheet, self.options)
+        return advice
 
     def in_written_order(self):
         """Minutes of the harness's own tests in their order until one unit is 95 % sure."""
@@ -192,48 +143,49 @@ class Case:
             minutes += test.minutes + sum(harness.access[one].minutes for one in set(test.access) - opened)
             opened |= set(test.access)
             verdict = self.planner.locator.locate(self.sheet)
-            if unit_of(verdict)[1] >= 0.95:
+            if likeliest_unit(verdict)[1] >= 0.95:
                 break
         return minutes
 
+    def repaired(self, verdict):
+        """Put right what is named, prove, and go on where the proof is not sound.
 
-def unit_of(verdict):
+        :returns: the verdicts at which it was put right or stopped, and the units put right
+        """
+        case, verdicts, named = self, [verdict], []
+        while len(named) < MOST_REPAIRS:
+            unit = unit_of(verdicts[-1], named)[0]
+            if not unit:
+                break
+            named.append(unit)
+            proof = prove(self.planner, case.sheet, None, case.options)
+            case = Case(self.planner, case.vehicle.repaired(unit.split(" and ")), None, case.opened)
+            for test in proof.tests:
+                case.do(test.name, {one.name for one in test.readings}, test.minutes, test.access)
+            if self.planner.locator.locate(case.sheet).verdict == "sound":
+                break
+            advice = next_test(self.planner, case.sheet, case.options)
+            verdicts.append(case.follow(advice).verdict)
+        return verdicts, [unit for one in named for unit in one.split(" and ")]
+
+
+def unit_of(verdict, tried=()):
+    """The unit to put right first, with its chance; none where the verdict is sound."""
+    if verdict.verdict == "sound":
+        return "", sum(one.probability for one in verdict.suspects if one.group == 1)
+    return likeliest_unit(verdict, tried)
+
+
+def likeliest_unit(verdict, tried=()):
+    """The unit that is most likely at fault, with its chance."""
     units = Counter()
     for one in verdict.suspects:
         units[one.replace] += one.probability
-    unit, chance = units.most_common(1)[0]
-    return unit, chance / sum(units.values())
-
-
-def cures(unit, truth):
-    """Whether putting right a unit, or several of them, puts right all that is wrong."""
-    return set(truth) <= set(unit.split(" and ")) if truth else unit == ""
-
-
-def never_parted(planner, modes, fault):
-    """The places of all faults that no reading of any candidate tells from one of them."""
-    left = [one for one in modes if one.mode == fault.mode.mode or one.while_there == fault.mode.mode]
-    for candidate in planner.candidates:
-        bench = planner.bench(candidate)
-        branches, swapped = bench.circuit.branches, candidate.setup.swap
-
-        def mark(mode, bench=bench, branches=branches, swapped=swapped):
-            change = combined([ChosenFault(mode, fault.value)], branches, swapped)
-            return bench.layout.runs.mark(change) if change else ()
-
-        wanted = mark(fault.mode)
-        left = [one for one in left if wanted is not None and mark(one) == wanted]
-    return {one.where for one in left} | {fault.mode.where}
-
-
-def utility_of_groups(group, true, elements):
-    """The isolation utility of a weighed group of sets against a group of true places."""
-    def mean(weighed):
-        total = sum(weight for _, weight in weighed)
-        return sum(weight * utility(accused, {place}, elements) / len(true)
-                   for accused, weight in weighed for place in true) / total  # fmt: skip
-
-    return mean(group) / mean([({place}, 1.0) for place in true])
+    total = sum(units.values())
+    for unit in tried:
+        units.pop(unit, None)
+    unit, chance = units.most_common(1)[0] if units else ("", 0.0)
+    return unit, chance / total
 
 
 def utility(accused, true, elements):
@@ -244,91 +196,56 @@ def utility(accused, true, elements):
     return 1 - useless - missed * (outside + 1) / (elements * (missed + 1))
 
 
-def drawn_value(mode, draw):
-    if mode.severity is None:
-        return 0.0
-    low, high = math.log(mode.severity.low), math.log(mode.severity.high)
-    return math.exp(draw.uniform(low, high))
-
-
-def drawn_faults(loom, draw, count, passing=False):
-    modes = [one for one in loom.faults() if bool(one.while_there) == passing]
-    found = []
-    while len(found) < count:
-        mode = draw.choices(modes, [one.weight for one in modes])[0]
-        if mode.where not in {one.mode.where for one in found}:
-            found.append(ChosenFault(mode, drawn_value(mode, draw)))
-    return found
-
-
-def is_visible(planner, faults):
-    """Whether any reading that could be taken moves by more than the meter's error and a little."""
-    for one in planner.candidates:
-        if one.setup.swap:
-            continue
-        bench = planner.bench(one)
-        change = combined(faults, bench.circuit.branches, one.setup.swap)
-        rule = lambda branches: combined(faults, branches)  # noqa: E731
-        blown = blown_in_service(planner.harness, [rule]) * 2
-        values = bench.run([{}, change], blown=[frozenset(), blown[0]]).values
-        for place, (_, observation) in enumerate(one.observations):
-            sound, now = values[:, place]
-            if np.isfinite(sound) != np.isfinite(now):
-                return True
-            if observation.kind not in ("volts", "drop", "amps", "ohms") or not np.isfinite(sound):
-                continue
-            meter = float(ACCURACY[observation.kind].uncertainty(np.array(sound)))
-            if abs(now - sound) > 3 * math.hypot(meter, 0.03 * sound):
-                return True
-    return False
-
-
-def outcome_of(loom, planner, first, kind, seed, meter, tolerance, written):
+def outcome_of(loom, planner, first, kind, seed, meter_error, tolerance, written):
     draw = random.Random(f"{planner.harness.name} {kind} {seed}")
-    count = {"sound": 0, "two": 2}.get(kind, 1)
-    faults = drawn_faults(loom, draw, count, kind == "passing")
-    vehicle = Vehicle(planner.harness, faults, seed + 1000, meter, tolerance)
+    faults = drawn_faults(loom, draw, {"sound": 0, "two": 2}.get(kind, 1))
+    vehicle = Vehicle(planner.harness, faults, seed + 1000, meter_error, tolerance)
     case = Case(planner, vehicle, draw if kind == "misread" else None)
-    verdict = case.follow(first)
+    advice = case.follow(first)
+    verdict = advice.verdict
     group = [one for one in verdict.suspects if one.group == 1]
     unit, sure = unit_of(verdict)
     truth = [one.mode.spec for one in faults]
-    leader = verdict.suspects[0]
-    estimate = None
-    if len(truth) == 1 and leader.spec == truth[0] and leader.estimate is not None:
-        estimate = (leader.estimate.low, float(faults[0].value), leader.estimate.high)
     elements = len({one.where for one in loom.faults()})
-    scores = (math.nan, math.nan)
-    if kind == "single":
-        true = never_parted(planner, loom.faults(), faults[0])
-        units = {one.where: one.replace for one in loom.faults()}
-        by_place = [(set(one.where.split(" + ")) - {""}, one.probability) for one in group]
-        by_unit = [(set(one.replace.split(" and ")) - {""}, one.probability) for one in group]
-        scores = (utility_of_groups(by_unit, {units[one] for one in true}, len(set(units.values()))),
-                  utility_of_groups(by_place, true, elements))  # fmt: skip
-    order = Case(planner, vehicle).in_written_order() if written else None
-    return Outcome(
+    true_set = {one.mode.where for one in faults}
+    utilities = [utility(set(one.where.split(" + ")) - {""}, true_set, elements) for one in group]
+    weights = [one.probability for one in group]
+    found = Outcome(
         planner.harness.name, kind, truth, [one.mode.replace for one in faults], verdict.verdict,
-        [one.spec for one in verdict.suspects[:3]], [one.spec for one in group], unit,
-        list(verdict.repair.units), sure,
-        list(verdict.repeat), case.wrong, case.minutes, case.steps, estimate,
-        not faults or is_visible(planner, faults), scores, not all(one.fits for one in verdict.readings),
-        order,
+        [one.spec for one in verdict.suspects[:3]], [one.spec for one in group], unit, sure,
+        list(verdict.repeat), case.wrong, case.minutes, case.steps,
+        _estimate(faults, verdict.suspects[0]), not faults or is_visible(planner, faults),
+        sum(u * w for u, w in zip(utilities, weights, strict=True)) / sum(weights),
+        "cutting the loom open" in advice.why,
+        Case(planner, vehicle).in_written_order() if written else None,
     )  # fmt: skip
+    if kind == "two":
+        verdicts, found.repairs = case.repaired(verdict)
+        top = {spec for each in verdicts for one in each.suspects[:3] for spec in one.spec.split(" + ")}
+        found.found = [spec for spec in truth if spec in top]
+        found.shown = both_show(planner, faults)
+    return found
+
+
+def _estimate(faults, leader):
+    """The range of an unknown value with the true one inside or outside it."""
+    if len(faults) != 1 or leader.spec != faults[0].mode.spec or leader.estimate is None:
+        return None
+    return leader.estimate.low, float(faults[0].value), leader.estimate.high
 
 
 def harness_outcomes(job):
-    name, cases, meter, tolerance, part, parts = job
+    name, cases, begin, kinds, meter_error, tolerance, part, parts = job
     loom = circuitcheck.load(name)
-    planner = Planner(loom.harness, loom._locator)
+    planner = loom._planner
     first = next_test(planner, Sheet("", (), {}), Options())
     share = {"single": cases, "sound": max(cases // 6, 2), "two": max(cases // 4, 2),
-             "misread": max(cases // 4, 2), "passing": max(cases // 6, 2)}  # fmt: skip
+             "misread": max(cases // 4, 2)}  # fmt: skip
     found = []
-    for kind, number in share.items():
-        for seed in range(part, number, parts):
+    for kind in kinds:
+        for seed in range(begin + part, begin + share[kind], parts):
             try:
-                found.append(outcome_of(loom, planner, first, kind, seed, meter, tolerance,
+                found.append(outcome_of(loom, planner, first, kind, seed, meter_error, tolerance,
                                         kind == "single" and seed % 4 == 0))  # fmt: skip
             except Exception as error:
                 print(f"{name} {kind} {seed}: {error!r}", file=sys.stderr)
@@ -336,85 +253,57 @@ def harness_outcomes(job):
     return found
 
 
-def share(rows, test):
-    rows = list(rows)
-    return sum(map(bool, map(test, rows))) / len(rows) if rows else math.nan
+def table_of(names, outcomes, compared):
+    """Figures of each harness and of all.
+
+    :param compared: whether the choice of tests is compared with the exact optimum and ``locate``, too
+    """
+    table = {name: figures([one for one in outcomes if one.harness == name]) for name in names}
+    if not compared:
+        return table | {"all": figures(outcomes)}
+    ratios, speeds = [], []
+    for name in names:
+        planner = Planner((loom := circuitcheck.load(name)).harness, loom._locator)
+        here, speed = rollout_against_optimum(planner), next_against_locate(name)
+        table[name] |= {"minutes_against_optimum": sum(here) / len(here),
+                        "next_against_locate_most": max(speed)}  # fmt: skip
+        ratios, speeds = ratios + here, speeds + speed
+    table["all"] = figures(outcomes) | {
+        "minutes_against_optimum": sum(ratios) / len(ratios), "next_against_locate_most": max(speeds)
+    }
+    return table
 
 
-def figures(found):
-    single = [one for one in found if one.kind == "single" and one.visible]
-    wrong = [one for one in found if one.kind == "misread" and one.wrong and one.visible]
-    two = [one for one in found if one.kind == "two" and one.visible]
-    sound = [one for one in found if one.kind == "sound"]
-    passing = [one for one in found if one.kind == "passing" and one.met]
-    sure = [(one.sure, cures(one.unit, one.units))
-            for one in found if one.kind in ("single", "sound")]  # fmt: skip
-    bins = [[r for p, r in sure if low <= p < high] for low, high in BINS]
-    means = [[p for p, r in sure if low <= p < high] for low, high in BINS]
-    calibration = sum(abs(sum(r) / len(r) - sum(p) / len(p)) * len(r)
-                      for r, p in zip(bins, means, strict=True) if r) / max(len(sure), 1)  # fmt: skip
-    ranges = [one.estimate for one in single if one.estimate]
-    ordered = [one for one in single if one.in_order]
-    return {
-        "cases": len(found), "single_visible": len(single),
-        "repair_right": share(single, lambda o: set(o.units) <= set(o.repair)),
-        "units_in_repair": sum(len(o.repair) for o in single) / max(len(single), 1),
-        "likeliest_unit_right": share(single, lambda o: cures(o.unit, o.units)),
-        "true_fault_in_first_group": share(single, lambda o: o.truth[0] in o.first),
-        "sound_called_sound": share(sound, lambda o: o.unit == ""),
-        "two_both_in_first_three": share(two, lambda o: set(o.truth) <= {
-            spec for one in o.top for spec in one.split(" + ")}),
-        "misread_still_right": share(wrong, lambda o: set(o.units) <= set(o.repair)),
-        "misread_flagged": share(wrong, lambda o: any(o.wrong in one for one in o.repeat)),
-        "comes_and_goes_repair_right": share(passing, lambda o: set(o.units) <= set(o.repair)),
-        "comes_and_goes": len(passing),
-        "calibration_error": calibration,
-        "ranges_hold": share(ranges, lambda r: r[0] <= r[1] <= r[2]), "ranges": len(ranges),
-        "isolation_utility": sum(o.utilities[0] for o in single) / max(len(single), 1),
-        "isolation_utility_places": sum(o.utilities[1] for o in single) / max(len(single), 1),
-        "minutes": sum(o.minutes for o in single) / max(len(single), 1),
-        "steps": sum(o.steps for o in single) / max(len(single), 1),
-        "minutes_against_written_order": sum(o.minutes for o in ordered)
-        / max(sum(o.in_order for o in ordered), 1e-9),
-    }  # fmt: skip
-
-
-BINS = ((0.0, 0.5), (0.5, 0.8), (0.8, 0.9), (0.9, 0.97), (0.97, 1.01))
-
-
-def failures(found):
-    for one in found:
-        if one.kind in ("single", "misread") and one.visible and not set(one.units) <= set(one.repair):
-            yield f"{one.harness} {one.kind}: {one.truth} called {one.top[0]} ({one.sure:.2f})"
-        if one.kind == "sound" and one.unit:
-            yield f"{one.harness} sound called {one.top[0]} ({one.sure:.2f})"
+def show(table, outcomes):
+    """For people."""
+    for key in table["all"]:
+        cells = [f"{table[name].get(key, math.nan):10.3g}" for name in table]
+        print(f"{key:40}{''.join(cells)}")
+    print(f"{'':40}{''.join(f'{name[-9:]:>10}' for name in table)}")
+    for line in failures(outcomes):
+        print(line)
 
 
 if __name__ == "__main__":
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--json", action="store_true")
-    parser.add_argument("--cases", type=int, default=30)
+    parser.add_argument("--cases", type=int, default=30, help="single faults a harness")
+    parser.add_argument("--first", type=int, default=0, help="first seed: to go on where a run ended")
+    parser.add_argument("--kinds", nargs="*", default=["single", "sound", "two", "misread"])
     parser.add_argument("--harness", nargs="*", default=list(harness_files()))
     parser.add_argument("--jobs", type=int, default=2)
-    parser.add_argument("--meter", type=float, default=1.0)
-    parser.add_argument("--tolerance", type=float, default=1.0)
+    parser.add_argument("--meter-error", type=float, default=0.0, help="0.05: five per cent besides")
+    parser.add_argument("--tolerance", type=float, default=0.0, help="0.2: every value twenty per cent")
     given = parser.parse_args()
     begin = time.perf_counter()
-    jobs = [(name, given.cases, given.meter, given.tolerance, part, given.jobs)
+    jobs = [(name, given.cases, given.first, given.kinds, given.meter_error, given.tolerance, part, given.jobs)
             for name in given.harness for part in range(given.jobs)]  # fmt: skip
     with ProcessPoolExecutor(given.jobs) as pool:
         everything = [one for part in pool.map(harness_outcomes, jobs) for one in part]
-    table = {name: figures([one for one in everything if one.harness == name])
-             for name in given.harness}  # fmt: skip
-    table["all"] = figures(everything) | {"seconds": time.perf_counter() - begin}
+    table = table_of(given.harness, everything, given.first == 0)
+    table["all"]["seconds"] = time.perf_counter() - begin
     if given.json:
         clean = json.loads(json.dumps(table), parse_constant=lambda _: None)
         print(json.dumps({"figures": clean, "failures": list(failures(everything))}, indent=2))
     else:
-        for key in table[given.harness[0]]:
-            cells = [f"{table[name].get(key, math.nan):10.3g}" for name in table]
-            print(f"{key:32}{''.join(cells)}")
-        print(f"{'':32}{''.join(f'{name[-9:]:>10}' for name in table)}")
-        print(f"{table['all']['seconds']:.0f} s")
-        for line in failures(everything):
-            print(line)
+        show(table, everything)

@@ -7,6 +7,7 @@ import sys
 import pytest
 from typer.testing import CliRunner
 
+import circuitcheck
 from circuitcheck.cli.main import app
 from circuitcheck.shipped import harness_files, readings_files
 
@@ -100,7 +101,7 @@ def test_wrong_readings_are_told_with_file_and_line():
 
 
 def test_a_closed_pipe_is_no_error():
-    command = f"{sys.executable} -m circuitcheck faults first-fan | head -n 1"
+    command = f"set -o pipefail; {sys.executable} -m circuitcheck faults first-fan | head -n 1"
     done = subprocess.run(["bash", "-c", command], capture_output=True, text=True, check=True)
     assert "Traceback" not in done.stderr
 
@@ -122,3 +123,23 @@ def test_sample_readings_come_out_as_they_say(name):
         first = [one["spec"] for one in found["suspects"] if one["group"] == 1]
         assert truth in first, f"{path.name}: {truth} not in {first}"
         assert (found["verdict"] == "sound") == (truth == "sound"), path.name
+
+
+def test_no_blanks_at_the_ends_of_lines():
+    for words in (("list",), ("expect", "first-fan"), ("faults", "first-fan"),
+                  ("wire", "--amps", "15 A", "--length", "6 m")):  # fmt: skip
+        lines = run(*words).stdout.splitlines()
+        assert [line for line in lines if line != line.rstrip()] == []
+
+
+def test_cautions_are_set_in_under_their_mark():
+    lines = run("expect", "first-fan", "--test", "switch-bridged").stderr.splitlines()
+    assert len(lines) > 3
+    assert all(line.startswith(("! ", "  ")) for line in lines)
+
+
+def test_a_verdict_prints_as_text():
+    loom = circuitcheck.load("twin-fan-switch")
+    said = str(loom.locate(readings_files("twin-fan-switch")["slow-on-low"]))
+    assert said.startswith("located: Resistor R2")
+    assert "group  chance  suspect" in said

@@ -5,10 +5,11 @@ import random
 
 import numpy as np
 import pytest
+from scipy.stats import entropy
 
 from circuitcheck.plan.exact import Certain, Exact
 from circuitcheck.plan.policy import advise
-from circuitcheck.plan.problem import Problem
+from circuitcheck.plan.problem import Problem, information
 
 # The classic example of test sequencing: priors of six states, five tests of unit cost and the
 # states each detects (K. R. Pattipati, M. G. Alexandridis, IEEE Trans. SMC 20, 1990; V. Raghavan et
@@ -62,6 +63,38 @@ def test_entropy_of_the_example():
     chances = np.eye(6)[None]
     problem = Problem(np.arange(6), chances, np.ones(1), np.zeros((1, 0), dtype=bool), np.zeros(0), 1)
     assert problem.gains(np.array(PRIORS))[0] == pytest.approx(1.455, abs=5e-4)
+
+
+@pytest.mark.parametrize("seed", range(5))
+def test_what_a_test_tells_against_scipy(seed):
+    """Mutual information from the entropies of a general-purpose library."""
+    draw = np.random.default_rng(seed)
+    unit = np.array([0, 0, 1, 2, 2, 2])
+    weights = draw.dirichlet(np.ones(6))
+    chances = draw.dirichlet(np.ones(4), size=(3, 6))
+    joint = np.array([[weights[unit == u] @ one[unit == u] for u in range(3)] for one in chances])
+    expected = [entropy(one.sum(axis=1), base=2) + entropy(one.sum(axis=0), base=2)
+                - entropy(one.ravel(), base=2) for one in joint]  # fmt: skip
+    assert information(unit, weights, chances) == pytest.approx(np.array(expected), abs=1e-9)
+
+
+def test_rows_that_are_alike_change_nothing_when_put_together():
+    problem = problem_of(PRIORS, DETECTS, [1] * 5)
+    twice = Problem(np.repeat(problem.unit, 2), np.repeat(problem.chances, 2, axis=1), problem.minutes,
+                    problem.access, problem.opening, problem.price)  # fmt: skip
+    small, weights = twice.merged(np.repeat(np.array(PRIORS) / 2, 2))
+    assert len(small.unit) == 6
+    assert weights == pytest.approx(PRIORS)
+    assert small.gains(weights) == pytest.approx(problem.gains(np.array(PRIORS)))
+
+
+def test_a_look_that_costs_nothing_comes_first():
+    """Even where a dear test alone would do; and a test that was done is not advised again."""
+    problem = problem_of([0.4, 0.3, 0.3], [{0}, {1}, {0, 1}], [0.5, 20, 20])
+    weights = np.array([0.4, 0.3, 0.3])
+    assert advise(problem, weights, free=[0]).choices[0].test == 0
+    again = advise(problem, weights, free=[0], done=frozenset({0}))
+    assert 0 not in [one.test for one in again.choices]
 
 
 def brute_force(priors, detects, minutes, alive):

@@ -1,0 +1,34 @@
+"""Where results and cautions are printed."""
+
+from __future__ import annotations
+
+import textwrap
+from typing import Any
+
+from rich.console import Console
+
+
+class Paper(Console):
+    """Standard output; no blanks at the ends of lines where it goes to a file or a pipe."""
+
+    def __init__(self) -> None:
+        super().__init__(highlight=False)
+
+    def print(self, *objects: Any, **options: Any) -> None:
+        """As :meth:`rich.console.Console.print`."""
+        if self.is_terminal:
+            super().print(*objects, **options)
+            return
+        with self.capture() as caught:
+            super().print(*objects, **options)
+        self.file.write("\n".join(line.rstrip() for line in caught.get().split("\n")))
+
+
+_err = Console(stderr=True, highlight=False)
+
+
+def caution(text: str) -> None:
+    """A caution on standard error, set in under its mark."""
+    lines = textwrap.wrap(text, max(_err.width, 40), initial_indent="! ", subsequent_indent="  ")
+    for line in lines:
+        _err.print(line, markup=False, soft_wrap=True)

@@ -1,0 +1,96 @@
+"""Which readings to take together in one set-up: the most telling first, others while they pay."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from circuitcheck.physics.branch import Array
+from circuitcheck.plan.candidates import READING
+from circuitcheck.plan.outcomes import Outcomes
+from circuitcheck.plan.problem import Index, information, kinds_of
+
+_READINGS = 3
+"""Readings of one planned test at the most."""
+_OUTCOMES = 9
+"""Joint outcomes of a test that are told apart at the most."""
+_RARE = 0.005
+"""Chance below which an outcome is not told apart."""
+REST = "anything else"
+_TELLS = 1e-3
+"""Gain that the first reading of a test must bring [bit]."""
+_PAYS = 0.02
+"""Gain that one more reading in a set-up must bring [bit a minute]."""
+
+
+@dataclass(frozen=True)
+class Bundle:
+    """Readings taken together.
+
+    :param chosen: their numbers
+    :param joint: chance of each joint outcome under each row (rows, outcomes)
+    :param labels: of each joint outcome
+    """
+
+    chosen: tuple[int, ...]
+    joint: Array
+    labels: tuple[str, ...]
+
+
+def best_bundle(unit: Index, weights: Array, outcomes: Sequence[Outcomes]) -> Bundle:
+    """Greedily: the reading that tells most, then others for as long as they pay.
+
+    Most suspects give the same in one set-up, so that they are taken together first.
+
+    :param unit: number of the unit of each row
+    :param weights: chance of each row
+    :param outcomes: of each reading there is
+    """
+    first, kind = kinds_of(np.concatenate([one.chances for one in outcomes], axis=1))
+    member = np.zeros((int(unit.max()) + 1, len(first)))
+    np.add.at(member, (unit, kind), weights)
+    units, kinds = np.nonzero(member)
+    share = member[units, kinds]
+    small = [Outcomes(one.labels, one.chances[first]) for one in outcomes]
+    found = Bundle((), np.ones((len(first), 1)), ("",))
+    so_far = 0.0
+    while len(found.chosen) < _READINGS:
+        left = [n for n in range(len(small)) if n not in found.chosen]
+        if not left:
+            break
+        gains = information(units, share, _beside(found.joint, [small[n] for n in left])[:, kinds])
+        best = int(np.argmax(gains))
+        more = float(gains[best]) - so_far
+        if more < (_PAYS * READING if found.chosen else _TELLS):
+            break
+        found = _joined(member.sum(axis=0), found, left[best], small[left[best]])
+        so_far = float(gains[best])
+    return Bundle(found.chosen, found.joint[kind], found.labels)
+
+
+def _beside(joint: Array, outcomes: Sequence[Outcomes]) -> Array:
+    """Joint outcomes with those of each of some readings (readings, kinds, outcomes)."""
+    width = max(one.chances.shape[1] for one in outcomes) * joint.shape[1]
+    stacked = np.zeros((len(outcomes), len(joint), width))
+    for place, one in enumerate(outcomes):
+        both = _product(joint, one.chances)
+        stacked[place, :, : both.shape[1]] = both
+    return stacked
+
+
+def _product(one: Array, other: Array) -> Array:
+    return (one[:, :, None] * other[:, None, :]).reshape(len(one), -1)
+
+
+def _joined(weights: Array, known: Bundle, number: int, more: Outcomes) -> Bundle:
+    """With one more reading; what hardly ever comes is put together."""
+    both = _product(known.joint, more.chances)
+    named = [f"{a}; {b}" if a else b for a in known.labels for b in more.labels]
+    chance = weights @ both
+    common = np.sort(np.argsort(-chance, kind="stable")[:_OUTCOMES])
+    common = common[chance[common] > _RARE]
+    rest = 1.0 - both[:, common].sum(axis=1, keepdims=True)
+    joint = np.concatenate([both[:, common], np.maximum(rest, 0.0)], axis=1)
+    return Bundle((*known.chosen, number), joint, (*(named[n] for n in common), REST))

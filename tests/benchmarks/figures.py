@@ -1,0 +1,84 @@
+"""The figures of what came of many vehicles."""
+
+import math
+
+BINS = ((0.0, 0.5), (0.5, 0.8), (0.8, 0.9), (0.9, 0.97), (0.97, 1.01))
+
+
+def share(rows, test):
+    """The share of some outcomes for which something holds."""
+    rows = list(rows)
+    return sum(map(bool, map(test, rows))) / len(rows) if rows else math.nan
+
+
+def mean(values):
+    """Their mean; not a number if there are none."""
+    values = list(values)
+    return sum(values) / len(values) if values else math.nan
+
+
+def figures(found):
+    """All figures of some outcomes."""
+    single = [one for one in found if one.kind == "single" and one.visible]
+    wrong = [one for one in found if one.kind == "misread" and one.wrong and one.visible]
+    sound = [one for one in found if one.kind == "sound"]
+    ranges = [one.estimate for one in single if one.estimate]
+    ordered = [one for one in single if one.in_order]
+    return {
+        "cases": len(found), "single_visible": len(single),
+        "unit_right": share(single, lambda o: o.unit in o.units),
+        "unit_right_or_said_to_be_inseparable": share(single, lambda o: o.unit in o.units or _tied(o)),
+        "true_fault_in_first_group": share(single, lambda o: o.truth[0] in o.first),
+        "sound_called_sound": share(sound, lambda o: o.unit == ""),
+        **_of_two([one for one in found if one.kind == "two" and one.visible]),
+        "misread_still_right": share(wrong, lambda o: o.unit in o.units),
+        "misread_flagged": share(wrong, lambda o: any(o.wrong in one for one in o.repeat)),
+        "calibration_error": calibration(found),
+        "ranges_hold": share(ranges, lambda r: r[0] <= r[1] <= r[2]), "ranges": len(ranges),
+        "isolation_utility": mean(o.utility for o in single),
+        "minutes": mean(o.minutes for o in single), "steps": mean(o.steps for o in single),
+        "minutes_against_written_order": sum(o.minutes for o in ordered)
+        / max(sum(o.in_order for o in ordered), 1e-9),
+    }  # fmt: skip
+
+
+def _tied(one):
+    """It said that these cannot be parted without cutting the loom open, the true one among them."""
+    return one.tied and one.truth[0] in one.first
+
+
+def _of_two(two):
+    """Two faults: as the vehicle stands, and once the first is put right."""
+    shown = [one for one in two if one.shown]
+    first_three = lambda o: set(o.truth) <= {s for one in o.top for s in one.split(" + ")}  # noqa: E731
+    return {
+        "two": len(two), "two_neither_hidden": share(two, lambda o: o.shown),
+        "two_in_first_three_at_once": share(shown, first_three),
+        "two_in_first_three_with_proof": share(two, lambda o: len(o.found) == len(o.truth)),
+        "two_both_put_right": share(two, lambda o: set(o.units) <= set(o.repairs)),
+    }  # fmt: skip
+
+
+def calibration(found):
+    """Mean distance between the stated chance of the unit named and how often it was right."""
+    sure = [(one.sure, one.unit in one.units if one.units else one.unit == "")
+            for one in found if one.kind in ("single", "sound")]  # fmt: skip
+    total = 0.0
+    for low, high in BINS:
+        here = [(stated, right) for stated, right in sure if low <= stated < high]
+        if here:
+            total += abs(sum(right - stated for stated, right in here))
+    return total / max(len(sure), 1)
+
+
+def failures(found):
+    """The cases in which it was wrong, a line each."""
+    for one in found:
+        if one.kind in ("single", "misread") and one.visible and one.unit not in one.units:
+            tied = ", said to be inseparable" if _tied(one) else ""
+            yield f"{one.harness} {one.kind}: {one.truth} called {one.top[0]} ({one.sure:.2f}){tied}"
+        if one.kind == "sound" and one.unit:
+            yield f"{one.harness} sound called {one.top[0]} ({one.sure:.2f})"
+        if one.kind == "two" and one.visible and len(one.found) < 2:
+            hidden = "" if one.shown else ", one hides the other"
+            yield f"{one.harness} two: {one.truth} put right {one.repairs}{hidden}"
