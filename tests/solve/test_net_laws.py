@@ -101,7 +101,7 @@ def test_reciprocity(seed):
     pairs = [edge[:2] for edge in edges]
     raised = [{f"R{n}": Conductor(str(a), str(b), 30 * ohm)} for n, (a, b, ohm) in enumerate(edges)]
     batch = swept(circuit_of(edges), raised, pairs)
-    z = batch.transfer(batch.probe_ports, batch.probe_ports)
+    z = batch.transfer(batch.probe_ports, batch.probe_ports, np.arange(len(batch)))
     largest = np.sqrt(batch.probe_ohms[:, :, None] * batch.probe_ohms[:, None, :])
     assert np.max(np.abs(z - z.transpose(0, 2, 1)) / largest) < EXACT
 
