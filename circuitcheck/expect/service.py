@@ -1,7 +1,7 @@
 """What a fault has done before anybody tests: fuses that blew while the vehicle was in use.
 
 A chafed feed does not wait for the mechanic. Before any test the vehicle is taken to have run with
-the ignition on, the engine hot, and each hand switch in each of its positions; unless its loom is
+the ignition on, the engine hot, and its hand switches in each of their positions; unless its loom is
 fresh from the bench and has never been in use.
 """
 
@@ -26,11 +26,14 @@ def service_setups(harness: Harness) -> list[Setup]:
     """The conditions of ordinary use that it has been through."""
     if not harness.in_use:
         return []
+    on = {
+        name: [one for one in known if one != getattr(part, "at_rest", "")]
+        for name, part in harness.parts.items() if (known := getattr(part, "positions", None))
+    }  # fmt: skip
+    # All switches at once: what feeds one of them seldom feeds another, and a vehicle has many.
+    most = max((len(positions) for positions in on.values()), default=0)
     positions: list[dict[str, str]] = [{}]
-    for name, part in harness.parts.items():
-        known = getattr(part, "positions", None)
-        at_rest = getattr(part, "at_rest", "")
-        positions += [{name: position} for position in known or () if position != at_rest]
+    positions += [{name: one[n] for name, one in on.items() if len(one) > n} for n in range(most)]
     always = {"ignition": "on", "running": "yes", "engine": HOT}
     described = [{**always, "switches": one} for one in positions]
     return [Setup.model_validate(one) for one in described]
