@@ -139,14 +139,17 @@ def _shared_out(
     A combination of states that many rows share has its own; making it costs about as much as a
     row for each node. The others differ by a few contacts from one that is there.
     """
-    strays: dict[int, tuple[Network, list[Index]]] = {}
+    strays: dict[tuple[int, int], tuple[Network, list[Index]]] = {}
     for group in alike_rows(states, rows):
         if len(group) >= networks.wiring.size:
             for first in range(0, len(group), _AT_ONCE):
                 yield networks.of(states[group[0]]), group[first : first + _AT_ONCE]
         else:
             network = networks.near(states[group[0]])
-            strays.setdefault(id(network), (network, []))[1].append(group)
+            # Rows that differ by many states would widen the arrays of those that differ by few.
+            apart = int(np.sum(network.state_row != states[group[0]]))
+            key = id(network), apart.bit_length()
+            strays.setdefault(key, (network, []))[1].append(group)
     for network, groups in strays.values():
         yield network, np.concatenate(groups)
 
