@@ -1,8 +1,13 @@
 """The command line."""
 
+import gc
 import os
 
 # Before numpy is there: matrices here have a few dozen rows, and threads that share one cost more than
 # they save.
 for _threads in ("OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "OMP_NUM_THREADS"):
     os.environ.setdefault(_threads, "1")
+
+# What is loaded at the start stays; looking through it for garbage every 700 objects takes longer than
+# most verbs.
+gc.set_threshold(100_000)
