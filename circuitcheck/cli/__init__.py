@@ -10,6 +10,6 @@ for _threads in ("OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "OMP_NUM_THREADS"):
     os.environ.setdefault(_threads, "1")
 
 # What is loaded at the start stays: looking through it for garbage every 700 objects, and all of it once
-# more at the end, would take a fifth of the time that `locate` takes.
+# more at the end, would take a sixth of the time that `locate` takes.
 gc.set_threshold(100_000)
 atexit.register(gc.freeze)
