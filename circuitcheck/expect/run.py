@@ -25,7 +25,7 @@ from circuitcheck.solve.network import Networks
 from circuitcheck.solve.point import solve_point
 from circuitcheck.solve.spread import Shifts, port_shifts
 from circuitcheck.solve.sweep import Group, settle
-from circuitcheck.solve.wiring import Index
+from circuitcheck.solve.wiring import Index, distinct
 
 if TYPE_CHECKING:
     from circuitcheck.expect.bench import Bench, Station
@@ -168,7 +168,7 @@ class Run:
                 there = rows >= 0
                 change = self._change_of(rows[there])
                 start = np.zeros(len(self.changes), dtype=np.intp)
-                for one in np.unique(change).tolist():
+                for one in distinct(change).tolist():
                     start[one] = end
                     listed.append({**instrument, **placed.station.carried(self.changes[one])})
                     counts.append(int(self._first[one + 1] - self._first[one]))

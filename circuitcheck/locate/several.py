@@ -38,6 +38,8 @@ _EXTENDED = 4
 """Pairs that triples are made of."""
 _LISTED, _ALIKE = 12, 5
 """Sets of faults whose faults are put in place of others that read alike, and how many of those."""
+_LIKE = 0.5
+"""Standard uncertainties within which two readings are alike."""
 
 
 def weigh_several(
@@ -198,11 +200,14 @@ def _partners(
     u = deviations(evidence, predicted)
     logs = rough_logs(evidence, predicted, u, _PARTIAL)
     partial = logs.sum(axis=-1) + np.array([np.log(max(one.weight, 1e-12)) for one in singles])
+    # An open line and a relay that buzzes are like themselves only.
+    marked = np.where(np.isfinite(predicted), predicted, 1e15)
     kinds: dict[int, list[int]] = {}
     for number in np.argsort(-partial).tolist():
         if singles[number].faults:
-            like = next((other for other in kinds
-                         if _alike(predicted[number], predicted[other], u[number])), None)  # fmt: skip
+            met = np.array(list(kinds), dtype=np.intp)
+            apart = np.abs(marked[met] - marked[number]) >= _LIKE * u[number]
+            like = next(iter(met[~apart.any(axis=1)].tolist()), None)
             if like is None:
                 kinds[number] = []
             elif (singles[like].unknown is None) == (singles[number].unknown is None):
@@ -216,10 +221,3 @@ def _partners(
         best = np.maximum(best, logs[order[-1]])
     order += [one for one in kinds if one not in order]
     return {one: kinds[one] for one in order[:OTHERS]}
-
-
-def _alike(one: Array, other: Array, u: Array) -> bool:
-    both = np.isfinite(one) & np.isfinite(other)
-    if not np.array_equal(np.isfinite(one), np.isfinite(other)):
-        return False
-    return bool(np.all(np.abs(one[both] - other[both]) < 0.5 * u[both]))

@@ -14,6 +14,7 @@ from circuitcheck.expect.run import Run
 from circuitcheck.expect.service import blown_in_service
 from circuitcheck.harness.model import Harness
 from circuitcheck.locate.evidence import Evidence
+from circuitcheck.locate.together import Together
 from circuitcheck.parts.fault import FaultMode
 from circuitcheck.physics.branch import Array
 from circuitcheck.solve.wiring import Index
@@ -160,11 +161,12 @@ class Predictor:
     def run(self, bench: Bench, trials: Sequence[int] | None = None) -> Run:
         """All readings of one bench, under all trials or some."""
         numbers = range(len(self.counts)) if trials is None else trials
-        branches, swapped = bench.circuit.branches, bench.setup.swap
-        changes = [combined(self._chosen[one], branches, swapped) for one in numbers]
+        laid_out = Together(bench.circuit.branches, bench.setup.swap)
+        for one in numbers:
+            laid_out.add(self._chosen[one], self.counts[one])
         rows = self.rows(numbers)
         blown = [self.blown[row] for row in rows.tolist()]
-        return bench.run(changes, [self.counts[one] for one in numbers], blown, self._fuses[rows])
+        return bench.run(laid_out.changes, laid_out.counts, blown, self._fuses[rows], laid_out.rows)
 
 
 def predict(

@@ -29,7 +29,7 @@ from circuitcheck.solve.network import REFERENCE, TIE_SIEMENS, Network
 from circuitcheck.solve.newton import settle_curves
 from circuitcheck.solve.ports import Ports, joined_up, wide_slots
 from circuitcheck.solve.ties import ties_of
-from circuitcheck.solve.wiring import Bool, Index
+from circuitcheck.solve.wiring import Bool, Index, distinct
 
 _DELICATE = 1e-7
 """Share of a branch's surroundings that has to be left of it, if digits are not to be lost."""
@@ -80,7 +80,7 @@ class Batch:
         wiring, branches = network.wiring, self.circuit.branches
         index = wiring.index
         watched = [branches[key] for _, key in self.watched]
-        self._used = np.unique(edits.slot[edits.slot >= 0])
+        self._used = distinct(edits.slot[edits.slot >= 0])
         tail, numbers = joined_up([
             wiring.curve_tail, [index[one.tail] for one in watched],
             [index[tail] for tail, _ in probes], network.tied[self.ties.loose],

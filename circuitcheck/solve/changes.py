@@ -88,15 +88,15 @@ class Changes:
         return len(self.slot)
 
     def take(self, rows: Index) -> Changes:
-        """Some of the rows, in the order given."""
-        place = np.full(len(self), -1, dtype=np.intp)
-        place[rows] = np.arange(len(rows))
+        """Some of the rows, in the order given; a row may be taken more than once."""
         curves = {}
         for key, edits in self.curves.items():
-            found = place[edits.rows]
-            kept = found >= 0
-            if kept.any():
-                curves[key] = CurveEdits(found[kept], edits.parameters[kept])
+            place = np.full(len(self), -1, dtype=np.intp)
+            place[edits.rows] = np.arange(len(edits.rows))
+            found = place[rows]
+            kept = np.flatnonzero(found >= 0)
+            if kept.size:
+                curves[key] = CurveEdits(kept, edits.parameters[found[kept]])
         return replace(
             self, slot=self.slot[rows], siemens=self.siemens[rows], emf=self.emf[rows],
             condition=self.condition[rows], curves=curves,

@@ -8,7 +8,7 @@ import numpy as np
 
 from circuitcheck.physics.branch import Array
 from circuitcheck.solve.network import Network
-from circuitcheck.solve.wiring import Bool, Index
+from circuitcheck.solve.wiring import Bool, Index, distinct
 
 
 class Ports:
@@ -85,7 +85,7 @@ def wide_slots(slot: Index, altered: Bool) -> Index:
     if not slot.shape[1]:
         return slot.reshape(-1)
     others[np.arange(len(slot)), np.argmax(altered, axis=1)] &= ~altered.any(axis=1)
-    return np.unique(slot[others])
+    return distinct(slot[others])
 
 
 def joined_up(groups: Sequence[Sequence[int] | Index]) -> tuple[Index, list[Index]]:

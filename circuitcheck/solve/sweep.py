@@ -122,7 +122,7 @@ def _solved(
             else:
                 yield rows[astray]
         # What costs a row its digits is left out of the network, and the row puts it in.
-        for place in np.unique(batch.costly[delicate]).tolist():
+        for place in sorted(set(batch.costly[delicate].tolist())):
             costly = rows[delicate & (batch.costly == place)]
             if place < 0 or len(network.without) == _MOST_LEFT_OUT:
                 # A point that cannot be trusted must not throw a relay or blow a fuse.

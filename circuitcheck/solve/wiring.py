@@ -15,6 +15,14 @@ Bool = NDArray[np.bool_]
 Index = NDArray[np.intp]
 
 
+def distinct(numbers: Index) -> Index:
+    """The different ones of some numbers from 0, in order.
+
+    ``numpy.unique`` without further results loads ``numpy.ma``, which takes longer than a sweep.
+    """
+    return np.flatnonzero(np.bincount(numbers))
+
+
 @dataclass(frozen=True)
 class CurveGroup:
     """The curves of one kind: their keys, their columns among all, and parameters (m, P)."""
