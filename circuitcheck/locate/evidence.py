@@ -42,9 +42,9 @@ class Seen:
     def meter_uncertainty(self, predicted: Array) -> Array:
         """Standard uncertainty of the instrument at some predicted readings.
 
-        What is off the first time is off the second time as well, so that taking a reading twice makes
-        it no sharper: as the mean of ``times`` readings each has that many times the variance (JCGM
-        100:2008, 4.2.3).
+        What the meter is off the first time it is off the second time as well, so that a reading taken
+        again makes it no sharper. The mean of n readings has an n-th of the variance of each (JCGM
+        100:2008, 4.2.3), so that each is given n times that of one.
         """
         if self.reading.observation.kind == "click":
             return np.full_like(predicted, 1e-3)
