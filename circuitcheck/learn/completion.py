@@ -27,7 +27,7 @@ def _positions(shop: Workshop) -> Iterable[str]:
 
 
 def _terminals(shop: Workshop) -> Iterable[str]:
-    return shop.harness.terminals()
+    return shop.harness.probe_points()
 
 
 def _faults(shop: Workshop) -> Iterable[str]:
