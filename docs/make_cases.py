@@ -16,8 +16,8 @@ from circuitcheck.expect.vehicle import read_vehicle
 from circuitcheck.harness.model import Test
 from circuitcheck.harness.readings import Sheet, parse_readings
 from circuitcheck.loom import Loom
+from circuitcheck.plan.asked import by_form, to_write
 from circuitcheck.plan.candidates import Candidate
-from circuitcheck.plan.next_test import to_write
 from circuitcheck.plan.symptom import symptom_sheet, with_symptom
 
 PAGES = Path(__file__).parent / "cases"
@@ -77,10 +77,10 @@ class Notes:
         """The sheet."""
         harness = self.loom.harness
         chosen = [(self.known[name], places) for name, places in self.places.items()]
-        values = [self.written[one.name, place] for listed in (True, False) for one, places in chosen
-                  for place in places
-                  if (one.name in harness.tests and place < one.listed) is listed]  # fmt: skip
-        left = iter(values)
+        forms = [(one.name, by_form(one, places, known=one.name in harness.tests))
+                 for one, places in chosen]  # fmt: skip
+        left = iter([self.written[name, place] for form in (0, 1) for name, both in forms
+                     for place in both[form]])  # fmt: skip
         lines = to_write(harness, chosen)
         return f"harness: {harness.name}\n" + re.sub(r": -(?=\}?$)", lambda _: f": {next(left)}", lines,
                                                      flags=re.M)  # fmt: skip

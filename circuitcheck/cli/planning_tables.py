@@ -6,7 +6,8 @@ from rich.padding import Padding
 
 from circuitcheck.cli.console import caution
 from circuitcheck.cli.tables import band_of, indented, out, plain_table, say, value_of
-from circuitcheck.plan.next_test import Next, NextTest
+from circuitcheck.plan.asked import NextTest
+from circuitcheck.plan.next_test import Next
 from circuitcheck.plan.prove import Proof, ProofTest
 
 

@@ -26,8 +26,8 @@ def _positions(shop: Workshop) -> Iterable[str]:
             for position in getattr(part, "positions", None) or ()]  # fmt: skip
 
 
-def _terminals(shop: Workshop) -> Iterable[str]:
-    return shop.harness.terminals()
+def _points(shop: Workshop) -> Iterable[str]:
+    return shop.harness.probe_points()
 
 
 def _faults(shop: Workshop) -> Iterable[str]:
@@ -43,7 +43,7 @@ def _listed(section: str) -> Choices:
 
 
 _LAST: dict[str, Choices] = {
-    "volts": _terminals, "ohms": _terminals, "lamp": _terminals,
+    "volts": _points, "ohms": _points, "lamp": _points,
     "lead": lambda shop: ["off", "also", *shop.harness.terminals(), "bare"],
     "amps": lambda shop: [*shop.harness.wires, *shop.harness.parts, "lead"],
     "look": _of_kind("motor", "lamp"), "listen": _of_kind("relay"),

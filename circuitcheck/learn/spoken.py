@@ -39,11 +39,11 @@ def _looked(workshop: Workshop, said: str, **what: object) -> list[str]:
     return [*told, f"{found.observation.kind} {points}: {found.shown}"]
 
 
-def _two(workshop: Workshop, given: list[str], usage: str) -> tuple[str, str]:
+def _two(find: Callable[[str], str], given: list[str], usage: str) -> tuple[str, str]:
     given = [one for one in given if one not in ("to", "and")]
     if len(given) != 2:
         raise ValueError(f"say: {usage}")
-    first, second = (workshop.terminal(one) for one in given)
+    first, second = (find(one) for one in given)
     if first == second:
         raise ValueError(f"{first} twice; two different points are needed")
     return first, second
@@ -67,17 +67,17 @@ def _choice(given: list[str], usage: str, *known: str) -> str:
 
 def volts(workshop: Workshop, given: list[str], said: str) -> list[str]:
     """A voltmeter from one point to another."""
-    return _looked(workshop, said, volts=_two(workshop, given, WORDS["volts"].usage))
+    return _looked(workshop, said, volts=_two(workshop.probe_point, given, WORDS["volts"].usage))
 
 
 def ohms(workshop: Workshop, given: list[str], said: str) -> list[str]:
     """An ohmmeter from one point to another."""
-    return _looked(workshop, said, ohms=_two(workshop, given, WORDS["ohms"].usage))
+    return _looked(workshop, said, ohms=_two(workshop.probe_point, given, WORDS["ohms"].usage))
 
 
 def lamp(workshop: Workshop, given: list[str], said: str) -> list[str]:
     """A test lamp between two points."""
-    return _looked(workshop, said, lamp=_two(workshop, given, WORDS["lamp"].usage))
+    return _looked(workshop, said, lamp=_two(workshop.probe_point, given, WORDS["lamp"].usage))
 
 
 def amps(workshop: Workshop, given: list[str], said: str) -> list[str]:
@@ -253,7 +253,7 @@ def lead(workshop: Workshop, given: list[str], said: str) -> list[str]:
     also = bool(given) and given[0].casefold() == "also"
     bare = bool(given) and given[-1].casefold() == "bare"
     points = given[1 if also else 0 : -1 if bare else None]
-    first, second = _two(workshop, points, WORDS["lead"].usage)
+    first, second = _two(workshop.terminal, points, WORDS["lead"].usage)
     workshop.blown -= {one for one in workshop.blown if one.startswith("bridge")}
     before = workshop.state.get("bridge", []) if also else []
     workshop.state["bridge"] = [*before, (first, second)]

@@ -262,6 +262,13 @@ class Workshop:
         """
         return _find("terminal", name, self.harness.terminals())
 
+    def probe_point(self, name: str) -> str:
+        """A terminal, or bare metal of the body, by its name, capitals forgiven.
+
+        :raises UnknownName: if there is none
+        """
+        return _find("terminal", name, self.harness.probe_points())
+
     def part(self, name: str, *kinds: str) -> str:
         """A part of some kinds by its name, capitals forgiven.
 

@@ -22,6 +22,8 @@ ILL_FIT = 1e-3
 """Chance of readings lying farther off, below which a suspect does not explain them."""
 DOUBTFUL_FIT = 0.02
 """The same from which a fault that comes and goes is not asked for."""
+DOUBTED = 0.5
+"""Chance of a misreading from which a reading is likely to be wrong."""
 _SHOWN_FROM = 1e-4
 _NEGLIGIBLE = 14.0
 """Below the leader by this, on a log scale, a suspect is not spoken of."""
@@ -77,9 +79,15 @@ def conclude(evidence: Evidence, standings: Sequence[Standing]) -> Verdict:
     )  # fmt: skip
     leader = standings[order[0]]
     readings = tuple(_readings(evidence, expected, leader))
-    repeat = tuple(f"{one.test}: {one.name}" for one in readings if one.misread > 0.5)
-    point = Standpoint(word, standings, chances, groups, units, covering(standings, chances), repeat,
-                       hinges(evidence, standings, max(units, key=lambda one: units[one])))  # fmt: skip
+    doubted = [(one, seen.times) for one, seen in zip(readings, evidence.seen, strict=True)
+               if one.misread > DOUBTED]  # fmt: skip
+    point = Standpoint(
+        word, standings, chances, groups, units, covering(standings, chances),
+        tuple(f"{one.test}: {one.name}" for one, times in doubted if times == 1),
+        tuple(f"{one.test}: {one.name}, {one.shown}" for one, times in doubted if times > 1),
+        hinges(evidence, standings, max(units, key=lambda one: units[one])),
+    )  # fmt: skip
+    repeat = tuple(f"{one.test}: {one.name}" for one, _ in doubted)
     return Verdict(evidence.harness.name, word, suspects, readings, summary_of(point), repeat,
                    point.repair, point.hinges)  # fmt: skip
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+from collections import Counter
 from dataclasses import dataclass
 
 import numpy as np
@@ -29,6 +31,8 @@ class Seen:
     factor: float
     wild: float
     """Density of a wrong reading, per unit of the reading (or chance of a wrong word)."""
+    times: int = 1
+    """How often it was taken in this set-up."""
 
     @property
     def is_word(self) -> bool:
@@ -36,10 +40,17 @@ class Seen:
         return bool(self.reading.word)
 
     def meter_uncertainty(self, predicted: Array) -> Array:
-        """Standard uncertainty of the instrument at some predicted readings."""
+        """Standard uncertainty of the instrument at some predicted readings.
+
+        What the meter is off the first time it is off the second time as well, so that a reading taken
+        again makes it no sharper. The mean of n readings has an n-th of the variance of each (JCGM
+        100:2008, 4.2.3), so that each is given n times that of one.
+        """
         if self.reading.observation.kind == "click":
             return np.full_like(predicted, 1e-3)
-        return ACCURACY[meter_for(self.reading.observation)].uncertainty(predicted)
+        once = ACCURACY[meter_for(self.reading.observation)].uncertainty(predicted)
+        found: Array = math.sqrt(self.times) * once
+        return found
 
     def word_chance(self, predicted: Array, spread: Array) -> Array:
         """Chance of the word that was noted, for predicted values and their uncertainties."""
@@ -49,7 +60,10 @@ class Seen:
         place = self.scale.words.index(self.reading.word)
         known = np.where(np.isnan(predicted), 0.0, predicted) / self.factor
         chance = self.scale.chances(known, spread / self.factor)[..., place]
-        return np.where(np.isnan(predicted), 1 / len(self.scale.words), chance)
+        # The same eyes on the same fan: seen twice it is no likelier than seen once.
+        chance = np.where(np.isnan(predicted), 1 / len(self.scale.words), chance)
+        found: Array = chance ** (1 / self.times)
+        return found
 
 
 @dataclass(frozen=True)
@@ -84,17 +98,28 @@ def lay_out(harness: Harness, sheet: Sheet, known: dict[str, Bench]) -> Evidence
     :param known: benches laid out before, by their key, with all that was worked out of them
     """
     benches, seen = [], []
+    taken = Counter(_what(sheet, one) for one in sheet.readings)
     for name, test in sheet.setups.items():
         mine = [one for one in sheet.readings if one.test == name]
         if not mine:
             continue
         bench = Bench(harness, test.setup, tuple((one.name, one.observation) for one in mine))
         benches.append(known.setdefault(bench.key, bench))
-        seen += [_judge(harness, one) for one in mine]
+        seen += [_judge(harness, one, taken[_what(sheet, one)]) for one in mine]
     return Evidence(harness, tuple(benches), tuple(seen))
 
 
-def _judge(harness: Harness, reading: Reading) -> Seen:
+def _what(sheet: Sheet, reading: Reading) -> tuple[str, str]:
+    """What makes one reading the same as another: set-up and observation."""
+    return repr(sheet.setups[reading.test].setup), repr(reading.observation)
+
+
+def times_taken(sheet: Sheet, reading: Reading) -> int:
+    """How often a reading was taken in its set-up."""
+    return sum(_what(sheet, one) == _what(sheet, reading) for one in sheet.readings)
+
+
+def _judge(harness: Harness, reading: Reading, times: int) -> Seen:
     kind = reading.observation.kind
     scale = SCALES.get(kind)
     factor = scale_factor(harness, reading.observation)
@@ -105,4 +130,4 @@ def _judge(harness: Harness, reading: Reading) -> Seen:
         range_of = {"volts": 1.5 * harness.volts, "drop": 1.5 * harness.volts, "amps": 60.0,
                     "speed": 4000.0, "ohms": 10 * (size + 1.0)}  # fmt: skip
         wild = 1 / range_of.get(kind, 1.0)
-    return Seen(reading, scale, factor, wild)
+    return Seen(reading, scale, factor, wild, times)

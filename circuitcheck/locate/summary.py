@@ -25,6 +25,8 @@ class Standpoint:
 
     :param groups: number of the group of each suspect
     :param units: chance of each unit, or set of units
+    :param repeat: readings taken once that are likely to be wrong
+    :param outvoted: the same of readings that were taken again, with what was read
     """
 
     word: Word
@@ -34,6 +36,7 @@ class Standpoint:
     units: dict[str, float]
     repair: Repair
     repeat: tuple[str, ...]
+    outvoted: tuple[str, ...]
     hinges: tuple[Hinge, ...]
 
     @property
@@ -51,6 +54,8 @@ def summary_of(point: Standpoint) -> str:
         sentences += [_comes_and_goes(point), _what_blew(point), _rests_on(point)]
     if point.repeat:
         sentences.append(f"Repeat first: {'; '.join(point.repeat)}.")
+    if point.outvoted:
+        sentences.append(f"Taken as misread, since it was read again: {'; '.join(point.outvoted)}.")
     return " ".join(one for one in sentences if one)
 
 

@@ -16,6 +16,7 @@ from circuitcheck.circuit.build import lead_keys
 from circuitcheck.expect.bench import Bench
 from circuitcheck.expect.cautions import Lead, lead_for
 from circuitcheck.harness.model import Harness, Observation, Setup
+from circuitcheck.parts.fault import CHASSIS
 from circuitcheck.plan.setups import in_use, made_setups, warmed
 
 READING = 0.5
@@ -84,7 +85,7 @@ def candidates(harness: Harness) -> list[Candidate]:
     found: list[Candidate] = []
     seen: set[str] = set()
     for name, test in harness.tests.items():
-        made = _candidate(harness, name, test.title, test.setup, dict(test.observe), test.minutes)
+        made = candidate_of(harness, name, test.title, test.setup, dict(test.observe), test.minutes)
         if made is not None:
             seen.add(repr(test.setup))
             access = tuple(dict.fromkeys([*test.access, *made.access]))
@@ -92,7 +93,7 @@ def candidates(harness: Harness) -> list[Candidate]:
     for title, setup in made_setups(harness):
         if repr(setup) not in seen:
             seen.add(repr(setup))
-            made = _candidate(harness, _slug(title), title, setup, {}, None)
+            made = candidate_of(harness, _slug(title), title, setup, {}, None)
             if made is not None:
                 found.append(made)
     return found + list(_new_fuses(harness, found))
@@ -111,7 +112,7 @@ def _new_fuses(harness: Harness, known: Sequence[Candidate]) -> Iterator[Candida
         best = min(busy, key=lambda one: one.minutes + opening(harness, one.access))
         setup = best.setup.model_copy(update={"swap": [name]})
         title = f"New {name} put in: {best.title}"
-        made = _candidate(harness, _slug(f"new-{name}-{best.name}"), title, setup, {}, None)
+        made = candidate_of(harness, _slug(f"new-{name}-{best.name}"), title, setup, {}, None)
         if made is not None:
             access = tuple(dict.fromkeys([*best.access, *made.access]))
             minutes = best.minutes + _SPARE
@@ -123,7 +124,7 @@ def _slug(title: str) -> str:
     return "-".join(part for part in kept.split("-") if part).lower()
 
 
-def _candidate(
+def candidate_of(
     harness: Harness, name: str, title: str, setup: Setup, listed: dict[str, Observation],
     minutes: float | None,
 ) -> Candidate | None:  # fmt: skip
@@ -231,6 +232,8 @@ def _targets(harness: Harness, setup: Setup, volts: Mapping[str, float]) -> Iter
     for name, part in harness.parts.items():
         if part.plugged or part.kind in ("ground", "battery"):  # else no place for a probe
             yield from _volts(harness, [f"{name}.{pin}" for pin in part.pins()], volts)
+        if part.kind == "ground":
+            yield from _joint(f"{name}.31", volts)
         if part.kind == "fuse" and part.plugged and name not in undone:
             # the back of a blade fuse shows both its blades; common practice, no source
             yield from _volts(harness, [part.own(name, pin) for pin in part.pins()], volts)
@@ -251,6 +254,13 @@ def _ohms(harness: Harness, name: str) -> Iterator[Target]:
         yield "ohms", pair
     for pin in part.pins():
         yield "ohms", (f"{name}.{pin}", f"{harness.supply.battery}.-")
+
+
+def _joint(eyelet: str, volts: Mapping[str, float]) -> Iterator[Target]:
+    """From a ground point's eyelet to bare metal beside it: what is lost on the way on is left out."""
+    yield "volts", (eyelet, CHASSIS)
+    if _LOST[0] < abs(volts.get(eyelet, 0.0) - volts.get(CHASSIS, 0.0)) < _LOST[1]:
+        yield "drop", (eyelet, CHASSIS)
 
 
 def _volts(harness: Harness, nodes: Iterable[str], volts: Mapping[str, float]) -> Iterator[Target]:

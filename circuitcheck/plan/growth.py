@@ -9,7 +9,7 @@ from itertools import count
 import numpy as np
 
 from circuitcheck.physics.branch import Array
-from circuitcheck.plan.next_test import SURE
+from circuitcheck.plan.asked import SURE
 from circuitcheck.plan.planner import Outlook
 from circuitcheck.plan.policy import Choice, advise
 from circuitcheck.plan.problem import Problem

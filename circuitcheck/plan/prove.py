@@ -21,10 +21,10 @@ from circuitcheck.locate.conclude import merged
 from circuitcheck.locate.verdict import Verdict
 from circuitcheck.physics.branch import Array
 from circuitcheck.physics.meter import ACCURACY
+from circuitcheck.plan.asked import to_write
 from circuitcheck.plan.candidates import Candidate, access_of, opening, tool_of
 from circuitcheck.plan.hypotheses import Hypotheses
 from circuitcheck.plan.jobs import jobs
-from circuitcheck.plan.next_test import to_write
 from circuitcheck.plan.outcomes import VEHICLE
 from circuitcheck.plan.planner import Options, Planner
 from circuitcheck.solve.wiring import Bool

@@ -221,7 +221,7 @@ def _either(labels: Sequence[str], others: Sequence[str]) -> str:
     >>> _either(["slow; about 0 V", "fast; about 12 V"], ["fast; about 0 V"])
     'slow; about 0 V or, fast; about 12 V'
     """
-    named = [one for one in labels if one != REST]
+    named = [one for one in labels if not one.startswith(REST)]
     if not named:
         return REST
     parts = [one.split("; ") for one in named]

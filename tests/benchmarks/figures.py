@@ -22,24 +22,38 @@ def figures(found):
     single = [one for one in found if one.kind == "single" and one.visible]
     wrong = [one for one in found if one.kind == "misread" and one.wrong and one.visible]
     sound = [one for one in found if one.kind == "sound"]
+    passing = [one for one in found if one.kind == "passing" and one.met]
     ranges = [one.estimate for one in single if one.estimate]
     ordered = [one for one in single if one.in_order]
     return {
         "cases": len(found), "single_visible": len(single),
-        "unit_right": share(single, lambda o: o.unit in o.units),
-        "unit_right_or_said_to_be_inseparable": share(single, lambda o: o.unit in o.units or _tied(o)),
+        "repair_right": share(single, cured), "units_in_repair": mean(len(o.repair) for o in single),
+        "likeliest_unit_right": share(single, likeliest_right),
+        "likeliest_right_or_said_inseparable": share(single, lambda o: likeliest_right(o) or _tied(o)),
         "true_fault_in_first_group": share(single, lambda o: o.truth[0] in o.first),
         "sound_called_sound": share(sound, lambda o: o.unit == ""),
         **_of_two([one for one in found if one.kind == "two" and one.visible]),
-        "misread_still_right": share(wrong, lambda o: o.unit in o.units),
+        "misread_still_right": share(wrong, cured),
         "misread_flagged": share(wrong, lambda o: any(o.wrong in one for one in o.repeat)),
+        "comes_and_goes_repair_right": share(passing, cured), "comes_and_goes": len(passing),
         "calibration_error": calibration(found),
         "ranges_hold": share(ranges, lambda r: r[0] <= r[1] <= r[2]), "ranges": len(ranges),
-        "isolation_utility": mean(o.utility for o in single),
+        "isolation_utility": mean(o.utilities[0] for o in single),
+        "isolation_utility_places": mean(o.utilities[1] for o in single),
         "minutes": mean(o.minutes for o in single), "steps": mean(o.steps for o in single),
         "minutes_against_written_order": sum(o.minutes for o in ordered)
         / max(sum(o.in_order for o in ordered), 1e-9),
     }  # fmt: skip
+
+
+def cured(one):
+    """Whether what the verdict names puts right all that is wrong."""
+    return set(one.units) <= set(one.repair)
+
+
+def likeliest_right(one):
+    """Whether the likeliest unit alone does, or that nothing is wrong where nothing is."""
+    return set(one.units) <= set(one.unit.split(" and ")) if one.units else one.unit == ""
 
 
 def _tied(one):
@@ -61,8 +75,7 @@ def _of_two(two):
 
 def calibration(found):
     """Mean distance between the stated chance of the unit named and how often it was right."""
-    sure = [(one.sure, one.unit in one.units if one.units else one.unit == "")
-            for one in found if one.kind in ("single", "sound")]  # fmt: skip
+    sure = [(one.sure, likeliest_right(one)) for one in found if one.kind in ("single", "sound")]
     total = 0.0
     for low, high in BINS:
         here = [(stated, right) for stated, right in sure if low <= stated < high]
@@ -74,7 +87,7 @@ def calibration(found):
 def failures(found):
     """The cases in which it was wrong, a line each."""
     for one in found:
-        if one.kind in ("single", "misread") and one.visible and one.unit not in one.units:
+        if one.kind in ("single", "misread") and one.visible and not cured(one):
             tied = ", said to be inseparable" if _tied(one) else ""
             yield f"{one.harness} {one.kind}: {one.truth} called {one.top[0]} ({one.sure:.2f}){tied}"
         if one.kind == "sound" and one.unit:

@@ -14,7 +14,7 @@ from circuitcheck.expect.bench import Bench
 from circuitcheck.expect.expected import ChosenFault, combined
 from circuitcheck.expect.second_opinion import Observed, look_of
 from circuitcheck.expect.service import blown_in_service
-from circuitcheck.expect.vehicle import drawer, shown, vary
+from circuitcheck.expect.vehicle import drawer, is_there, shown, vary
 from circuitcheck.physics.branch import Conductor, Source
 from circuitcheck.physics.meter import ACCURACY, OPEN_OHM
 from circuitcheck.solve.deck import circuit_deck, printed_name
@@ -50,7 +50,8 @@ class Vehicle:
         seen, places = [], []
         for station in bench.stations:
             varied = vary(self._loosened(station.circuit), self.draw)
-            varied = varied.changed(combined(self.faults, varied.branches, setup.swap))
+            there = [one for one in self.faults if is_there(one, repr(setup), self.draw)]
+            varied = varied.changed(combined(there, varied.branches, setup.swap))
             for place, reader in station.readers:
                 observation = observations[place][1]
                 circuit = varied.changed(reader.meter()).after(self.blown - bench.renewed)
@@ -100,9 +101,9 @@ def drawn_value(mode, draw):
     return math.exp(draw.uniform(low, high))
 
 
-def drawn_faults(loom, draw, count):
-    """Faults by their usual chance, on different parts."""
-    modes = loom.faults()
+def drawn_faults(loom, draw, count, *, passing=False):
+    """Lasting faults by their usual chance, on different parts; or such as come and go."""
+    modes = [one for one in loom.faults() if bool(one.while_there) == passing]
     found = []
     while len(found) < count:
         mode = draw.choices(modes, [one.weight for one in modes])[0]

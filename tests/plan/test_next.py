@@ -3,6 +3,7 @@
 import re
 
 import pytest
+from followed import follow, read
 
 import circuitcheck
 from circuitcheck.circuit.build import lead_keys
@@ -67,46 +68,9 @@ def test_after_the_sample_readings_it_asks_for_little_more(name, sheet):
 def test_one_test_parts_a_blown_fuse_from_an_open_wire():
     loom = circuitcheck.load("first-fan")
     spec = next(one.spec for one in loom.faults() if one.spec.endswith("blown"))
-    done = follow(loom, spec)
+    done, _ = follow(loom, spec)
     unit = next(one.replace for one in loom.faults() if one.spec == spec)
     assert done.verdict.suspects[0].replace == unit
-
-
-def follow(loom, spec, steps=12):
-    """Do what is asked for on the vehicle of the description with one fault, until told to stop."""
-    planner = loom._planner
-    known = {one.name: one for one in planner.candidates}
-    harness, readings, setups, advice = loom.harness, [], {}, loom.next()
-    for _ in range(steps):
-        if advice.done:
-            return advice
-        candidate = known[advice.test.name]
-        wanted = [one.sound.name for one in advice.test.readings]
-        for name, observation in candidate.observations:
-            if name in wanted:
-                readings.append((candidate, name, observation))
-        sheet = read(harness, loom.fault(spec), readings, setups)
-        advice = loom.next(sheet)
-    raise AssertionError("it never stops")
-
-
-def read(harness, faults, wanted, setups):
-    from circuitcheck.expect.expected import combined, said
-    from circuitcheck.expect.service import blown_in_service
-    from circuitcheck.harness.model import Test
-    from circuitcheck.harness.readings import Reading, Sheet, parse_reading
-
-    (blown,) = blown_in_service(harness, [lambda branches: combined(faults, branches)])
-    found = []
-    for candidate, name, observation in wanted:
-        bench = Bench(harness, candidate.setup, ((name, observation),))
-        change = combined(faults, bench.circuit.branches, candidate.setup.swap)
-        value = float(bench.run([change], blown=[blown]).values[0, 0])
-        parsed = parse_reading(observation.kind, said(harness, observation, value))
-        found.append(Reading(candidate.name, name, observation, *parsed))
-        observe = dict(candidate.observations)
-        setups[candidate.name] = Test(title=candidate.title, setup=candidate.setup, observe=observe)
-    return Sheet("", tuple(found), setups)
 
 
 def test_what_is_not_at_hand_is_not_asked_for():
