@@ -16,6 +16,8 @@ LEAK = 1e-12
 """Keeps the volts of a curve defined when it hangs on an open motor [S]."""
 _TURNS = 2
 """How often each curve is settled alone before all are settled together."""
+_ONE_BY_ONE = 12
+"""Above so many that costs more than it saves, and their tangents are a good beginning."""
 
 
 @dataclass(frozen=True)
@@ -53,12 +55,14 @@ class CurveSet(ABC):
         return drawn - amps - siemens * volts, slope - siemens
 
     def alone(self, c: Array, r: Array) -> Array:
-        """Near what they draw beyond their tangents [A]: each settled by itself, the others held.
+        """Near what they draw beyond their tangents [A]: few are settled each by itself in turn.
 
         :param c: volts at the curves while they draw nothing beyond their tangents (rows, curves)
         :param r: resistance between the curves (rows, curves, curves)
         """
         flow = np.zeros(c.shape)
+        if c.shape[1] > _ONE_BY_ONE:
+            return flow
         own = np.einsum("sii->si", r)
         # The tangent taken out of the network again, that the curve is put into whole.
         left = np.maximum(1 - own * self.siemens, 1e-3)

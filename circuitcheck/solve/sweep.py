@@ -26,6 +26,8 @@ _MOST_LEFT_OUT = 3
 
 _AT_ONCE = 2048
 """Rows solved together at the most: what they need has to lie in memory."""
+_FAR_APART = 16
+"""States above which a network of one's own costs less than to make so many edits of another."""
 _NEARER = 4
 """How many times as many curves are settled with a row whose others cannot follow."""
 
@@ -148,6 +150,9 @@ def _shared_out(
             network = networks.near(states[group[0]])
             # Rows that differ by many states would widen the arrays of those that differ by few.
             apart = int(np.sum(network.state_row != states[group[0]]))
+            if apart > _FAR_APART:
+                yield networks.of(states[group[0]]), group
+                continue
             key = id(network), apart.bit_length()
             strays.setdefault(key, (network, []))[1].append(group)
     for network, groups in strays.values():
