@@ -37,7 +37,7 @@ def say(text: str = "", style: str | None = None) -> None:
 
 def indented(text: str, left: int = 2, style: str | None = None) -> None:
     """A paragraph, set in."""
-    for line in textwrap.wrap(text, max(out.width - left, 20)) or [""]:
+    for line in textwrap.wrap(text, max(out.width - left, 20), break_on_hyphens=False) or [""]:
         say(" " * left + line, style)
 
 
@@ -49,10 +49,13 @@ def harnesses(rows: Sequence[Mapping[str, Any]]) -> None:
         table.add_row(row["name"], str(row["volts"]), str(row["parts"]), str(row["wires"]),
                       str(len(row["tests"])), row["title"])  # fmt: skip
     out.print(table)
-    say("\nSample readings, each with its fault named in the file:")
-    for row in rows:
-        for path in row["readings"]:
-            say(f"  circuitcheck locate {row['name']} {path}")
+    sheets = {row["name"]: [Path(path) for path in row["readings"]] for row in rows}
+    first = next(path for paths in sheets.values() for path in paths)
+    say("\nSample readings, each with its fault named in the file, in")
+    say(f"  {first.parent.parent}")
+    for name, paths in sheets.items():
+        indented(f"{name}/: {', '.join(path.name for path in paths)}", 2)
+    say(f"\n  circuitcheck locate {first.parent.name} {first}")
 
 
 def faults(rows: Sequence[Mapping[str, Any]]) -> None:
