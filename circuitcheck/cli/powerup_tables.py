@@ -118,7 +118,9 @@ def result(found: PowerupResult) -> None:
     say()
     say(f"Result: {found.status}", "bold")
     indented(found.stop_words or found.summary)
-    if found.status == "stop":
+    if found.causes is not None:
+        _causes(found)
+    elif found.status == "stop":
         say()
         suspects(found.verdict, hint=False)
         _more(found)
@@ -126,6 +128,16 @@ def result(found: PowerupResult) -> None:
         cautions([found.next_step])
         say()
         step(found.next_step)
+
+
+def _causes(found: PowerupResult) -> None:
+    """What makes too much current flow in the step; the verdict on the whole sheet is no help there."""
+    say()
+    say("What does it in this step" if found.causes else "No one fault does it in this step", "bold")
+    for name in found.causes or ():
+        indented(f"- {name}")
+    say()
+    indented(found.causes_words, 0)
 
 
 def _more(found: PowerupResult) -> None:

@@ -22,6 +22,7 @@ from circuitcheck.expect.vehicle import drawer, read_vehicle, vary
 from circuitcheck.harness.load import load_harness
 from circuitcheck.harness.model import Setup
 from circuitcheck.harness.readings import parse_readings, sheet_text
+from circuitcheck.inspect.powerup.alarm import overloading
 from circuitcheck.inspect.powerup.judge import judge
 from circuitcheck.inspect.powerup.order import Order, setup_of
 from circuitcheck.inspect.powerup.plan import fresh, powerup_plan
@@ -261,6 +262,41 @@ def test_a_half_done_sheet_names_the_next_step():
     result = taken(QUICK, seed=1, steps=4)
     assert (result.status, result.next_step.name) == ("go on", "05-K1")
     assert result.summary == "As expected so far. Next: 05-K1, Put in relay K1 (beside the fuse box)."
+
+
+def test_a_lamp_alone_too_bright_names_what_lights_it_and_never_says_sound():
+    """Drawing of first-fan: at 08-S1-low everything is fed over the plus clamp, so its short lights it."""
+    plan = plan_of(QUICK)
+    names = [one.name for one in plan.steps]
+    written = read_vehicle(plan.harness, names[: names.index("08-S1-low") + 1], [], 3)
+    written["08-S1-low"]["lamp"] = "bright"
+    text = sheet_text(QUICK, written)
+    result = judge(plan, parse_readings(plan.harness, text), locator_of(QUICK))
+    assert result.status == "stop"
+    assert "W1 short to ground" in result.causes
+    still_out = [*plan["08-S1-low"].stage.out, "M1"]
+    assert not [one for one in result.causes if one.split()[0].partition(".")[0] in still_out]
+    assert result.to_dict()["verdict"] is None
+    shown = run("powerup", QUICK, "-", given=text).stdout
+    assert "W1 short to ground" in shown
+    assert "sound" not in shown.replace("not one sound loom", "")
+    assert "coolant" not in shown
+
+
+@pytest.mark.parametrize("name", [QUICK, "truck-24v"])
+def test_what_lights_the_lamp_lights_it(name):
+    """Each fault named, put in by itself and solved: the lamp's share of its watts is above the dim."""
+    plan = plan_of(name)
+    step = next(one for one in plan.steps if one.stage.mode.bridge and "lamp" in one.test.observe)
+    found = overloading(plan, step, ["lamp"])
+    assert found
+    circuit = build_circuit(plan.harness, step.test.setup)
+    known = {one.mode.spec: one for one in plan.faults}
+    for spec in found:
+        point = solve_point(circuit.changed(known[spec].change(circuit.branches)))
+        volts = abs(point.between("through:lead", f"{plan.harness.supply.battery}.post+"))
+        watts = volts * abs(point.amps["through"])
+        assert point.buzzing or watts > 0.03 * step.test.setup.through.lamp, spec
 
 
 # -- as a person meets it -------------------------------------------------------------------------

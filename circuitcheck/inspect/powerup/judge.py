@@ -3,7 +3,8 @@
 A step is as expected while every reading is what sound looms give. Where one is not, all readings up to
 there go to :mod:`circuitcheck.locate`, for a loom that has never been in use. If by that the loom may be
 sound nevertheless, a reading was misread and is taken again. A lamp brighter than it should be, or more
-current than one sound loom in ten thousand draws, stops in any case.
+current than one sound loom in ten thousand draws, stops in any case; where all else speaks for a sound
+loom, what is told is what does that in this step (:mod:`~circuitcheck.inspect.powerup.alarm`).
 """
 
 from __future__ import annotations
@@ -18,6 +19,7 @@ import numpy as np
 from circuitcheck.expect.expected import ExpectedReading, scale_factor
 from circuitcheck.expect.words import LAMP, SCALES
 from circuitcheck.harness.readings import Reading, Sheet
+from circuitcheck.inspect.powerup.alarm import overloading
 from circuitcheck.inspect.powerup.observe import LAMP_LABEL
 from circuitcheck.inspect.powerup.parting import Parting, parting
 from circuitcheck.inspect.powerup.plan import PowerupPlan, Step, expected_words, far_reach
@@ -76,6 +78,8 @@ class PowerupResult:
     :param verdict: on all readings up to where it stopped
     :param next_step: the step to take now; None when stopped or done
     :param more: when stopped with several suspects left, what else to read in the step
+    :param causes: when stopped by too much current, while all else speaks for a sound loom: the faults
+        that do it in that step; None where the verdict stands
     """
 
     plan: PowerupPlan
@@ -84,6 +88,7 @@ class PowerupResult:
     verdict: Verdict
     next_step: Step | None
     more: tuple[Parting, ...] = ()
+    causes: tuple[str, ...] | None = None
 
     @property
     def stopped(self) -> JudgedStep | None:
@@ -113,7 +118,20 @@ class PowerupResult:
         return f"Switch off and stop at {self.stopped.step.name}: {read}."
 
     @property
+    def causes_words(self) -> str:
+        """What a reading of too much current is to be taken for, though all else is as it should be."""
+        assert self.stopped is not None
+        names = " and ".join(f"'{one.reading}'" for one in self.stopped.off if one.danger)
+        return (f"Only {names} says so, and not one sound loom in ten thousand does it: leave the power off. "
+                "The earlier steps would have shown most of what does it, so look first at what was moved "
+                f"since, and at what this step adds: {self.stopped.step.test.title}. Battery off, measure "
+                "ohms to ground and to plus; if all is clear, begin again at the first step.")  # fmt: skip
+
+    @property
     def _what_it_is(self) -> str:
+        if self.causes is not None:
+            does = f" What does it here: {', '.join(self.causes)}." if self.causes else ""
+            return self.causes_words + does
         if self.verdict.verdict == "unexplained":
             return ("No one fault and no two explain this: look over what this step put in or made "
                     "live, and buzz the loom through again.")  # fmt: skip
@@ -126,7 +144,8 @@ class PowerupResult:
             "steps": [one.to_dict() for one in self.steps],
             "next": self.next_step.to_dict() if self.next_step else None,
             "read_more": [one.to_dict() for one in self.more],
-            "verdict": self.verdict.to_dict(),
+            "causes": None if self.causes is None else list(self.causes),
+            "verdict": self.verdict.to_dict() if self.causes is None else None,
         }  # fmt: skip
 
 
@@ -197,8 +216,12 @@ def _concluded(plan: PowerupPlan, judged: list[JudgedStep], verdict: Verdict) ->
     found = {one.status for one in judged}
     left = next((one.step for one in judged if one.status == "not done"), None)
     if "stop" in found:
-        step = next(one.step for one in judged if one.status == "stop")
-        more = parting(plan, step, verdict)
+        stopped = next(one for one in judged if one.status == "stop")
+        if may_be_sound(verdict):
+            danger = [one.reading for one in stopped.off if one.danger]
+            causes = overloading(plan, stopped.step, danger)
+            return PowerupResult(plan, tuple(judged), "stop", verdict, None, causes=causes)
+        more = parting(plan, stopped.step, verdict)
         return PowerupResult(plan, tuple(judged), "stop", verdict, None, more)
     if "repeat" in found:
         return PowerupResult(plan, tuple(judged), "repeat", verdict, None)
