@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from typing import Any, Literal
 
 import numpy as np
@@ -122,10 +122,11 @@ class PowerupResult:
         """What a reading of too much current is to be taken for, though all else is as it should be."""
         assert self.stopped is not None
         names = " and ".join(f"'{one.reading}'" for one in self.stopped.off if one.danger)
-        return (f"Only {names} says so, and not one sound loom in ten thousand does it: leave the power off. "
-                "The earlier steps would have shown most of what does it, so look first at what was moved "
-                f"since, and at what this step adds: {self.stopped.step.test.title}. Battery off, measure "
-                "ohms to ground and to plus; if all is clear, begin again at the first step.")  # fmt: skip
+        return (f"Only {names} says so, and not one sound loom in ten thousand does it: leave the power "
+                "off. The earlier steps would have shown most of what does it, so look first at what "
+                f"was moved since, and at what this step adds: {self.stopped.step.test.title}. "
+                "Battery off, measure ohms to ground and to plus; if all is clear, begin again at the first "
+                "step.")  # fmt: skip
 
     @property
     def _what_it_is(self) -> str:
@@ -221,11 +222,20 @@ def _concluded(plan: PowerupPlan, judged: list[JudgedStep], verdict: Verdict) ->
             danger = [one.reading for one in stopped.off if one.danger]
             causes = overloading(plan, stopped.step, danger)
             return PowerupResult(plan, tuple(judged), "stop", verdict, None, causes=causes)
+        verdict = _without_repeat(verdict)
         more = parting(plan, stopped.step, verdict)
         return PowerupResult(plan, tuple(judged), "stop", verdict, None, more)
     if "repeat" in found:
         return PowerupResult(plan, tuple(judged), "repeat", verdict, None)
     return PowerupResult(plan, tuple(judged), "go on" if left else "done", verdict, left)
+
+
+def _without_repeat(verdict: Verdict) -> Verdict:
+    """A verdict that has located the fault asks for nothing to be read again before that."""
+    if verdict.verdict != "located":
+        return verdict
+    sentence = f" Repeat first: {'; '.join(verdict.repeat)}."
+    return replace(verdict, summary=verdict.summary.replace(sentence, ""), repeat=())
 
 
 def _off(plan: PowerupPlan, step: Step, reading: Reading) -> Off | None:
