@@ -320,6 +320,53 @@ def test_the_sheet_goes_round():
     assert found["steps"][0]["missing"]
 
 
+def test_a_lamp_is_told_with_its_volts_and_made_up_of_what_is_sold():
+    """70 W and 21 W are sold for 24 V, 140 W is not (common practice, no source)."""
+    for name, volts in ((QUICK, "12 V"), ("truck-24v", "24 V")):
+        fed = [one.fed for one in plan_of(name).steps if one.test.setup.through]
+        assert all(volts in one for one in fed)
+        assert not [one for one in fed if "110 W" in one or "140 W" in one]
+    assert "two 24 V lamps of 70 W side by side in place of F2" in fed
+
+
+def test_every_step_begins_with_power_off_and_a_fan_may_run_up():
+    """A motor that stands draws its locked current: its lamp is bright at first (any textbook)."""
+    shown = " ".join(run("powerup", QUICK).stdout.split())
+    steps = shown.split(" [")[1:]
+    assert len(steps) == len(plan_of(QUICK).steps)
+    for step, text in zip(plan_of(QUICK).steps, steps, strict=True):
+        assert text.partition("] ")[2].startswith("Power off. Then: ")
+        turns = "M1 starts" in text
+        assert turns or step.name not in ("10-X2", plan_of(QUICK).steps[-1].name)
+        assert ("While a fan runs up, for up to 5 s" in text) is turns
+        assert ("has not begun to turn after 2 s" in text) is turns
+
+
+def test_no_reading_is_asked_for_twice():
+    for step, label in (("04-F2", "lamp"), ("10-X2", "lamp")):
+        plan = plan_of(QUICK)
+        names = [one.name for one in plan.steps]
+        written = read_vehicle(plan.harness, names[: names.index(step) + 1], [], 1)
+        written[step][label] = "bright"
+        result = judge(plan, parse_readings(plan.harness, sheet_text(QUICK, written)), locator_of(QUICK))
+        asked = [one.name for one in result.more]
+        assert len(asked) == len(set(asked))
+        points = [(one.kind, one.points) for one in plan[step].test.observe.values()]
+        assert not [one for one in asked if (one.split()[0], tuple(one.split()[1:])) in points]
+
+
+def test_a_stop_that_has_located_the_fault_asks_for_no_reading_again():
+    """A shorted wire behind the fuse that goes in, with its current misread."""
+    plan = plan_of(QUICK)
+    chosen = Loom(plan.harness).fault("W2 short to ground")
+    written = read_vehicle(plan.harness, [one.name for one in plan.steps][:7], chosen, 2)
+    written["07-F1"]["amps"] = "0.5 A"
+    result = judge(plan, parse_readings(plan.harness, sheet_text(QUICK, written)), locator_of(QUICK))
+    assert (result.status, result.verdict.verdict) == ("stop", "located")
+    assert "Put right: W2" in result.summary
+    assert "Repeat first" not in result.summary
+
+
 def test_as_json_and_nothing_else():
     found = json.loads(run("powerup", QUICK, "--json").stdout)
     first = found["steps"][0]

@@ -17,6 +17,7 @@ from circuitcheck.circuit.build import build_circuit
 from circuitcheck.circuit.circuit import Circuit
 from circuitcheck.circuit.through import LEAD_OHM
 from circuitcheck.expect.bench import Bench
+from circuitcheck.expect.cautions import LAMPS
 from circuitcheck.expect.expected import ChosenFault
 from circuitcheck.expect.words import LAMP
 from circuitcheck.harness.model import THROUGH, Observation, Setup
@@ -28,9 +29,8 @@ from circuitcheck.physics.branch import Array
 from circuitcheck.physics.lamp import EXPONENT
 from circuitcheck.solve.point import OperatingPoint, solve_point
 
-WATTS = {12: (3.0, 5.0, 10.0, 21.0, 55.0, 110.0), 24: (3.0, 5.0, 10.0, 21.0, 70.0, 140.0)}
-"""Vehicle lamps [W] for the nominal volts; the last is two of the one before, side by side (categories
-W3W, R5W, R10W, P21W and H1 of UN Regulation No. 37; from memory)."""
+WATTS = {volts: (*sold, 2 * sold[-1]) for volts, sold in LAMPS.items()}
+"""Lamps [W] for the nominal volts; the last is two of the one before, side by side."""
 LIMITS = (0.2, 0.5, 1.0, 2.0, 5.0, 10.0)
 """Settings of a bench supply [A]; common practice, no source."""
 _HOLDS, _RESTS = 1.15, 0.85
