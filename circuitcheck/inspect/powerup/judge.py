@@ -125,8 +125,8 @@ class PowerupResult:
         return (f"Only {names} says so, and not one sound loom in ten thousand does it: leave the power "
                 "off. The earlier steps would have shown most of what does it, so look first at what "
                 f"was moved since, and at what this step adds: {self.stopped.step.test.title}. "
-                "Battery off, measure ohms to ground and to plus; if all is clear, begin again at the first "
-                "step.")  # fmt: skip
+                "Battery off, measure ohms to ground and to plus; if all is clear, begin again at the "
+                "first step.")  # fmt: skip
 
     @property
     def _what_it_is(self) -> str:

@@ -26,7 +26,7 @@ POINTS = 4
 FAR = 3.9
 """Standard uncertainties beyond which not one sound vehicle in ten thousand reads."""
 RUN_UP_S = 5.0
-"""A fan has run up by then, behind a lamp too; it looks seized before [s]; common practice, no source."""
+"""A fan has run up by then, behind a lamp too; before, it looks seized [s]; common practice."""
 START_S = 2.0
 """A sound fan has begun to turn by then [s]; common practice, no source."""
 FIRST = "Power off"
