@@ -63,7 +63,8 @@ class Feeds:
             return {}
         if self.limited and not stage.at:
             return self._limit(stage)
-        lamps = [one for one in self._lamps(stage) if self._works(stage, one)]
+        plain = self._on_battery(stage)
+        lamps = (one for one in self._lamps(stage) if self._works(stage, one, plain))
         told: list[tuple[float, Through]] = []
         for one in lamps:
             told.append((self._told(stage, one), one))
@@ -71,8 +72,12 @@ class Feeds:
                 break  # so it stays behind a bigger lamp, of which any fault makes less light
         best = max((share for share, _ in told), default=0.0)
         if best == 0.0:  # it glows in any case, and more can be read off a loom that gets more
-            return lamps[-1] if lamps else {}
+            return [{}, *(one for _, one in told), *lamps][-1]
         return next(one for share, one in told if share >= best - _AS_GOOD)
+
+    def _on_battery(self, stage: Stage) -> OperatingPoint:
+        """What the loom does in a step without anything between."""
+        return solve_point(build_circuit(self.harness, setup_of(self.harness, _straight(stage))))
 
     def _is_dark(self, stage: Stage, through: Through) -> bool:
         point = solve_point(build_circuit(self.harness, setup_of(self.harness, stage, through)))
@@ -97,9 +102,8 @@ class Feeds:
                    for name, part in self.harness.parts.items()
                    if isinstance(part, Resistor) and part.watts and name not in out)  # fmt: skip
 
-    def _works(self, stage: Stage, through: Through) -> bool:
+    def _works(self, stage: Stage, through: Through, plain: OperatingPoint) -> bool:
         """Whether a sound loom does behind the lamp what it would do without it."""
-        plain = solve_point(build_circuit(self.harness, setup_of(self.harness, _straight(stage))))
         circuit = build_circuit(self.harness, setup_of(self.harness, stage, through))
         point = solve_point(circuit)
         points = [(circuit, point)]
@@ -134,10 +138,11 @@ class Feeds:
 
     def _limit(self, stage: Stage) -> Through:
         """The lowest setting with which a sound loom does what it should, and some to spare."""
+        plain = self._on_battery(stage)
         for amps in LIMITS:
             through: Through = {"limit": f"{amps:g} A"}
             point = solve_point(build_circuit(self.harness, setup_of(self.harness, stage, through)))
-            if abs(point.amps[THROUGH]) < 0.7 * amps and self._works(stage, through):
+            if abs(point.amps[THROUGH]) < 0.7 * amps and self._works(stage, through, plain):
                 return through
         return {}
 
