@@ -122,11 +122,13 @@ class PowerupResult:
         """What a reading of too much current is to be taken for, though all else is as it should be."""
         assert self.stopped is not None
         names = " and ".join(f"'{one.reading}'" for one in self.stopped.off if one.danger)
-        return (f"Only {names} says so, and not one sound loom in ten thousand does it: leave the power "
-                "off. The earlier steps would have shown most of what does it, so look first at what "
-                f"was moved since, and at what this step adds: {self.stopped.step.test.title}. "
-                "Battery off, measure ohms to ground and to plus; if all is clear, begin again at the "
-                "first step.")  # fmt: skip
+        step = self.stopped.step
+        run_up = f", once its fan has run up ({step.run_up_s:g} s)" if step.turning else ""
+        return (f"Only {names} says so, but a sound loom does not do it{run_up}: leave the power off. "
+                "The earlier steps would have shown most of what does it, so look first at what was moved "
+                f"since, and at what this step adds: {step.test.title}. Battery off, fuses out, measure "
+                "ohms to ground and to plus; if all is clear, begin again at the first "
+                "step.")  # fmt: skip
 
     @property
     def _what_it_is(self) -> str:
