@@ -9,47 +9,22 @@ loom, what is told is what does that in this step (:mod:`~circuitcheck.inspect.p
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass, replace
 from typing import Any, Literal
 
-import numpy as np
-
-from circuitcheck.expect.expected import ExpectedReading, scale_factor
-from circuitcheck.expect.words import LAMP, SCALES
 from circuitcheck.harness.readings import Reading, Sheet
 from circuitcheck.inspect.powerup.alarm import overloading
-from circuitcheck.inspect.powerup.observe import LAMP_LABEL
+from circuitcheck.inspect.powerup.off import Off, off_reading
 from circuitcheck.inspect.powerup.parting import Parting, parting
-from circuitcheck.inspect.powerup.plan import PowerupPlan, Step, expected_words, far_reach
+from circuitcheck.inspect.powerup.plan import PowerupPlan, Step
 from circuitcheck.locate.locate import Locator
 from circuitcheck.locate.verdict import Verdict
 
-UNUSUAL = 0.02
-"""Chance of a word in a sound loom below which it is off."""
 SOUND = "sound"
 DOUBT = 0.003
 """Chance of a sound loom, in a verdict, from which it may be one; common practice, no source."""
 Status = Literal["as expected", "repeat", "stop", "not done", "after the stop"]
-
-
-@dataclass(frozen=True, slots=True)
-class Off:
-    """A reading that sound looms do not give.
-
-    :param danger: whether it means that too much current flows
-    """
-
-    reading: str
-    read: str
-    expected: str
-    danger: bool
-
-    @property
-    def words(self) -> str:
-        """As half a sentence."""
-        return f"'{self.reading}' read {self.read}, expected {self.expected}"
 
 
 @dataclass(frozen=True)
@@ -125,9 +100,9 @@ class PowerupResult:
         step = self.stopped.step
         run_up = f", once its fan has run up ({step.run_up_s:g} s)" if step.turning else ""
         return (f"Only {names} says so, but a sound loom does not do it{run_up}: leave the power off. "
-                "The earlier steps would have shown most of what does it, so look first at what was moved "
-                f"since, and at what this step adds: {step.test.title}. Battery off, fuses out, measure "
-                "ohms to ground and to plus; if all is clear, begin again at the first "
+                "The earlier steps would have shown most of what does it, so look first at what was "
+                f"moved since, and at what this step adds: {step.test.title}. Battery off, fuses out, "
+                "measure ohms to ground and to plus; if all is clear, begin again at the first "
                 "step.")  # fmt: skip
 
     @property
@@ -179,7 +154,7 @@ def _judged(
     plan: PowerupPlan, step: Step, mine: Sequence[Reading], so_far: Sheet, locator: Locator
 ) -> tuple[JudgedStep, Verdict | None]:
     """One step, and the verdict if it took one."""
-    off = tuple(found for one in mine if (found := _off(plan, step, one)) is not None)
+    off = tuple(found for one in mine if (found := off_reading(plan, step, one)) is not None)
     taken = {one.name for one in mine}
     missing = tuple(one.name for one in step.readings if one.name not in taken)
     if not off:
@@ -238,41 +213,3 @@ def _without_repeat(verdict: Verdict) -> Verdict:
         return verdict
     sentence = f" Repeat first: {'; '.join(verdict.repeat)}."
     return replace(verdict, summary=verdict.summary.replace(sentence, ""), repeat=())
-
-
-def _off(plan: PowerupPlan, step: Step, reading: Reading) -> Off | None:
-    """Whether a reading is off, and whether dangerously so; None for one that the step does not list."""
-    found = next(((one, u) for one, u in zip(step.readings, step.spread, strict=True)
-                  if one.name == reading.name), None)  # fmt: skip
-    if found is None:
-        return None
-    expected, spread = found
-    fits = _word_fits if reading.word else _number_fits
-    if fits(plan, reading, expected, spread):
-        return None
-    return Off(reading.name, reading.shown, expected_words(expected),
-               _is_danger(step, reading, expected))  # fmt: skip
-
-
-def _word_fits(plan: PowerupPlan, reading: Reading, expected: ExpectedReading, spread: float) -> bool:
-    scale = SCALES.get(reading.observation.kind)
-    if scale is None or reading.word not in scale.words or expected.expected is None:
-        return reading.word == expected.word
-    factor = scale_factor(plan.harness, reading.observation)
-    chances = scale.chances(np.array([expected.expected / factor]), np.array([spread / factor]))[0]
-    return bool(chances[scale.words.index(reading.word)] > UNUSUAL)
-
-
-def _number_fits(
-    plan: PowerupPlan, reading: Reading, expected: ExpectedReading, spread: float
-) -> bool:
-    if expected.expected is None:
-        return math.isinf(reading.value)
-    low, high = far_reach(expected)
-    return low <= reading.value <= high
-
-
-def _is_danger(step: Step, reading: Reading, expected: ExpectedReading) -> bool:
-    if reading.name == LAMP_LABEL and reading.word in LAMP.words and expected.word in LAMP.words:
-        return LAMP.words.index(reading.word) > LAMP.words.index(expected.word)
-    return reading.value > step.stop_above.get(reading.name, math.inf)
