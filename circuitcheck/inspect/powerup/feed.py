@@ -67,8 +67,9 @@ class Feeds:
         lamps = (one for one in self._lamps(stage) if self._works(stage, one, plain))
         told: list[tuple[float, Through]] = []
         for one in lamps:
-            told.append((self._told(stage, one), one))
-            if self._is_dark(stage, one):
+            share, amps = self._told(stage, one)
+            told.append((share, one))
+            if amps < DARK:
                 break  # so it stays behind a bigger lamp, of which any fault makes less light
         best = max((share for share, _ in told), default=0.0)
         if best == 0.0:  # it glows in any case, and more can be read off a loom that gets more
@@ -78,10 +79,6 @@ class Feeds:
     def _on_battery(self, stage: Stage) -> OperatingPoint:
         """What the loom does in a step without anything between."""
         return solve_point(build_circuit(self.harness, setup_of(self.harness, _straight(stage))))
-
-    def _is_dark(self, stage: Stage, through: Through) -> bool:
-        point = solve_point(build_circuit(self.harness, setup_of(self.harness, stage, through)))
-        return abs(point.amps[THROUGH]) < DARK
 
     def _lamps(self, stage: Stage) -> Iterator[Through]:
         """The lamps that nothing in the loom would be overloaded behind, the smallest first."""
@@ -117,24 +114,27 @@ class Feeds:
             points.append((still, solve_point(still)))
         return all(_holds(one, found, plain) for one, found in points)
 
-    def _told(self, stage: Stage, through: Through) -> float:
+    def _told(self, stage: Stage, through: Through) -> tuple[float, float]:
         """The share of the overloading faults that the lamp alone tells, by their usual chance.
 
-        0 where a sound loom's lamp would itself be called now this, now that.
+        With it, what a sound loom draws [A]. The share is 0 where a sound loom's lamp would itself be
+        called now this, now that.
         """
         setup = setup_of(self.harness, stage, through)
         bench = Bench(self.harness, setup, (("lamp", Observation(lamp=THROUGH)),))
         changes = [one.change(bench.circuit.branches) for one in self.faults]
-        felt = reaching(bench, changes)
+        point = bench.point({})
+        amps = abs(point.amps[THROUGH])
+        felt = reaching(bench, changes, point)
         run = bench.run([{}, *(changes[n] for n in felt)])
         light = np.where(np.isnan(run.values[:, 0]), _FLICKERS, run.values[:, 0])
         spread = np.sqrt(np.sum(run.shifts(np.array([0])).values[0] ** 2, axis=-1))
         word = sure_word(float(light[0]), float(spread[0]))
         if word is None:
-            return 0.0
+            return 0.0, amps
         brighter = LAMP.chances(light[1:], np.zeros(len(light) - 1))[:, word + 1 :].sum(axis=1)
         weights: Array = np.array([one.mode.weight for one in self.faults])
-        return float(weights[felt] @ brighter / weights.sum())
+        return float(weights[felt] @ brighter / weights.sum()), amps
 
     def _limit(self, stage: Stage) -> Through:
         """The lowest setting with which a sound loom does what it should, and some to spare."""
