@@ -23,7 +23,7 @@ CAUTIONS = (
     "Battery disconnected and its clamps tied back before the first check; 0 V across the points first. "
     "A fan can start without warning while there is supply, also with the ignition off.",
     "Every plug undone, fuses and relays out. In the vehicle: engine cold, hot coolant stands under "
-    "pressure. The first power-up goes through a fused lead.",
+    "pressure. The first power goes through a lamp: 'circuitcheck powerup'.",
     "Leave airbag and high-voltage (orange) wiring alone; never put an ohmmeter on it. The vehicle's "
     "manual, local rules and licensed practice come first.",
 )
@@ -140,8 +140,9 @@ def result(found: BuzzResult) -> None:
         _wrapped(f"Not accounted for: check {numbers} of the sheet.")
     _not_proven(found)
     _next(found)
-    caution("Put right, then fill in the sheet again before the battery goes on; first power "
-               "through a fused lead.")  # fmt: skip
+    if found.put_right:
+        caution("Put right, then fill in the sheet again before the battery goes on.")
+    caution("The first power goes through a lamp, step by step: 'circuitcheck powerup'.")
 
 
 def _off(found: BuzzResult) -> None:
@@ -184,6 +185,9 @@ def _next(found: BuzzResult) -> None:
     _say(why, "bold")
     for check in checks:
         _wrapped(_in_words(found, check), "  - ", "    ")
+    if found.put_right:
+        _wrapped("Measure the loom as it is, before anything is put right; 'as found' stands by "
+                 "what the mistakes named change.")
     _wrapped("Add each to the sheet as a line (--as csv prints it with these lines) and ask again.")
 
 
@@ -193,4 +197,4 @@ def _in_words(found: BuzzResult, check: Check) -> str:
         text = f"clip together {' '.join(check.red)}, against {' '.join(check.black)}"
     if found.parting:
         return f"{text} ({meter_of(check)})"
-    return f"{text}: {expected_words(found.predictor.band(check, found.best.overlay), check)}"
+    return f"{text}: {found.expected_next(check)}"

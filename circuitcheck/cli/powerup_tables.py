@@ -16,7 +16,14 @@ from circuitcheck.cli.tables import (
 from circuitcheck.expect.cautions import setup_lines
 from circuitcheck.inspect.powerup.judge import JudgedStep, PowerupResult
 from circuitcheck.inspect.powerup.observe import AMPS_LABEL, LAMP_LABEL
-from circuitcheck.inspect.powerup.plan import BEFORE, PowerupPlan, Step, expected_words
+from circuitcheck.inspect.powerup.plan import (
+    BEFORE,
+    FIRST,
+    START_S,
+    PowerupPlan,
+    Step,
+    expected_words,
+)  # fmt: skip
 from circuitcheck.inspect.powerup.signs import Sign
 
 _NAMES = 4
@@ -45,20 +52,18 @@ def alone(one: Step) -> None:
 def step(one: Step) -> None:
     """What to do, what to read, when to stop, what it means."""
     indented(f"{one.test.title}  [{one.name}]", 0, "bold")
-    indented(_situation(one))
+    indented(f"{FIRST}. Then: {_situation(one)}. Power on, and read.")
     if one.lead:
         indented(f"jumper lead: {one.lead.size_mm2:g} mm2 with a {one.lead.fuse_a:g} A fuse")
     table = plain_table("reading", "where", "expected", right=("expected",))
     for reading, observation in zip(one.readings, one.test.observe.values(), strict=True):
         table.add_row(reading.name, _place(observation.points), expected_words(reading))
     out.print(Padding(table, (0, 0, 0, 2)))
-    turning = [r.name for r in one.readings if r.kind == "speed" and r.expected]
-    if turning:
-        verb = "start" if len(turning) > 1 else "starts"
-        indented(f"{' and '.join(turning)} {verb}: hands, hair and tools clear of the fan.")
-    stop = _stop(one)
-    if stop:
-        indented(stop)
+    if one.turning:
+        verb = "start" if len(one.turning) > 1 else "starts"
+        indented(f"{' and '.join(one.turning)} {verb}: hands, hair and tools clear of the fan.")
+    for text in _stop(one):
+        indented(text)
     _signs(one)
 
 
@@ -78,14 +83,25 @@ def _situation(one: Step) -> str:
     return f"{one.fed}; {', '.join(setup_lines(bare))}{still}"
 
 
-def _stop(one: Step) -> str:
-    """When to switch off at once."""
+def _stop(one: Step) -> list[str]:
+    """When to switch off at once; and how long a fan that runs up may look as if it were seized."""
     lamp = next((r.word for r in one.readings if r.name == LAMP_LABEL), "")
     bounds = [f"above {most:g} A" if name == AMPS_LABEL else f"if {name} is above {most:g} A"
               for name, most in one.stop_above.items()]  # fmt: skip
     if lamp in ("dark", "dim"):
         bounds.append(f"if the lamp is more than {lamp}" if lamp == "dim" else "if the lamp glows")
-    return f"Off at once {', or '.join(bounds)}." if bounds else ""
+    if not bounds:
+        return []
+    if not one.turning:
+        return [f"Off at once {', or '.join(bounds)}."]
+    seconds = f"{one.run_up_s:g} s"
+    more = "the lamp may be bright and the current higher" if lamp else "the current may be higher"
+    much = "With the lamp bright" if lamp else "With more current than that"
+    return [
+        f"While a fan runs up, for up to {seconds}, {more}: read after that. Off at once if one has not "
+        f"begun to turn after {START_S:g} s. {much} it is seized, or something on its way is shorted.",
+        f"After {seconds}, off at once {', or '.join(bounds)}.",
+    ]
 
 
 def _signs(one: Step) -> None:
@@ -118,7 +134,9 @@ def result(found: PowerupResult) -> None:
     say()
     say(f"Result: {found.status}", "bold")
     indented(found.stop_words or found.summary)
-    if found.status == "stop":
+    if found.causes is not None:
+        _causes(found)
+    elif found.status == "stop":
         say()
         suspects(found.verdict, hint=False)
         _more(found)
@@ -126,6 +144,16 @@ def result(found: PowerupResult) -> None:
         cautions([found.next_step])
         say()
         step(found.next_step)
+
+
+def _causes(found: PowerupResult) -> None:
+    """What makes too much current flow in the step; the verdict on the whole sheet is no help there."""
+    say()
+    say("What does it in this step" if found.causes else "No one fault does it in this step", "bold")
+    for name in found.causes or ():
+        indented(f"- {name}")
+    say()
+    indented(found.causes_words, 0)
 
 
 def _more(found: PowerupResult) -> None:

@@ -96,7 +96,8 @@ def expected(loom: Loom, result: Expectation, twin: Twin | None = None) -> None:
     for one in result:
         say()
         indented(f"{one.title}  [{one.test}]", 0, "bold")
-        indented(", ".join(setup_lines(loom.harness.tests[one.test].setup)))
+        setup = loom.harness.tests[one.test].setup
+        indented(", ".join(setup_lines(setup, loom.harness.volts)))
         if one.lead:
             indented(f"jumper lead: {one.lead.size_mm2:g} mm2 with a {one.lead.fuse_a:g} A fuse "
                     f"(it carries {number(one.lead.amps)} A)")  # fmt: skip

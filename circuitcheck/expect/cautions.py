@@ -62,8 +62,14 @@ def lead_for(amps: float) -> Lead:
     return Lead(round(amps, 2), size, fuse)
 
 
-def setup_lines(setup: Setup) -> list[str]:
+LAMPS = {12: (3.0, 5.0, 10.0, 21.0, 55.0), 24: (3.0, 5.0, 10.0, 21.0, 70.0)}
+"""Lamps that are sold for vehicles, by their volts [W]; common practice, no source."""
+
+
+def setup_lines(setup: Setup, volts: int | None = None) -> list[str]:
     """What to do before looking, step by step.
+
+    :param volts: of the vehicle, for the lamp that it is fed through
 
     >>> setup_lines(Setup.model_validate({"unplug": ["S1"], "bridge": [["S1.2", "S1.1"]]}))
     ['ignition off', 'plug of S1 undone', "S1.2 bridged to S1.1, on the loom's side"]
@@ -72,7 +78,7 @@ def setup_lines(setup: Setup) -> list[str]:
     if setup.battery == "disconnected":
         lines.append("battery disconnected")
     if setup.through:
-        lines.append(fed_words(setup.through))
+        lines.append(fed_words(setup.through, volts))
     lines.append(f"ignition {setup.ignition}" + (", engine running" if setup.running else ""))
     if setup.engine.celsius > 40:
         lines.append(f"coolant at {setup.engine.celsius:g} degC, "
@@ -87,19 +93,32 @@ def setup_lines(setup: Setup) -> list[str]:
     return lines
 
 
-def fed_words(through: Through) -> str:
+def fed_words(through: Through, volts: int | None = None) -> str:
     """What the loom is fed through.
 
     >>> fed_words(Through(lamp="21 W")), fed_words(Through(limit="2.5 A"))
-    ('fed through a lamp of 21 W', 'fed from a supply that is limited to 2.5 A')
-    >>> fed_words(Through(lamp="55 W", at="F1"))
-    'a lamp of 55 W in place of F1'
+    ("fed through a lamp of 21 W for the vehicle's volts", 'fed from a supply that is limited to 2.5 A')
+    >>> fed_words(Through(lamp="55 W", at="F1"), 12)
+    'a 12 V lamp of 55 W in place of F1'
     """
     if through.lamp is None:
         return f"fed from a supply that is limited to {through.limit:g} A"
-    if through.at is not None:
-        return f"a lamp of {through.lamp:g} W in place of {through.at}"
-    return f"fed through a lamp of {through.lamp:g} W"
+    lamp = lamp_words(through.lamp, volts)
+    return f"{lamp} in place of {through.at}" if through.at is not None else f"fed through {lamp}"
+
+
+def lamp_words(watts: float, volts: int | None) -> str:
+    """A lamp as one asks for it; made up of two where nobody sells it.
+
+    >>> lamp_words(5, 24), lamp_words(140, 24)
+    ('a 24 V lamp of 5 W', 'two 24 V lamps of 70 W side by side')
+    """
+    if volts is None:
+        return f"a lamp of {watts:g} W for the vehicle's volts"
+    sold = LAMPS.get(volts, ())
+    if watts not in sold and watts / 2 in sold:
+        return f"two {volts} V lamps of {watts / 2:g} W side by side"
+    return f"a {volts} V lamp of {watts:g} W"
 
 
 def cautions_for(harness: Harness, setup: Setup) -> list[str]:

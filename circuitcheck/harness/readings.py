@@ -42,9 +42,18 @@ WORDS = {
     "speed": ("off", "slow", "fast"), "lamp": ("dark", "dim", "bright"),
     "click": ("silent", "clicks"),
 }  # fmt: skip
+ALSO_SAID = {
+    "speed": {"stopped": "off", "stops": "off", "stands": "off", "still": "off", "not turning": "off",
+              "slowly": "slow", "full": "fast", "full speed": "fast"},
+    "lamp": {"off": "dark", "out": "dark", "unlit": "dark", "glows": "dim", "glow": "dim",
+             "glowing": "dim", "glimmers": "dim", "full": "bright", "fully lit": "bright"},
+    "click": {"click": "clicks", "clicked": "clicks", "no click": "silent", "quiet": "silent"},
+}  # fmt: skip
+"""What people write for the same, by the kind of reading."""
 NOT_TAKEN = ("", "-", "not taken", "not done")
 OPEN_LINE = "OL"
 BUZZES = "buzzes"
+CHATTERS = (BUZZES, "buzz", "buzzing", "chatters", "chatter", "chattering", "flickers", "flickering")
 
 _UNITS: dict[str, Unit] = {
     kind: replace(unit, spellings={**unit.spellings, "": 1.0}, low=low, high=high)
@@ -157,13 +166,15 @@ def parse_reading(kind: str, text: str) -> tuple[float, str] | None:
     :raises PydanticCustomError: if it is neither a word nor a quantity of this kind
     """
     text = text.strip()
-    if text.casefold() in NOT_TAKEN:
+    said = text.casefold()
+    if said in NOT_TAKEN:
         return None
-    if text.casefold() == BUZZES:
+    if said in CHATTERS:
         return math.nan, BUZZES
     words = WORDS.get(kind, ())
-    if text.casefold() in words:
-        return math.nan, text.casefold()
+    said = ALSO_SAID.get(kind, {}).get(said, said)
+    if said in words:
+        return math.nan, said
     if kind == "ohms" and text.upper() in (OPEN_LINE, "OPEN", "INFINITE"):
         return math.inf, ""
     if kind in _UNITS:

@@ -3,6 +3,7 @@
 import csv
 import io
 import json
+import math
 import re
 from pathlib import Path
 
@@ -10,6 +11,10 @@ import pytest
 from typer.testing import CliRunner
 
 from circuitcheck.cli.main import app
+from circuitcheck.harness.load import load_harness, parse_harness
+from circuitcheck.inspect.continuity.buzz import continuity_sheet
+from circuitcheck.inspect.continuity.ohms import Predictor
+from circuitcheck.inspect.continuity.wiring import as_drawn
 from circuitcheck.shipped import harness_files
 
 
@@ -95,3 +100,57 @@ def test_mistakes_are_one_line_and_status_two(arguments, told):
 def test_help_has_an_example():
     done = run("--help")
     assert "Examples:  circuitcheck buzz first-fan" in done.stdout
+
+
+def swapped(one, other):
+    """The sheet of truck-24v filled in from a loom whose description has two wire ends exchanged."""
+    text = harness_files()["truck-24v"].read_text(encoding="utf-8")
+    text = text.replace(f"{one},", "@,").replace(f"{other},", f"{one},").replace("@,", f"{other},")
+    sheet = continuity_sheet(load_harness("truck-24v"))
+    bands = Predictor(as_drawn(parse_harness(text)), [line.check for line in sheet.lines]).sound
+    lines = ["meter,from,to,reading"]
+    for row, band in zip(sheet.rows(), bands, strict=True):
+        reading = "OL" if math.isinf(band[1]) else f"{(band[0] + band[1]) / 2:.2f}"
+        lines.append(f"{row['meter']},{' + '.join(row['from'])},{' + '.join(row['to'])},{reading}")
+    return "\n".join(lines) + "\n"
+
+
+def test_a_next_check_is_expected_alike_in_the_text_and_in_the_csv():
+    """With K1.87 and K2.87 exchanged, K2.87 is joined to what hangs on K1.87: R1.1, by the drawing."""
+    text = swapped("K1.87", "K2.87")
+    shown = run("truck-24v", "-", given=text)
+    rows = csv.DictReader(io.StringIO(run("truck-24v", "-", "--as", "csv", given=text).stdout))
+    asked = [row for row in rows if row["check"].isdigit() and not row["reading"]]
+    assert asked
+    for row in asked:
+        points = f"{row['from']} to {row['to']}"
+        if " + " in points:
+            points = f"clip together {row['from']}, against {row['to']}".replace(" + ", " ")
+        assert f"{points}: {row['expected']}" in " ".join(shown.stdout.split())
+    assert [row for row in asked if row["expected"].endswith("ohm as found")]
+    assert "before anything is put right" in " ".join(shown.stdout.split())
+
+
+def test_ok_will_not_do_where_the_expected_reading_is_not_as_drawn():
+    given = "from,to,expected,reading\nG1.+,F1.in,0.0 to 0.4 ohm as found,ok\n"
+    done = run("first-fan", "-", given=given)
+    assert done.exit_code == 2
+    assert "line 2" in done.stderr or ":2:" in done.stderr
+    assert "must be what the meter shows" in done.stderr
+
+
+def test_a_sound_loom_has_nothing_to_be_put_right_and_gets_its_power_through_a_lamp():
+    sound = run("first-fan", "-", given=csv_with(lambda row: "ok"))
+    wrong = run("first-fan", "-", given=csv_with(lambda row: "OL" if row["from"] == "H1.2" else "ok"))
+    assert "Put right" not in sound.stderr
+    assert "Put right" in wrong.stderr
+    for text in (sound.stderr, wrong.stderr, run("first-fan").stderr):
+        assert "lamp" in " ".join(text.split())
+        assert "fused lead" not in " ".join(text.split())
+
+
+@pytest.mark.parametrize(("said", "meant"), [("Beep", "beeps"), ("o.k.", "ok"), ("O.L.", "OL")])
+def test_words_as_people_write_them(said, meant):
+    found = [run("first-fan", "-", "--json", given=csv_with(lambda row, one=one: one)).stdout
+             for one in (said, meant)]  # fmt: skip
+    assert json.loads(found[0])["status"] == json.loads(found[1])["status"]

@@ -22,6 +22,7 @@ from circuitcheck.expect.vehicle import drawer, read_vehicle, vary
 from circuitcheck.harness.load import load_harness
 from circuitcheck.harness.model import Setup
 from circuitcheck.harness.readings import parse_readings, sheet_text
+from circuitcheck.inspect.powerup.alarm import overloading
 from circuitcheck.inspect.powerup.judge import judge
 from circuitcheck.inspect.powerup.order import Order, setup_of
 from circuitcheck.inspect.powerup.plan import fresh, powerup_plan
@@ -263,6 +264,41 @@ def test_a_half_done_sheet_names_the_next_step():
     assert result.summary == "As expected so far. Next: 05-K1, Put in relay K1 (beside the fuse box)."
 
 
+def test_a_lamp_alone_too_bright_names_what_lights_it_and_never_says_sound():
+    """Drawing of first-fan: at 08-S1-low everything is fed over the plus clamp, so its short lights it."""
+    plan = plan_of(QUICK)
+    names = [one.name for one in plan.steps]
+    written = read_vehicle(plan.harness, names[: names.index("08-S1-low") + 1], [], 3)
+    written["08-S1-low"]["lamp"] = "bright"
+    text = sheet_text(QUICK, written)
+    result = judge(plan, parse_readings(plan.harness, text), locator_of(QUICK))
+    assert result.status == "stop"
+    assert "W1 short to ground" in result.causes
+    still_out = [*plan["08-S1-low"].stage.out, "M1"]
+    assert not [one for one in result.causes if one.split()[0].partition(".")[0] in still_out]
+    assert result.to_dict()["verdict"] is None
+    shown = run("powerup", QUICK, "-", given=text).stdout
+    assert "W1 short to ground" in shown
+    assert "sound" not in shown.replace("a sound loom does not", "")
+    assert "coolant" not in shown
+
+
+@pytest.mark.parametrize("name", [QUICK, "truck-24v"])
+def test_what_lights_the_lamp_lights_it(name):
+    """Each fault named, put in by itself and solved: the lamp's share of its watts is above the dim."""
+    plan = plan_of(name)
+    step = next(one for one in plan.steps if one.stage.mode.bridge and "lamp" in one.test.observe)
+    found = overloading(plan, step, ["lamp"])
+    assert found
+    circuit = build_circuit(plan.harness, step.test.setup)
+    known = {one.mode.spec: one for one in plan.faults}
+    for spec in found:
+        point = solve_point(circuit.changed(known[spec].change(circuit.branches)))
+        volts = abs(point.between("through:lead", f"{plan.harness.supply.battery}.post+"))
+        watts = volts * abs(point.amps["through"])
+        assert point.buzzing or watts > 0.03 * step.test.setup.through.lamp, spec
+
+
 # -- as a person meets it -------------------------------------------------------------------------
 
 
@@ -282,6 +318,53 @@ def test_the_sheet_goes_round():
     assert found["status"] == "stop"
     assert "'lamp' read bright, expected dark" in found["summary"]
     assert found["steps"][0]["missing"]
+
+
+def test_a_lamp_is_told_with_its_volts_and_made_up_of_what_is_sold():
+    """70 W and 21 W are sold for 24 V, 140 W is not (common practice, no source)."""
+    for name, volts in ((QUICK, "12 V"), ("truck-24v", "24 V")):
+        fed = [one.fed for one in plan_of(name).steps if one.test.setup.through]
+        assert all(volts in one for one in fed)
+        assert not [one for one in fed if "110 W" in one or "140 W" in one]
+    assert "two 24 V lamps of 70 W side by side in place of F2" in fed
+
+
+def test_every_step_begins_with_power_off_and_a_fan_may_run_up():
+    """A motor that stands draws its locked current: its lamp is bright at first (any textbook)."""
+    shown = " ".join(run("powerup", QUICK).stdout.split())
+    steps = shown.split(" [")[1:]
+    assert len(steps) == len(plan_of(QUICK).steps)
+    for step, text in zip(plan_of(QUICK).steps, steps, strict=True):
+        assert text.partition("] ")[2].startswith("Power off. Then: ")
+        turns = "M1 starts" in text
+        assert turns or step.name not in ("10-X2", plan_of(QUICK).steps[-1].name)
+        assert ("While a fan runs up, for up to 5 s" in text) is turns
+        assert ("has not begun to turn after 2 s" in text) is turns
+
+
+def test_no_reading_is_asked_for_twice():
+    for step, label in (("04-F2", "lamp"), ("10-X2", "lamp")):
+        plan = plan_of(QUICK)
+        names = [one.name for one in plan.steps]
+        written = read_vehicle(plan.harness, names[: names.index(step) + 1], [], 1)
+        written[step][label] = "bright"
+        result = judge(plan, parse_readings(plan.harness, sheet_text(QUICK, written)), locator_of(QUICK))
+        asked = [one.name for one in result.more]
+        assert len(asked) == len(set(asked))
+        points = [(one.kind, one.points) for one in plan[step].test.observe.values()]
+        assert not [one for one in asked if (one.split()[0], tuple(one.split()[1:])) in points]
+
+
+def test_a_stop_that_has_located_the_fault_asks_for_no_reading_again():
+    """A shorted wire behind the fuse that goes in, with its current misread."""
+    plan = plan_of(QUICK)
+    chosen = Loom(plan.harness).fault("W2 short to ground")
+    written = read_vehicle(plan.harness, [one.name for one in plan.steps][:7], chosen, 2)
+    written["07-F1"]["amps"] = "0.5 A"
+    result = judge(plan, parse_readings(plan.harness, sheet_text(QUICK, written)), locator_of(QUICK))
+    assert (result.status, result.verdict.verdict) == ("stop", "located")
+    assert "Put right: W2" in result.summary
+    assert "Repeat first" not in result.summary
 
 
 def test_as_json_and_nothing_else():

@@ -15,7 +15,7 @@ from circuitcheck.inspect.continuity.ohms import ANYTHING, CONDUCTS, OPEN, Band,
 from circuitcheck.inspect.continuity.parting import Group, grouped, parting_checks
 from circuitcheck.inspect.continuity.proof import Missing, missing, never_read
 from circuitcheck.inspect.continuity.search import Found, Search
-from circuitcheck.inspect.continuity.sheet import Filled, csv_text, read_sheet
+from circuitcheck.inspect.continuity.sheet import AS_FOUND, Filled, csv_text, read_sheet
 from circuitcheck.inspect.continuity.wiring import Wiring, as_drawn
 from circuitcheck.notebook import html_table
 
@@ -186,6 +186,23 @@ class BuzzResult:
                  if read is not None}  # fmt: skip
         return tuple(check for check in self.missing.checks if check.points not in known)
 
+    def as_it_is(self, check: Check) -> Band:
+        """What a next check should read of the loom as it is, before anything is put right."""
+        return self.predictor.band(check, self.best.overlay)
+
+    def expected_next(self, check: Check) -> str:
+        """The same in words; nothing where the check is to part explanations that differ on it."""
+        if self.parting:
+            return AS_FOUND
+        words = expected_words(self.as_it_is(check), check)
+        return words if words == expected_words(self.predictor.band(check, {}), check) else (
+            f"{words} {AS_FOUND}")  # fmt: skip
+
+    @property
+    def put_right(self) -> bool:
+        """Whether anything is to be put right before the battery goes on."""
+        return self.status not in ("sound", "sound so far")
+
     def _repr_html_(self) -> str:
         rows = [(number + 1, one.spec, one.words) for number, group in enumerate(self.groups)
                 for one in group.first.mistakes]  # fmt: skip
@@ -195,9 +212,10 @@ class BuzzResult:
         """The checks that were done, and the next ones to fill in."""
         filled = self.filled
         done = [number for number, read in enumerate(filled.readings) if read is not None]
-        rows = [_csv_row(self, place + 1, filled.checks[number], self.predictor.sound[number],
+        rows = [_csv_row(self, place + 1, filled.checks[number],
+                         expected_words(self.predictor.sound[number], filled.checks[number]),
                          filled.written[number]) for place, number in enumerate(done)]  # fmt: skip
-        rows += [_csv_row(self, len(rows) + number + 1, check, self.predictor.band(check, {}), "")
+        rows += [_csv_row(self, len(rows) + number + 1, check, self.expected_next(check), "")
                  for number, check in enumerate(self.next_checks)]  # fmt: skip
         return csv_text(rows, self.drawn.fitted, f"{filled.leads:g} ohm")
 
@@ -210,9 +228,8 @@ class BuzzResult:
         """The result as plain values."""
 
         def check(one: Check) -> dict[str, Any]:
-            band = self.predictor.band(one, self.best.overlay)
             return {"from": list(one.red), "to": list(one.black), "meter": meter_of(one),
-                    "expected": expected_words(band, one)}  # fmt: skip
+                    "expected": expected_words(self.as_it_is(one), one)}  # fmt: skip
 
         return {
             "harness": self.drawn.harness.name, "loom": "fitted" if self.drawn.fitted else "bench",
@@ -237,11 +254,11 @@ class BuzzResult:
         }  # fmt: skip
 
 
-def _csv_row(result: BuzzResult, number: int, check: Check, sound: Band, reading: str) -> list[str]:
+def _csv_row(result: BuzzResult, number: int, check: Check, expected: str, reading: str) -> list[str]:
     drawn = result.drawn
     return [str(number), drawn.pieces[check.red[0]], part_of(check.red[0]), meter_of(check),
             JOIN.join(check.red), JOIN.join(check.black), wires_between(drawn, check),
-            expected_words(sound, check), reading]  # fmt: skip
+            expected, reading]  # fmt: skip
 
 
 def meter_of(check: Check) -> str:

@@ -27,7 +27,12 @@ from circuitcheck.parts.quantity import OHM, VOLT
 
 COLUMNS = ("check", "piece", "at", "meter", "from", "to", "wires", "expected", "reading")
 NOT_DONE = ("", "-", "not done", "not taken")
-OPEN_WORDS = ("ol", "open", "infinite")
+OPEN_WORDS = ("ol", "o.l.", "o.l", "0l", "open", "infinite", "infinity")
+OK_WORDS = ("ok", "o.k.", "okay")
+BEEP_WORDS = ("beeps", "beep", "buzzes", "buzz")
+AS_FOUND = "as found"
+"""Marks an expected reading of the loom as it is, mistakes and all; ``ok`` means as drawn, and so will
+not do for such a line."""
 BEEPS: Band = (-1.0, 100.0)
 """What a buzzer sounds at [ohm]: meters stop somewhere from 20 to 100; common practice, no source."""
 LEADS_MOST = 5.0
@@ -120,8 +125,10 @@ class _Reader:
             return None
         if word in OPEN_WORDS:
             return math.inf
-        if word in ("ok", "beeps"):
-            return word
+        if word in OK_WORDS:
+            return "ok"
+        if word in BEEP_WORDS:
+            return "beeps"
         try:
             return (_VOLT if diode else _OHM).parse(text)
         except PydanticCustomError as error:
@@ -233,6 +240,9 @@ def _row(reader: _Reader, line: int, cell: dict[str, str]) -> None:
         _placed(reader, line, reading.casefold())
     elif what == "leads":
         reader.take_leads(line, reading)
+    elif reading.casefold() in OK_WORDS and cell.get("expected", "").endswith(AS_FOUND):
+        must = "must be what the meter shows, such as 0.2 ohm or OL"
+        reader.report(line, "reading", f"'{reading}'", must)
     else:
         reader.take(line, cell["from"], cell["to"], cell.get("meter", "").casefold(), reading)
 

@@ -17,6 +17,7 @@ from circuitcheck.circuit.build import build_circuit
 from circuitcheck.circuit.circuit import Circuit
 from circuitcheck.circuit.through import LEAD_OHM
 from circuitcheck.expect.bench import Bench
+from circuitcheck.expect.cautions import LAMPS
 from circuitcheck.expect.expected import ChosenFault
 from circuitcheck.expect.words import LAMP
 from circuitcheck.harness.model import THROUGH, Observation, Setup
@@ -28,9 +29,8 @@ from circuitcheck.physics.branch import Array
 from circuitcheck.physics.lamp import EXPONENT
 from circuitcheck.solve.point import OperatingPoint, solve_point
 
-WATTS = {12: (3.0, 5.0, 10.0, 21.0, 55.0, 110.0), 24: (3.0, 5.0, 10.0, 21.0, 70.0, 140.0)}
-"""Vehicle lamps [W] for the nominal volts; the last is two of the one before, side by side (categories
-W3W, R5W, R10W, P21W and H1 of UN Regulation No. 37; from memory)."""
+WATTS = {volts: (*sold, 2 * sold[-1]) for volts, sold in LAMPS.items()}
+"""Lamps [W] for the nominal volts; the last is two of the one before, side by side."""
 LIMITS = (0.2, 0.5, 1.0, 2.0, 5.0, 10.0)
 """Settings of a bench supply [A]; common practice, no source."""
 _HOLDS, _RESTS = 1.15, 0.85
@@ -63,20 +63,22 @@ class Feeds:
             return {}
         if self.limited and not stage.at:
             return self._limit(stage)
-        lamps = [one for one in self._lamps(stage) if self._works(stage, one)]
+        plain = self._on_battery(stage)
+        lamps = (one for one in self._lamps(stage) if self._works(stage, one, plain))
         told: list[tuple[float, Through]] = []
         for one in lamps:
-            told.append((self._told(stage, one), one))
-            if self._is_dark(stage, one):
+            share, amps = self._told(stage, one)
+            told.append((share, one))
+            if amps < DARK:
                 break  # so it stays behind a bigger lamp, of which any fault makes less light
         best = max((share for share, _ in told), default=0.0)
         if best == 0.0:  # it glows in any case, and more can be read off a loom that gets more
-            return lamps[-1] if lamps else {}
+            return [{}, *(one for _, one in told), *lamps][-1]
         return next(one for share, one in told if share >= best - _AS_GOOD)
 
-    def _is_dark(self, stage: Stage, through: Through) -> bool:
-        point = solve_point(build_circuit(self.harness, setup_of(self.harness, stage, through)))
-        return abs(point.amps[THROUGH]) < DARK
+    def _on_battery(self, stage: Stage) -> OperatingPoint:
+        """What the loom does in a step without anything between."""
+        return solve_point(build_circuit(self.harness, setup_of(self.harness, _straight(stage))))
 
     def _lamps(self, stage: Stage) -> Iterator[Through]:
         """The lamps that nothing in the loom would be overloaded behind, the smallest first."""
@@ -97,9 +99,8 @@ class Feeds:
                    for name, part in self.harness.parts.items()
                    if isinstance(part, Resistor) and part.watts and name not in out)  # fmt: skip
 
-    def _works(self, stage: Stage, through: Through) -> bool:
+    def _works(self, stage: Stage, through: Through, plain: OperatingPoint) -> bool:
         """Whether a sound loom does behind the lamp what it would do without it."""
-        plain = solve_point(build_circuit(self.harness, setup_of(self.harness, _straight(stage))))
         circuit = build_circuit(self.harness, setup_of(self.harness, stage, through))
         point = solve_point(circuit)
         points = [(circuit, point)]
@@ -113,31 +114,35 @@ class Feeds:
             points.append((still, solve_point(still)))
         return all(_holds(one, found, plain) for one, found in points)
 
-    def _told(self, stage: Stage, through: Through) -> float:
+    def _told(self, stage: Stage, through: Through) -> tuple[float, float]:
         """The share of the overloading faults that the lamp alone tells, by their usual chance.
 
-        0 where a sound loom's lamp would itself be called now this, now that.
+        With it, what a sound loom draws [A]. The share is 0 where a sound loom's lamp would itself be
+        called now this, now that.
         """
         setup = setup_of(self.harness, stage, through)
         bench = Bench(self.harness, setup, (("lamp", Observation(lamp=THROUGH)),))
         changes = [one.change(bench.circuit.branches) for one in self.faults]
-        felt = reaching(bench, changes)
+        point = bench.point({})
+        amps = abs(point.amps[THROUGH])
+        felt = reaching(bench, changes, point)
         run = bench.run([{}, *(changes[n] for n in felt)])
         light = np.where(np.isnan(run.values[:, 0]), _FLICKERS, run.values[:, 0])
         spread = np.sqrt(np.sum(run.shifts(np.array([0])).values[0] ** 2, axis=-1))
         word = sure_word(float(light[0]), float(spread[0]))
         if word is None:
-            return 0.0
+            return 0.0, amps
         brighter = LAMP.chances(light[1:], np.zeros(len(light) - 1))[:, word + 1 :].sum(axis=1)
         weights: Array = np.array([one.mode.weight for one in self.faults])
-        return float(weights[felt] @ brighter / weights.sum())
+        return float(weights[felt] @ brighter / weights.sum()), amps
 
     def _limit(self, stage: Stage) -> Through:
         """The lowest setting with which a sound loom does what it should, and some to spare."""
+        plain = self._on_battery(stage)
         for amps in LIMITS:
             through: Through = {"limit": f"{amps:g} A"}
             point = solve_point(build_circuit(self.harness, setup_of(self.harness, stage, through)))
-            if abs(point.amps[THROUGH]) < 0.7 * amps and self._works(stage, through):
+            if abs(point.amps[THROUGH]) < 0.7 * amps and self._works(stage, through, plain):
                 return through
         return {}
 

@@ -3,51 +3,28 @@
 A step is as expected while every reading is what sound looms give. Where one is not, all readings up to
 there go to :mod:`circuitcheck.locate`, for a loom that has never been in use. If by that the loom may be
 sound nevertheless, a reading was misread and is taken again. A lamp brighter than it should be, or more
-current than one sound loom in ten thousand draws, stops in any case.
+current than one sound loom in ten thousand draws, stops in any case; where all else speaks for a sound
+loom, what is told is what does that in this step (:mod:`~circuitcheck.inspect.powerup.alarm`).
 """
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from typing import Any, Literal
 
-import numpy as np
-
-from circuitcheck.expect.expected import ExpectedReading, scale_factor
-from circuitcheck.expect.words import LAMP, SCALES
 from circuitcheck.harness.readings import Reading, Sheet
-from circuitcheck.inspect.powerup.observe import LAMP_LABEL
+from circuitcheck.inspect.powerup.alarm import overloading
+from circuitcheck.inspect.powerup.off import Off, off_reading
 from circuitcheck.inspect.powerup.parting import Parting, parting
-from circuitcheck.inspect.powerup.plan import PowerupPlan, Step, expected_words, far_reach
+from circuitcheck.inspect.powerup.plan import PowerupPlan, Step
 from circuitcheck.locate.locate import Locator
 from circuitcheck.locate.verdict import Verdict
 
-UNUSUAL = 0.02
-"""Chance of a word in a sound loom below which it is off."""
 SOUND = "sound"
 DOUBT = 0.003
 """Chance of a sound loom, in a verdict, from which it may be one; common practice, no source."""
 Status = Literal["as expected", "repeat", "stop", "not done", "after the stop"]
-
-
-@dataclass(frozen=True, slots=True)
-class Off:
-    """A reading that sound looms do not give.
-
-    :param danger: whether it means that too much current flows
-    """
-
-    reading: str
-    read: str
-    expected: str
-    danger: bool
-
-    @property
-    def words(self) -> str:
-        """As half a sentence."""
-        return f"'{self.reading}' read {self.read}, expected {self.expected}"
 
 
 @dataclass(frozen=True)
@@ -76,6 +53,8 @@ class PowerupResult:
     :param verdict: on all readings up to where it stopped
     :param next_step: the step to take now; None when stopped or done
     :param more: when stopped with several suspects left, what else to read in the step
+    :param causes: when stopped by too much current, while all else speaks for a sound loom: the faults
+        that do it in that step; None where the verdict stands
     """
 
     plan: PowerupPlan
@@ -84,6 +63,7 @@ class PowerupResult:
     verdict: Verdict
     next_step: Step | None
     more: tuple[Parting, ...] = ()
+    causes: tuple[str, ...] | None = None
 
     @property
     def stopped(self) -> JudgedStep | None:
@@ -113,7 +93,23 @@ class PowerupResult:
         return f"Switch off and stop at {self.stopped.step.name}: {read}."
 
     @property
+    def causes_words(self) -> str:
+        """What a reading of too much current is to be taken for, though all else is as it should be."""
+        assert self.stopped is not None
+        names = " and ".join(f"'{one.reading}'" for one in self.stopped.off if one.danger)
+        step = self.stopped.step
+        run_up = f", once its fan has run up ({step.run_up_s:g} s)" if step.turning else ""
+        return (f"Only {names} says so, but a sound loom does not do it{run_up}: leave the power off. "
+                "The earlier steps would have shown most of what does it, so look first at what was "
+                f"moved since, and at what this step adds: {step.test.title}. Battery off, fuses out, "
+                "measure ohms to ground and to plus; if all is clear, begin again at the first "
+                "step.")  # fmt: skip
+
+    @property
     def _what_it_is(self) -> str:
+        if self.causes is not None:
+            does = f" What does it here: {', '.join(self.causes)}." if self.causes else ""
+            return self.causes_words + does
         if self.verdict.verdict == "unexplained":
             return ("No one fault and no two explain this: look over what this step put in or made "
                     "live, and buzz the loom through again.")  # fmt: skip
@@ -126,7 +122,8 @@ class PowerupResult:
             "steps": [one.to_dict() for one in self.steps],
             "next": self.next_step.to_dict() if self.next_step else None,
             "read_more": [one.to_dict() for one in self.more],
-            "verdict": self.verdict.to_dict(),
+            "causes": None if self.causes is None else list(self.causes),
+            "verdict": self.verdict.to_dict() if self.causes is None else None,
         }  # fmt: skip
 
 
@@ -157,7 +154,7 @@ def _judged(
     plan: PowerupPlan, step: Step, mine: Sequence[Reading], so_far: Sheet, locator: Locator
 ) -> tuple[JudgedStep, Verdict | None]:
     """One step, and the verdict if it took one."""
-    off = tuple(found for one in mine if (found := _off(plan, step, one)) is not None)
+    off = tuple(found for one in mine if (found := off_reading(plan, step, one)) is not None)
     taken = {one.name for one in mine}
     missing = tuple(one.name for one in step.readings if one.name not in taken)
     if not off:
@@ -197,47 +194,22 @@ def _concluded(plan: PowerupPlan, judged: list[JudgedStep], verdict: Verdict) ->
     found = {one.status for one in judged}
     left = next((one.step for one in judged if one.status == "not done"), None)
     if "stop" in found:
-        step = next(one.step for one in judged if one.status == "stop")
-        more = parting(plan, step, verdict)
+        stopped = next(one for one in judged if one.status == "stop")
+        if may_be_sound(verdict):
+            danger = [one.reading for one in stopped.off if one.danger]
+            causes = overloading(plan, stopped.step, danger)
+            return PowerupResult(plan, tuple(judged), "stop", verdict, None, causes=causes)
+        verdict = _without_repeat(verdict)
+        more = parting(plan, stopped.step, verdict)
         return PowerupResult(plan, tuple(judged), "stop", verdict, None, more)
     if "repeat" in found:
         return PowerupResult(plan, tuple(judged), "repeat", verdict, None)
     return PowerupResult(plan, tuple(judged), "go on" if left else "done", verdict, left)
 
 
-def _off(plan: PowerupPlan, step: Step, reading: Reading) -> Off | None:
-    """Whether a reading is off, and whether dangerously so; None for one that the step does not list."""
-    found = next(((one, u) for one, u in zip(step.readings, step.spread, strict=True)
-                  if one.name == reading.name), None)  # fmt: skip
-    if found is None:
-        return None
-    expected, spread = found
-    fits = _word_fits if reading.word else _number_fits
-    if fits(plan, reading, expected, spread):
-        return None
-    return Off(reading.name, reading.shown, expected_words(expected),
-               _is_danger(step, reading, expected))  # fmt: skip
-
-
-def _word_fits(plan: PowerupPlan, reading: Reading, expected: ExpectedReading, spread: float) -> bool:
-    scale = SCALES.get(reading.observation.kind)
-    if scale is None or reading.word not in scale.words or expected.expected is None:
-        return reading.word == expected.word
-    factor = scale_factor(plan.harness, reading.observation)
-    chances = scale.chances(np.array([expected.expected / factor]), np.array([spread / factor]))[0]
-    return bool(chances[scale.words.index(reading.word)] > UNUSUAL)
-
-
-def _number_fits(
-    plan: PowerupPlan, reading: Reading, expected: ExpectedReading, spread: float
-) -> bool:
-    if expected.expected is None:
-        return math.isinf(reading.value)
-    low, high = far_reach(expected)
-    return low <= reading.value <= high
-
-
-def _is_danger(step: Step, reading: Reading, expected: ExpectedReading) -> bool:
-    if reading.name == LAMP_LABEL and reading.word in LAMP.words and expected.word in LAMP.words:
-        return LAMP.words.index(reading.word) > LAMP.words.index(expected.word)
-    return reading.value > step.stop_above.get(reading.name, math.inf)
+def _without_repeat(verdict: Verdict) -> Verdict:
+    """A verdict that has located the fault asks for nothing to be read again before that."""
+    if verdict.verdict != "located":
+        return verdict
+    sentence = f" Repeat first: {'; '.join(verdict.repeat)}."
+    return replace(verdict, summary=verdict.summary.replace(sentence, ""), repeat=())

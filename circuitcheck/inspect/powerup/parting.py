@@ -44,16 +44,19 @@ def parting(plan: PowerupPlan, step: Step, verdict: Verdict) -> tuple[Parting, .
     known = {one.mode.spec: one for one in plan.faults}
     specs = [one.spec for one in verdict.suspects if one.group == 1 and one.spec in known]
     points = offered(plan.order, step.stage, step.test.setup).points
-    points = {name: one for name, one in points.items() if name not in step.test.observe}
+    taken = {(one.kind, one.points) for one in step.test.observe.values()}
+    points = {name: one for name, one in points.items() if (one.kind, one.points) not in taken}
     if len(specs) < 2 or not points:
         return ()
     bench = Bench(plan.harness, step.test.setup, tuple(points.items()))
     run = bench.run([known[spec].change(bench.circuit.branches) for spec in specs])
     found: list[Parting] = []
     together = [list(range(len(specs)))]
-    for _ in range(_MOST):
-        splits = [_split(bench, run.values, place, together) for place in range(len(points))]
-        best = max(range(len(points)), key=lambda one: len(splits[one]))
+    left = list(range(len(points)))
+    for _ in range(min(_MOST, len(left))):
+        splits = {place: _split(bench, run.values, place, together) for place in left}
+        best = max(left, key=lambda one: len(splits[one]))
+        left.remove(best)
         if len(splits[best]) == len(together):
             break
         together = splits[best]

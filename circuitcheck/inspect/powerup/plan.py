@@ -25,6 +25,12 @@ POINTS = 4
 """Points to probe in one step at the most; common practice, no source."""
 FAR = 3.9
 """Standard uncertainties beyond which not one sound vehicle in ten thousand reads."""
+RUN_UP_S = 5.0
+"""A fan has run up by then, behind a lamp too; before, it looks seized [s]; common practice."""
+START_S = 2.0
+"""A sound fan has begun to turn by then [s]; common practice, no source."""
+FIRST = "Power off"
+"""How each step begins, whatever it puts in, takes out or bridges."""
 
 BEFORE = (
     "Before the first step the loom is buzzed through ('circuitcheck buzz'), the battery disconnected: "
@@ -48,6 +54,7 @@ class Step:
     :param spread: standard uncertainty of each, from one sound vehicle to the next
     :param stop_above: by the name of the reading, the current above which to switch off at once [A]
     :param signs: what it means if a reading is off
+    :param volts: of the vehicle, and so of the lamp [V]
     :param lead: the lead to bridge with, if there is one
     """
 
@@ -59,13 +66,24 @@ class Step:
     stop_above: dict[str, float]
     signs: tuple[Sign, ...]
     cautions: tuple[str, ...]
+    volts: int
     lead: Lead | None = None
 
     @property
     def fed(self) -> str:
         """What the power comes through, in words."""
-        lines = setup_lines(self.test.setup)
+        lines = setup_lines(self.test.setup, self.volts)
         return lines[0] if self.test.setup.through else "straight on the battery"
+
+    @property
+    def turning(self) -> tuple[str, ...]:
+        """The fans that start."""
+        return tuple(one.name for one in self.readings if one.kind == "speed" and one.expected)
+
+    @property
+    def run_up_s(self) -> float:
+        """For how long the lamp may be brighter, and the current higher, than it is to be read [s]."""
+        return RUN_UP_S if self.turning else 0.0
 
     def to_dict(self) -> dict[str, Any]:
         """The fields as a plain dict."""
@@ -73,10 +91,12 @@ class Step:
         return {
             "step": self.name, "title": self.test.title, "fit": self.stage.fit,
             "through": through.model_dump(exclude_none=True) if through else None,
-            "setup": setup_lines(self.test.setup), "lead": asdict(self.lead) if self.lead else None,
+            "before": FIRST, "setup": setup_lines(self.test.setup, self.volts),
+            "lead": asdict(self.lead) if self.lead else None,
             "readings": [{**reading.to_dict(), "at": list(one.points)} for reading, one in
                          zip(self.readings, self.test.observe.values(), strict=True)],
-            "stop_above_amps": self.stop_above, "signs": [one.to_dict() for one in self.signs],
+            "stop_above_amps": self.stop_above, "run_up_s": self.run_up_s,
+            "signs": [one.to_dict() for one in self.signs],
             "cautions": list(self.cautions),
         }  # fmt: skip
 
@@ -180,7 +200,8 @@ def _step(order: Order, number: int, stage: Stage, feeds: Feeds, signs: Signs) -
     return Step(
         f"{number:02d}-{short_name(stage)}", stage, test, readings,
         tuple(float(sweep.spread[n]) for n in places), _stop_above(readings),
-        signs.of(sweep, labels, places), tuple(cautions_for(harness, setup)), _lead(bench),
+        signs.of(sweep, labels, places), tuple(cautions_for(harness, setup)), harness.volts,
+        _lead(bench),
     )  # fmt: skip
 
 

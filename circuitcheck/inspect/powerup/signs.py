@@ -21,6 +21,7 @@ from circuitcheck.harness.readings import BUZZES
 from circuitcheck.parts.fault import Change
 from circuitcheck.physics.branch import Array
 from circuitcheck.physics.meter import ACCURACY
+from circuitcheck.solve.point import OperatingPoint
 from circuitcheck.solve.wiring import Bool
 
 _OUT = 3.0
@@ -47,9 +48,12 @@ class Sign:
         return asdict(self) | {"faults": list(self.faults)}
 
 
-def reaching(bench: Bench, changes: Sequence[Change]) -> list[int]:
-    """The changes that touch something which is joined to the battery; the others move nothing yet."""
-    floating = bench.point({}).floating
+def reaching(bench: Bench, changes: Sequence[Change], point: OperatingPoint) -> list[int]:
+    """The changes that touch something which is joined to the battery; the others move nothing yet.
+
+    :param point: of the sound loom on that bench
+    """
+    floating = point.floating
     branches = bench.circuit.branches
 
     def touches(change: Change) -> bool:
@@ -91,7 +95,7 @@ class Signs:
     def sweep(self, bench: Bench) -> Sweep:
         """Every fault put into a step."""
         changes = [one.change(bench.circuit.branches) for one in self.faults]
-        felt = reaching(bench, changes)
+        felt = reaching(bench, changes, bench.point({}))
         run = bench.run([{}, *(changes[n] for n in felt)])
         spread = np.sqrt(np.sum(run.shifts(np.array([0])).values[0] ** 2, axis=-1))
         values = np.repeat(run.values[:1], len(changes), axis=0)
