@@ -42,7 +42,9 @@ WORDS = {
     "speed": ("off", "slow", "fast"), "lamp": ("dark", "dim", "bright"),
     "click": ("silent", "clicks"),
 }  # fmt: skip
-NOT_TAKEN = ("", "-", "not taken", "not done")
+NOT_TAKEN = ("", "-", "--", "\u2013", "\u2014", "not taken", "not done")
+_LONE_DASH = re.compile(r"(?<=[:]) +(-{1,2})(?=\s*(?:[,}]|$|\s#))", re.MULTILINE)
+"""A dash as the whole value of a key. YAML takes it for the start of a list, which cannot begin there."""
 OPEN_LINE = "OL"
 BUZZES = "buzzes"
 
@@ -254,7 +256,7 @@ def _from_csv(harness: Harness, text: str, file: str) -> _Reader:
 
 
 def _from_yaml(harness: Harness, text: str, file: str) -> _Reader:
-    tree = parse(text, file)
+    tree = parse(_LONE_DASH.sub(r' "\1"', text), file)
     reader = _Reader(harness, tree)
     if tree.problems:
         return reader

@@ -31,6 +31,8 @@ _NAMED = 0.005
 """Chance from which a unit is named as what else it may be."""
 _LEFT_OPEN = 0.05
 """Chance from which a unit is named beside sound wiring."""
+_BLANK = '"-"'
+"""A reading to be filled in: in quotes, because a bare dash is a list to any other reader of YAML."""
 SURE = 0.95
 """Chance of one unit from which another test needs a good reason."""
 
@@ -237,11 +239,12 @@ def to_write(harness: Harness, chosen: Iterable[tuple[Candidate, Sequence[int]]]
         listed = [place for place in places if known and place < candidate.listed]
         if listed:
             own.append(f"  {candidate.name}:")
-            own += [f"    {candidate.observations[place][0]}: -" for place in listed]
+            own += [f"    {candidate.observations[place][0]}: {_BLANK}" for place in listed]
         where = f"test: {candidate.name}" if known else f"setup: {flow(candidate.setup)}"
         for place in places:
             if place not in listed:
-                also.append(f"  - {{{where}, {_target(candidate.observations[place][1])}, read: -}}")
+                target = _target(candidate.observations[place][1])
+                also.append(f"  - {{{where}, {target}, read: {_BLANK}}}")
     return "\n".join([*(["tests:", *own] if own else []), *(["also:", *also] if also else [])])
 
 

@@ -6,6 +6,7 @@ import pytest
 
 import circuitcheck
 from circuitcheck.circuit.build import lead_keys
+from circuitcheck.errors import ReadingsError
 from circuitcheck.expect.bench import Bench
 from circuitcheck.harness.readings import parse_readings
 from circuitcheck.plan.candidates import candidates, tool_of
@@ -43,12 +44,34 @@ def test_a_sheet_of_what_it_asks_for_can_be_read_back(name):
     words = {"speed": "off", "lamp": "dark", "click": "silent"}
 
     def filled(line):
-        added = re.search(r"(volts|drop|amps|ohms|speed|lamp|click): .*read: -", line)
-        kind = added[1] if added else kinds.get(line.strip()[:-3], "")
-        return re.sub(r": -(?=\}?$)", f": {words.get(kind, '0')}", line)
+        added = re.search(r"(volts|drop|amps|ohms|speed|lamp|click): .*read: \"-\"", line)
+        kind = added[1] if added else kinds.get(line.strip().partition(":")[0], "")
+        return re.sub(r': "-"(?=\}?$)', f": {words.get(kind, '0')}", line)
 
     sheet = parse_readings(loom.harness, "\n".join(map(filled, text.splitlines())))
     assert len(sheet.readings) == len(advice.test.readings)
+
+
+@pytest.mark.parametrize("write", ["-", '"-"', "", "'-'", "\u2013", "-   # later"])
+def test_half_of_the_lines_it_prints_can_stay_empty(write):
+    """'Half a sheet is fine': of the proof's lines one is filled in, one line at a time."""
+    loom = circuitcheck.load("twin-fan-switch")
+    text = loom.prove(readings_files("twin-fan-switch")["slow-on-low"]).to_write
+    assert text.count('"-"') > 5
+    filled = [line for line in text.splitlines() if '"-"' in line and "speed" not in line]
+    line = next(one for one in filled if re.match(r"    \S*(amps|volts|ground)", one))
+    chosen = text.replace(line, line.replace('"-"', "0.3"))
+    ends = r'"-"(?=$)' if "#" in write else '"-"'
+    sheet = parse_readings(loom.harness, re.sub(ends, lambda _: write, chosen, flags=re.MULTILINE))
+    assert [one.value for one in sheet.readings] == [0.3]
+
+
+def test_an_untouched_sheet_says_that_nothing_was_taken():
+    loom = circuitcheck.load("twin-fan-switch")
+    for text in (loom.next().test.to_write,
+                 loom.prove(readings_files("twin-fan-switch")["slow-on-low"]).to_write):
+        with pytest.raises(ReadingsError, match="at least one reading that was taken"):
+            parse_readings(loom.harness, text)
 
 
 @pytest.mark.parametrize(("name", "sheet"), [
