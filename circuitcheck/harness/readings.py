@@ -43,10 +43,12 @@ WORDS = {
     "click": ("silent", "clicks"),
 }  # fmt: skip
 NOT_TAKEN = ("", "-", "--", "\u2013", "\u2014", "not taken", "not done")
-_LONE_DASH = re.compile(r"(?<=[:]) +(-{1,2})(?=\s*(?:[,}]|$|\s#))", re.MULTILINE)
-"""A dash as the whole value of a key. YAML takes it for the start of a list, which cannot begin there."""
+_LONE_DASH = re.compile(r"(?<=:) +(-{1,2})(?=\s*(?:[,}]|$|\s#))", re.MULTILINE)
+"""A dash as the whole value of a key. YAML sees a list begin, which it cannot there."""
 OPEN_LINE = "OL"
 BUZZES = "buzzes"
+RUNS = "runs"
+"""A fan that turns, nobody having said how fast."""
 
 _UNITS: dict[str, Unit] = {
     kind: replace(unit, spellings={**unit.spellings, "": 1.0}, low=low, high=high)

@@ -9,6 +9,7 @@ from dataclasses import replace
 import numpy as np
 
 from circuitcheck.expect.expected import ExpectedReading, expected_reading
+from circuitcheck.harness.readings import RUNS
 from circuitcheck.locate.evidence import Evidence
 from circuitcheck.locate.hinges import hinges
 from circuitcheck.locate.ledger import Ledger
@@ -146,7 +147,7 @@ def _readings(
         if isinstance(measured, float) and math.isinf(measured):
             measured = "OL"
         if reading.word:
-            fits = reading.word == sound.word
+            fits = reading.word == sound.word or (reading.word == RUNS and sound.word != "off")
         elif sound.expected is None:
             fits = math.isinf(reading.value)
         else:

@@ -10,14 +10,15 @@ from circuitcheck.expect.bench import Bench
 from circuitcheck.expect.expected import meter_for, scale_factor
 from circuitcheck.expect.words import SCALES, Scale
 from circuitcheck.harness.model import Harness
-from circuitcheck.harness.readings import BUZZES, Reading, Sheet
+from circuitcheck.harness.readings import BUZZES, RUNS, Reading, Sheet
 from circuitcheck.physics.branch import Array
 from circuitcheck.physics.meter import ACCURACY
 
 MISREAD = 0.01
 """Chance that any one reading is plain wrong; common practice, no source."""
 NUMBER_NOTED = 0.02
-"""Chance that a number is noted where a relay buzzes; common practice, no source."""
+"""Chance that a number, or a fan that runs, is noted where a relay buzzes; common practice,
+no source."""
 
 
 @dataclass(frozen=True)
@@ -46,9 +47,11 @@ class Seen:
         if self.reading.word == BUZZES:
             return np.where(np.isnan(predicted), 1.0, 0.0)
         assert self.scale is not None
-        place = self.scale.words.index(self.reading.word)
         known = np.where(np.isnan(predicted), 0.0, predicted) / self.factor
-        chance = self.scale.chances(known, spread / self.factor)[..., place]
+        chances = self.scale.chances(known, spread / self.factor)
+        if self.reading.word == RUNS:
+            return np.where(np.isnan(predicted), NUMBER_NOTED, 1.0 - chances[..., 0])
+        chance = chances[..., self.scale.words.index(self.reading.word)]
         return np.where(np.isnan(predicted), 1 / len(self.scale.words), chance)
 
 
