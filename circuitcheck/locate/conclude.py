@@ -13,7 +13,7 @@ from circuitcheck.harness.readings import RUNS
 from circuitcheck.locate.evidence import Evidence
 from circuitcheck.locate.hinges import hinges
 from circuitcheck.locate.ledger import Ledger
-from circuitcheck.locate.reasons import reasons_for
+from circuitcheck.locate.reasons import by_heat, reasons_for
 from circuitcheck.locate.repair import SURE, by_unit, covering, unit_of
 from circuitcheck.locate.summary import Standpoint, summary_of
 from circuitcheck.locate.verdict import Estimate, ReadingResult, SuspectResult, Verdict, Word
@@ -80,7 +80,8 @@ def conclude(evidence: Evidence, standings: Sequence[Standing]) -> Verdict:
     readings = tuple(_readings(evidence, expected, leader))
     repeat = tuple(f"{one.test}: {one.name}" for one in readings if one.misread > 0.5)
     point = Standpoint(word, standings, chances, groups, units, covering(standings, chances), repeat,
-                       hinges(evidence, standings, max(units, key=lambda one: units[one])))  # fmt: skip
+                       hinges(evidence, standings, max(units, key=lambda one: units[one])),
+                       by_heat(evidence.harness))  # fmt: skip
     return Verdict(evidence.harness.name, word, suspects, readings, summary_of(point), repeat,
                    point.repair, point.hinges)  # fmt: skip
 

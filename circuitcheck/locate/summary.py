@@ -14,9 +14,9 @@ _NAMED = 5
 """Suspects of the first group that are named."""
 _SLIGHT = 0.05
 """Chance of a unit from which it is spoken of."""
-_SOUND = ("The wiring these tests exercise is sound. If the fans still do not run in use, look at "
-          "what makes the switch close: coolant level, thermostat, air lock, blocked radiator; and at "
-          "what no test here touched.")  # fmt: skip
+_SOUND = "The wiring these tests exercise is sound. If the fans still do not run in use, look at {}."
+_UNTOUCHED = "what no test here touched"
+_WARMTH = "what makes the switch close: coolant level, thermostat, air lock, blocked radiator; and at "
 
 
 @dataclass(frozen=True)
@@ -25,6 +25,7 @@ class Standpoint:
 
     :param groups: number of the group of each suspect
     :param units: chance of each unit, or set of units
+    :param by_heat: whether the temperature of the coolant switches the fans
     """
 
     word: Word
@@ -35,6 +36,7 @@ class Standpoint:
     repair: Repair
     repeat: tuple[str, ...]
     hinges: tuple[Hinge, ...]
+    by_heat: bool = False
 
     @property
     def first(self) -> list[Standing]:
@@ -44,7 +46,7 @@ class Standpoint:
 
 def summary_of(point: Standpoint) -> str:
     """What is wrong, what to put right, what blew a fuse, what to read again."""
-    texts = {"unexplained": _unexplained, "sound": lambda _: _SOUND, "located": _located,
+    texts = {"unexplained": _unexplained, "sound": _sound, "located": _located,
              "narrowed": _narrowed}  # fmt: skip
     sentences = [texts[point.word](point)]
     if point.word in ("located", "narrowed"):
@@ -63,6 +65,10 @@ def _unexplained(point: Standpoint) -> str:
     return ("No single fault, no pair and no three that this harness knows explain these readings; "
             f"the nearest is {point.first[0].suspect.spec}. Repeat the readings marked, or look for "
             "what the description leaves out.")  # fmt: skip
+
+
+def _sound(point: Standpoint) -> str:
+    return _SOUND.format((_WARMTH if point.by_heat else "") + _UNTOUCHED)
 
 
 def _located(point: Standpoint) -> str:

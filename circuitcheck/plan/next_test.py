@@ -22,6 +22,7 @@ from circuitcheck.plan.jobs import unseen
 from circuitcheck.plan.planner import Options, Outlook, Planned, Planner
 from circuitcheck.plan.policy import Choice
 from circuitcheck.plan.problem import Index
+from circuitcheck.plan.symptom import only_symptom
 
 _SUSPECTS = 5
 """Leading suspects whose readings are told beside the sound one."""
@@ -31,6 +32,8 @@ _NAMED = 0.005
 """Chance from which a unit is named as what else it may be."""
 _LEFT_OPEN = 0.05
 """Chance from which a unit is named beside sound wiring."""
+_NO_COMPLAINT = ("What is said is what a sound circuit does, and nothing has been tested. Say what is "
+                 "wrong, or give a sheet of readings.")  # fmt: skip
 _BLANK = '"-"'
 """A reading to be filled in: in quotes, because a bare dash is a list to any other reader of YAML."""
 SURE = 0.95
@@ -105,7 +108,7 @@ class Next:
     :param why: why it pays or does not
     :param test: None if nothing that could be tested tells anything
     :param others: the next best
-    :param verdict: on the readings so far; None before the first
+    :param verdict: on the readings so far; None before the first, or if a symptom alone shows nothing
     """
 
     done: bool
@@ -138,9 +141,13 @@ def next_test(planner: Planner, sheet: Sheet, options: Options) -> Next:
     """The test to do after the readings of a sheet, which may be empty."""
     outlook = planner.outlook(sheet, options)
     verdict, advice = outlook.verdict, outlook.advice
+    if verdict is not None and verdict.verdict == "sound" and only_symptom(sheet):
+        verdict = None  # what a customer says is no test of anything
     told = [_told(planner, outlook, one) for one in advice.choices[: 1 + _OTHERS]]
     done = advice.stop
     if done or not told:
+        if sheet.readings and verdict is None:
+            return Next(True, _NO_COMPLAINT, None, (), None)
         why = _why_stop(outlook, told) + _not_seen(unseen(planner, sheet))
         return Next(True, why, None, (), verdict)
     why = (f"{told[0].minutes:g} minutes; on average it leaves {advice.choices[0].ahead:.0f} minutes "

@@ -1,5 +1,7 @@
 """Verdicts that must not be talked into: readings that nothing can give, and ranges."""
 
+import re
+
 import pytest
 
 import circuitcheck
@@ -113,3 +115,23 @@ def test_the_repair_covers_neighbours_that_no_probe_parts():
     verdict = loom.locate(loom.whatif("W9 high resistance=13 ohm", spread=3, test="switch-bridged"))
     assert {"W8", "W9"} <= set(verdict.repair.units) | {"S2", "S2.15", "S2.30"}
     assert verdict.repair.chance > 0.8
+
+
+def test_a_word_that_a_sound_circuit_gives_too_is_no_reason():
+    """0.45 V on the ground slows the fan by so little that 'slow' is likelier, yet it is 'fast'."""
+    loom = circuitcheck.load("twin-fan-switch")
+    verdict = loom.locate({"hot": {"right": "slow"}, "high-at-the-plug": {"right-ground": "0.45 V"}})
+    reasons = [text for one in verdict.suspects for text in one.reasons]
+    assert any("0.45 V" in text for text in reasons)
+    for text in reasons:
+        said = re.match(r".* read .*: .* gives (\w+), .* gives? (\w+)\.$", text)
+        assert not said or said[1] != said[2], text
+
+
+@pytest.mark.parametrize(("name", "heat"), [("cabin-blower", False), ("twin-fan-switch", True)])
+def test_coolant_is_spoken_of_where_it_switches_the_fans(name, heat):
+    loom = circuitcheck.load(name)
+    verdict = loom.locate(loom.written())
+    assert verdict.verdict == "sound"
+    assert ("coolant" in verdict.summary) is heat
+    assert ("coolant" in verdict.suspects[0].reasons[0]) is heat

@@ -276,6 +276,15 @@ class TestSymptom:
         verdict = loom.locate(symptom_sheet(loom.harness, "right fan sometimes dead on high"))
         assert all(one.spec.endswith("comes and goes") for one in verdict.suspects[:3])
 
+    @pytest.mark.parametrize(("name", "text"), [
+        ("cabin-blower", "blower runs on 4"), ("twin-fan-switch", "both fans run on high"),
+    ])  # fmt: skip
+    def test_a_symptom_alone_is_no_proof_of_sound_wiring(self, name, text):
+        loom = circuitcheck.load(name)
+        advice = loom.next(symptom_sheet(loom.harness, text))
+        assert advice.verdict is None
+        assert "sound as far as can be measured" not in advice.why
+
     def test_only_the_right_one_runs(self):
         harness = circuitcheck.load("twin-fan-switch").harness
         sheet = symptom_sheet(harness, "only the right fan runs on low")
