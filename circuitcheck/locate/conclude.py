@@ -8,7 +8,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from circuitcheck.expect.expected import ExpectedReading, expected_reading
+from circuitcheck.expect.expected import ExpectedReading, expected_reading, number
 from circuitcheck.harness.readings import RUNS
 from circuitcheck.locate.evidence import Evidence
 from circuitcheck.locate.hinges import hinges
@@ -106,7 +106,7 @@ def _word(standings: Sequence[Standing], groups: Sequence[int], units: dict[str,
         return "unexplained"
     if any(not one.suspect.faults for one in first):
         return "sound"
-    return "located" if max(units.values()) >= SURE else "narrowed"
+    return "located" if units[unit_of(first[0])] >= SURE else "narrowed"
 
 
 def _result(
@@ -152,10 +152,16 @@ def _readings(
         elif sound.expected is None:
             fits = math.isinf(reading.value)
         else:
-            low = -math.inf if sound.low is None else sound.low
-            fits = low <= reading.value <= (math.inf if sound.high is None else sound.high)
+            fits = _inside(reading.value, sound)
         found.append(ReadingResult(
             reading.test, reading.name, measured, sound.expected, sound.low, sound.high, fits,
             sound.unit, round(float(leader.misread[column]), 4), reading.shown, sound.word,
         ))  # fmt: skip
     return found
+
+
+def _inside(value: float, sound: ExpectedReading) -> bool:
+    """Whether a value lies in a band, or in the band as it is printed, which is rounded."""
+    low = -math.inf if sound.low is None else min(sound.low, float(number(sound.low)))
+    high = math.inf if sound.high is None else max(sound.high, float(number(sound.high)))
+    return low <= value <= high

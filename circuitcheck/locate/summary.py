@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from circuitcheck.locate.repair import fuses_of, unit_of
+from circuitcheck.locate.repair import SURE, fuses_of, unit_of
 from circuitcheck.locate.verdict import Hinge, Repair, Word
 from circuitcheck.locate.weighing import Standing
 from circuitcheck.physics.branch import Array
@@ -76,7 +76,11 @@ def _located(point: Standpoint) -> str:
     words = " and ".join(fault.words for fault in leader.suspect.faults)
     fuses = fuses_of(leader)
     blown = f", which has blown {' and '.join(fuses)}" if fuses else ""
-    return f"{words[0].upper()}{words[1:]}{blown}. Put right: {_best(point)}."
+    chance, unit = float(point.chances[list(point.groups).index(1)]), _best(point)
+    if chance < SURE:
+        return (f"Put right: {unit} ({percent(point.units[unit])}). Likeliest in it: {words}{blown} "
+                f"({percent(chance)}).")  # fmt: skip
+    return f"{words[0].upper()}{words[1:]}{blown}. Put right: {unit}."
 
 
 def _best(point: Standpoint) -> str:

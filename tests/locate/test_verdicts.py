@@ -6,8 +6,9 @@ import pytest
 
 import circuitcheck
 from circuitcheck.expect.bench import Bench
-from circuitcheck.expect.expected import combined
+from circuitcheck.expect.expected import combined, number
 from circuitcheck.harness.model import Observation
+from circuitcheck.plan.symptom import symptom_sheet
 
 
 @pytest.mark.parametrize("test", ["high-at-the-module", "low-at-the-switch", "fail-safe"])
@@ -135,3 +136,25 @@ def test_coolant_is_spoken_of_where_it_switches_the_fans(name, heat):
     assert verdict.verdict == "sound"
     assert ("coolant" in verdict.summary) is heat
     assert ("coolant" in verdict.suspects[0].reasons[0]) is heat
+
+
+def test_a_unit_is_located_by_its_own_chance_and_that_is_what_is_said():
+    """The pack holds most of the suspects, none of which is likely by itself."""
+    loom = circuitcheck.load("cabin-blower")
+    sheet = symptom_sheet(loom.harness, "blower runs only on 4")
+    verdict = loom.locate(sheet)
+    pack = sum(one.probability for one in verdict.suspects if one.replace == "resistor pack")
+    assert verdict.suspects[0].probability < 0.8
+    assert (verdict.verdict == "located") is (pack >= 0.8)
+    assert f"resistor pack ({pack:.0%})".replace("%", " %") in verdict.summary
+
+
+@pytest.mark.parametrize("name", ["twin-fan-switch", "truck-24v"])
+def test_what_lies_in_the_printed_band_is_not_off(name):
+    loom = circuitcheck.load(name)
+    test = next(one for one in loom.expect() if any(reading.kind == "volts" for reading in one.readings))
+    reading = next(one for one in test.readings if one.kind == "volts")
+    for end in (reading.low, reading.high):
+        printed = number(end)
+        (judged,) = loom.locate({test.test: {reading.name: f"{printed} V"}}).readings
+        assert judged.fits, (printed, end)
