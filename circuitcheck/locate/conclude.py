@@ -8,8 +8,9 @@ from dataclasses import replace
 
 import numpy as np
 
-from circuitcheck.expect.expected import ExpectedReading, expected_reading, number
+from circuitcheck.expect.expected import UNITS, ExpectedReading, expected_reading, number
 from circuitcheck.harness.readings import RUNS
+from circuitcheck.locate.absurd import words_for
 from circuitcheck.locate.evidence import Evidence
 from circuitcheck.locate.hinges import hinges
 from circuitcheck.locate.ledger import Ledger
@@ -77,12 +78,15 @@ def conclude(evidence: Evidence, standings: Sequence[Standing]) -> Verdict:
         for n in kept
     )  # fmt: skip
     leader = standings[order[0]]
-    readings = tuple(_readings(evidence, expected, leader))
+    readings = tuple(_with_absurd(evidence, _readings(evidence, expected, leader)))
     repeat = tuple(f"{one.test}: {one.name}" for one in readings if one.misread > 0.5)
     point = Standpoint(word, standings, chances, groups, units, covering(standings, chances), repeat,
                        hinges(evidence, standings, max(units, key=lambda one: units[one])),
                        by_heat(evidence.harness))  # fmt: skip
-    return Verdict(evidence.harness.name, word, suspects, readings, summary_of(point), repeat,
+    seen = {(one.reading.test, one.reading.name) for one in evidence.seen}
+    left_out = any((one.test, one.name) not in seen for one, _ in evidence.absurd)
+    summary = f"{words_for(evidence.absurd, left_out=left_out)} {summary_of(point)}".strip()
+    return Verdict(evidence.harness.name, word, suspects, readings, summary, repeat,
                    point.repair, point.hinges)  # fmt: skip
 
 
@@ -158,6 +162,18 @@ def _readings(
             sound.unit, round(float(leader.misread[column]), 4), reading.shown, sound.word,
         ))  # fmt: skip
     return found
+
+
+def _with_absurd(evidence: Evidence, found: list[ReadingResult]) -> list[ReadingResult]:
+    """The readings that were left out among the others of their tests."""
+    there = {(one.test, one.name) for one in found}
+    found = found + [
+        ReadingResult(one.test, one.name, one.value, None, None, None, False,
+                      UNITS[one.observation.kind], 1.0, one.shown)
+        for one, _ in evidence.absurd if (one.test, one.name) not in there
+    ]  # fmt: skip
+    order = list(dict.fromkeys(one.test for one in found))
+    return sorted(found, key=lambda one: order.index(one.test))
 
 
 def _inside(value: float, sound: ExpectedReading) -> bool:

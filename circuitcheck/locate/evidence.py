@@ -11,6 +11,7 @@ from circuitcheck.expect.expected import meter_for, scale_factor
 from circuitcheck.expect.words import SCALES, Scale
 from circuitcheck.harness.model import Harness
 from circuitcheck.harness.readings import BUZZES, RUNS, Reading, Sheet
+from circuitcheck.locate.absurd import Absurd, sorted_out
 from circuitcheck.physics.branch import Array
 from circuitcheck.physics.meter import ACCURACY
 
@@ -57,11 +58,15 @@ class Seen:
 
 @dataclass(frozen=True)
 class Evidence:
-    """All that was seen, bench by bench; the columns of every array here follow ``seen``."""
+    """All that was seen, bench by bench; the columns of every array here follow ``seen``.
+
+    :param absurd: readings that nothing can give, with what is wrong with each
+    """
 
     harness: Harness
     benches: tuple[Bench, ...]
     seen: tuple[Seen, ...]
+    absurd: tuple[Absurd, ...] = ()
 
     def part(self, number: int) -> Evidence:
         """The evidence of one bench alone."""
@@ -86,6 +91,7 @@ def lay_out(harness: Harness, sheet: Sheet, known: dict[str, Bench]) -> Evidence
 
     :param known: benches laid out before, by their key, with all that was worked out of them
     """
+    sheet, absurd = sorted_out(harness, sheet)
     benches, seen = [], []
     for name, test in sheet.setups.items():
         mine = [one for one in sheet.readings if one.test == name]
@@ -94,7 +100,7 @@ def lay_out(harness: Harness, sheet: Sheet, known: dict[str, Bench]) -> Evidence
         bench = Bench(harness, test.setup, tuple((one.name, one.observation) for one in mine))
         benches.append(known.setdefault(bench.key, bench))
         seen += [_judge(harness, one) for one in mine]
-    return Evidence(harness, tuple(benches), tuple(seen))
+    return Evidence(harness, tuple(benches), tuple(seen), absurd)
 
 
 def _judge(harness: Harness, reading: Reading) -> Seen:

@@ -158,3 +158,26 @@ def test_what_lies_in_the_printed_band_is_not_off(name):
         printed = number(end)
         (judged,) = loom.locate({test.test: {reading.name: f"{printed} V"}}).readings
         assert judged.fits, (printed, end)
+
+
+@pytest.mark.parametrize(("name", "read", "why"), [
+    ("battery", "390 V", "12 V vehicle"), ("battery", "-12.3 V", "probes exchanged?"),
+    ("left-amps", "700 A", "largest fuse"),
+])  # fmt: skip
+def test_a_reading_that_cannot_be_is_left_out_and_said(name, read, why):
+    """Common practice, no source: no 12 V vehicle has 390 V, nor 700 A through a fused fan."""
+    loom = circuitcheck.load("twin-fan-switch")
+    others = {"high-at-the-plug": {"left": "fast", "right": "slow", "right-ground": "3.9 V"}}
+    plain = loom.locate(others)
+    verdict = loom.locate({"high-at-the-plug": {**others["high-at-the-plug"], name: read}})
+    assert why in verdict.summary
+    assert f"high-at-the-plug: {name}" in verdict.repeat
+    assert verdict.suspects == plain.suspects
+    assert [one.name for one in verdict.readings if one.misread == 1] == [name]
+
+
+@pytest.mark.parametrize("read", ["15.9 V", "0 V", "-0.05 V"])
+def test_what_a_bad_vehicle_can_give_is_weighed(read):
+    loom = circuitcheck.load("twin-fan-switch")
+    verdict = loom.locate({"high-at-the-plug": {"battery": read, "left": "fast"}})
+    assert "misread" not in verdict.summary
