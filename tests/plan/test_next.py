@@ -355,7 +355,8 @@ class TestProof:
         loom = circuitcheck.load("twin-fan-switch")
         sheet = readings_files("twin-fan-switch")["slow-on-low"]
         proof = loom.prove(sheet)
-        assert "R2 open" in proof.repaired
+        assert "R2 open" in proof.suspected
+        assert proof.repaired == ("right fan",)  # where that resistor sits
         known = {one.name: one for one in loom._planner.candidates}
         caught = False
         for test in proof.tests:
@@ -381,6 +382,16 @@ class TestProof:
         seen = {(known[test.name][one.name].points[0], one.word)
                 for test in proof.tests for one in test.readings if one.kind == "speed"}  # fmt: skip
         assert speeds <= seen
+
+    def test_the_repaired_fan_is_looked_at_first(self):
+        """Of tests that take equally long, and of the readings of one test."""
+        loom = circuitcheck.load("twin-fan-switch")
+        proof = loom.prove({"high-at-the-plug": {"left": "fast", "right": "slow", "right-ground": "3.9 V"}})
+        assert set(proof.repaired) <= {"E2", "W12"}
+        amps = [one.name for test in proof.tests for one in test.readings if one.kind == "amps"]
+        assert amps == ["right-amps"]  # 'left-amps' takes as long and shows as much of all else
+        hot = next(test for test in proof.tests if test.name == "hot")
+        assert "X3.3b" in hot.readings[0].name
 
     def test_readings_after_the_repair_are_judged(self):
         loom = circuitcheck.load("twin-fan-switch")
