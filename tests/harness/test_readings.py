@@ -190,5 +190,5 @@ def test_a_list_on_the_line_of_its_key_is_told_as_that():
 
 @pytest.mark.parametrize("dash", ["-", "--", "-  # later", "\u2013"])
 def test_a_lone_dash_at_the_end_of_a_line(dash):
-    text = f"tests:\n  low-at-the-plug:\n    left: {dash}\n    amps: 8.1 A\n    right: {dash}\n"
+    text = f"tests:\n  low-at-the-plug:\n    left: {dash}\n    amps: 8.1 A\n    feed: {dash}\n"
     assert [name for _, name, _ in shown(text)] == ["amps"]
