@@ -114,9 +114,12 @@ def plan(
     Example:  circuitcheck plan twin-fan-switch --symptom "right fan dead on low"
     """
     from circuitcheck.plan.page import page  # noqa: PLC0415
+    from circuitcheck.plan.symptom import symptom_sheet, understood  # noqa: PLC0415
 
     with mistakes():
         loom = load(harness)
+        if symptom:
+            typer.echo(f"understood: {understood(symptom_sheet(loom.harness, symptom))}", err=True)
         result = loom.plan(symptom, depth=depth, everything=everything, **_options(toolbox, price))
         emit(as_json, result.to_dict,
              lambda: typer.echo(page(result, markdown=as_ is Page.markdown), nl=False))

@@ -71,7 +71,7 @@ def proof(result: Proof) -> None:
     """The readings to take after a repair."""
     for text in dict.fromkeys(text for one in result.tests for text in one.cautions):
         caution(text)
-    was = ", ".join(result.repaired) or "nothing in particular"
+    was = " and ".join(result.repaired) or "nothing in particular"
     say(f"Proof after the repair of {was}: {result.minutes:g} minutes", "bold")
     for one in result.tests:
         say()

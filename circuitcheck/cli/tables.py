@@ -172,8 +172,9 @@ def suspects(result: Verdict, *, hint: bool = True) -> None:
     if len(result.suspects) > len(shown):
         say(f"and {len(result.suspects) - len(shown)} more, with --json")
     if hint and sum(one.group == 1 for one in shown) > 1:
-        say("Suspects of one group cannot be told apart by these readings;\n"
-            "'circuitcheck next' with the same sheet names the test that parts them.")  # fmt: skip
+        say("Suspects of one group cannot be told apart by these readings.")
+        if len({one.replace for one in shown if one.group == 1}) > 1:
+            say("'circuitcheck next' with the same sheet says whether a test that parts them pays.")
     if result.verdict != "unexplained":
         _reasons(shown)
     caution("Before you buy a part: check plugs and crimps at it, and prove it after the repair.")

@@ -50,9 +50,13 @@ ALSO_SAID = {
     "click": {"click": "clicks", "clicked": "clicks", "no click": "silent", "quiet": "silent"},
 }  # fmt: skip
 """What people write for the same, by the kind of reading."""
-NOT_TAKEN = ("", "-", "not taken", "not done")
+NOT_TAKEN = ("", "-", "--", "\u2013", "\u2014", "not taken", "not done")
+_LONE_DASH = re.compile(r"(?<=:) +(-{1,2})(?=\s*(?:[,}]|$|\s#))", re.MULTILINE)
+"""A dash as the whole value of a key. YAML sees a list begin, which it cannot there."""
 OPEN_LINE = "OL"
 BUZZES = "buzzes"
+RUNS = "runs"
+"""A fan that turns, nobody having said how fast."""
 CHATTERS = (BUZZES, "buzz", "buzzing", "chatters", "chatter", "chattering", "flickers", "flickering")
 
 _UNITS: dict[str, Unit] = {
@@ -265,7 +269,7 @@ def _from_csv(harness: Harness, text: str, file: str) -> _Reader:
 
 
 def _from_yaml(harness: Harness, text: str, file: str) -> _Reader:
-    tree = parse(text, file)
+    tree = parse(_LONE_DASH.sub(r' "\1"', text), file)
     reader = _Reader(harness, tree)
     if tree.problems:
         return reader

@@ -138,6 +138,7 @@ _IN_WORDS = (
     (r"did not find expected (key|node content|'-' indicator)", "something out of place"),
     (r"mapping values are not allowed in this context", "a ':' where none can stand"),
     (r"(found )?(character that cannot start any token)", "a character that no value can begin with"),
+    (r"block sequence entries are not allowed in this context", "a '-' where no list can begin"),
     (r"found unexpected end of stream", "an opening quote without its closing quote"),
     (r"found (.*)", r"\1"),
     (r"could not find expected ':'", "a line without ':'"),

@@ -8,11 +8,13 @@ from dataclasses import replace
 
 import numpy as np
 
-from circuitcheck.expect.expected import ExpectedReading, expected_reading
+from circuitcheck.expect.expected import UNITS, ExpectedReading, expected_reading, number
+from circuitcheck.harness.readings import RUNS
+from circuitcheck.locate.absurd import words_for
 from circuitcheck.locate.evidence import Evidence
 from circuitcheck.locate.hinges import hinges
 from circuitcheck.locate.ledger import Ledger
-from circuitcheck.locate.reasons import reasons_for
+from circuitcheck.locate.reasons import by_heat, reasons_for
 from circuitcheck.locate.repair import SURE, by_unit, covering, unit_of
 from circuitcheck.locate.summary import Standpoint, summary_of
 from circuitcheck.locate.verdict import Estimate, ReadingResult, SuspectResult, Verdict, Word
@@ -78,17 +80,20 @@ def conclude(evidence: Evidence, standings: Sequence[Standing]) -> Verdict:
         for n in kept
     )  # fmt: skip
     leader = standings[order[0]]
-    readings = tuple(_readings(evidence, expected, leader))
+    readings = tuple(_with_absurd(evidence, _readings(evidence, expected, leader)))
     doubted = [(one, seen.times) for one, seen in zip(readings, evidence.seen, strict=True)
                if one.misread > DOUBTED]  # fmt: skip
     point = Standpoint(
         word, standings, chances, groups, units, covering(standings, chances),
         tuple(f"{one.test}: {one.name}" for one, times in doubted if times == 1),
         tuple(f"{one.test}: {one.name}, {one.shown}" for one, times in doubted if times > 1),
-        hinges(evidence, standings, max(units, key=lambda one: units[one])),
+        hinges(evidence, standings, max(units, key=lambda one: units[one])), by_heat(evidence.harness),
     )  # fmt: skip
     repeat = tuple(f"{one.test}: {one.name}" for one, _ in doubted)
-    return Verdict(evidence.harness.name, word, suspects, readings, summary_of(point), repeat,
+    seen = {(one.reading.test, one.reading.name) for one in evidence.seen}
+    left_out = any((one.test, one.name) not in seen for one, _ in evidence.absurd)
+    summary = f"{words_for(evidence.absurd, left_out=left_out)} {summary_of(point)}".strip()
+    return Verdict(evidence.harness.name, word, suspects, readings, summary, repeat,
                    point.repair, point.hinges)  # fmt: skip
 
 
@@ -112,7 +117,7 @@ def _word(standings: Sequence[Standing], groups: Sequence[int], units: dict[str,
         return "unexplained"
     if any(not one.suspect.faults for one in first):
         return "sound"
-    return "located" if max(units.values()) >= SURE else "narrowed"
+    return "located" if units[unit_of(first[0])] >= SURE else "narrowed"
 
 
 def _result(
@@ -154,14 +159,32 @@ def _readings(
         if isinstance(measured, float) and math.isinf(measured):
             measured = "OL"
         if reading.word:
-            fits = reading.word == sound.word
+            fits = reading.word == sound.word or (reading.word == RUNS and sound.word != "off")
         elif sound.expected is None:
             fits = math.isinf(reading.value)
         else:
-            low = -math.inf if sound.low is None else sound.low
-            fits = low <= reading.value <= (math.inf if sound.high is None else sound.high)
+            fits = _inside(reading.value, sound)
         found.append(ReadingResult(
             reading.test, reading.name, measured, sound.expected, sound.low, sound.high, fits,
             sound.unit, round(float(leader.misread[column]), 4), reading.shown, sound.word,
         ))  # fmt: skip
     return found
+
+
+def _with_absurd(evidence: Evidence, found: list[ReadingResult]) -> list[ReadingResult]:
+    """The readings that were left out among the others of their tests."""
+    there = {(one.test, one.name) for one in found}
+    found = found + [
+        ReadingResult(one.test, one.name, one.value, None, None, None, False,
+                      UNITS[one.observation.kind], 1.0, one.shown)
+        for one, _ in evidence.absurd if (one.test, one.name) not in there
+    ]  # fmt: skip
+    order = list(dict.fromkeys(one.test for one in found))
+    return sorted(found, key=lambda one: order.index(one.test))
+
+
+def _inside(value: float, sound: ExpectedReading) -> bool:
+    """Whether a value lies in a band, or in the band as it is printed, which is rounded."""
+    low = -math.inf if sound.low is None else min(sound.low, float(number(sound.low)))
+    high = math.inf if sound.high is None else max(sound.high, float(number(sound.high)))
+    return low <= value <= high

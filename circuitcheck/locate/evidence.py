@@ -12,14 +12,16 @@ from circuitcheck.expect.bench import Bench
 from circuitcheck.expect.expected import meter_for, scale_factor
 from circuitcheck.expect.words import SCALES, Scale
 from circuitcheck.harness.model import Harness
-from circuitcheck.harness.readings import BUZZES, Reading, Sheet
+from circuitcheck.harness.readings import BUZZES, RUNS, Reading, Sheet
+from circuitcheck.locate.absurd import Absurd, sorted_out
 from circuitcheck.physics.branch import Array
 from circuitcheck.physics.meter import ACCURACY
 
 MISREAD = 0.01
 """Chance that any one reading is plain wrong; common practice, no source."""
 NUMBER_NOTED = 0.02
-"""Chance that a number is noted where a relay buzzes; common practice, no source."""
+"""Chance that a number, or a fan that runs, is noted where a relay buzzes; common practice,
+no source."""
 
 
 @dataclass(frozen=True)
@@ -57,22 +59,29 @@ class Seen:
         if self.reading.word == BUZZES:
             return np.where(np.isnan(predicted), 1.0, 0.0)
         assert self.scale is not None
-        place = self.scale.words.index(self.reading.word)
         known = np.where(np.isnan(predicted), 0.0, predicted) / self.factor
-        chance = self.scale.chances(known, spread / self.factor)[..., place]
+        chances = self.scale.chances(known, spread / self.factor)
+        if self.reading.word == RUNS:
+            chance = np.where(np.isnan(predicted), NUMBER_NOTED, 1.0 - chances[..., 0])
+        else:
+            chance = chances[..., self.scale.words.index(self.reading.word)]
+            chance = np.where(np.isnan(predicted), 1 / len(self.scale.words), chance)
         # The same eyes on the same fan: seen twice it is no likelier than seen once.
-        chance = np.where(np.isnan(predicted), 1 / len(self.scale.words), chance)
         found: Array = chance ** (1 / self.times)
         return found
 
 
 @dataclass(frozen=True)
 class Evidence:
-    """All that was seen, bench by bench; the columns of every array here follow ``seen``."""
+    """All that was seen, bench by bench; the columns of every array here follow ``seen``.
+
+    :param absurd: readings that nothing can give, with what is wrong with each
+    """
 
     harness: Harness
     benches: tuple[Bench, ...]
     seen: tuple[Seen, ...]
+    absurd: tuple[Absurd, ...] = ()
 
     def part(self, number: int) -> Evidence:
         """The evidence of one bench alone."""
@@ -97,6 +106,7 @@ def lay_out(harness: Harness, sheet: Sheet, known: dict[str, Bench]) -> Evidence
 
     :param known: benches laid out before, by their key, with all that was worked out of them
     """
+    sheet, absurd = sorted_out(harness, sheet)
     benches, seen = [], []
     taken = Counter(_what(sheet, one) for one in sheet.readings)
     for name, test in sheet.setups.items():
@@ -106,7 +116,7 @@ def lay_out(harness: Harness, sheet: Sheet, known: dict[str, Bench]) -> Evidence
         bench = Bench(harness, test.setup, tuple((one.name, one.observation) for one in mine))
         benches.append(known.setdefault(bench.key, bench))
         seen += [_judge(harness, one, taken[_what(sheet, one)]) for one in mine]
-    return Evidence(harness, tuple(benches), tuple(seen))
+    return Evidence(harness, tuple(benches), tuple(seen), absurd)
 
 
 def _what(sheet: Sheet, reading: Reading) -> tuple[str, str]:

@@ -8,6 +8,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from circuitcheck.expect.expected import ExpectedReading, number, said
+from circuitcheck.harness.model import Harness
 from circuitcheck.locate.evidence import Evidence
 from circuitcheck.locate.ledger import Ledger
 from circuitcheck.locate.weighing import Standing
@@ -31,14 +32,17 @@ def reasons_for(
     sentences = [
         _sentence(evidence, standing, column, f"a sound circuit gives {_band(expected[column])}")
         for column in _telling(own - ledger.sound_logs[number], 2)
-    ]
+        if _speaks(evidence, column, show(evidence, standing.predicted[column], column),
+                   _band(expected[column]))
+    ]  # fmt: skip
     if runner_up is not None and runner_up != number and ledger.standings[runner_up].suspect.faults:
         other = ledger.standings[runner_up]
         for column in _telling(own - ledger.logs[runner_up], 1):
             would = show(evidence, other.predicted[column], column)
-            sentences.append(
-                _sentence(evidence, standing, column, f"{other.suspect.spec} would give {would}")
-            )
+            if _speaks(evidence, column, show(evidence, standing.predicted[column], column), would):
+                sentences.append(
+                    _sentence(evidence, standing, column, f"{other.suspect.spec} would give {would}")
+                )
     against = int(np.argmax(standing.distance))
     if standing.distance[against] > 3:
         seen = evidence.seen[against].reading
@@ -49,12 +53,24 @@ def reasons_for(
     return tuple(dict.fromkeys(sentences))
 
 
+def _speaks(evidence: Evidence, column: int, would: str, other: str) -> bool:
+    """Whether a reading can be given as a reason: of two that give one and the same word neither has
+    it for itself, though their chances may differ."""
+    return not evidence.seen[column].reading.word or would != other
+
+
+def by_heat(harness: Harness) -> bool:
+    """Whether the temperature of the coolant switches anything in a circuit."""
+    return any(part.kind == "thermoswitch" for part in harness.parts.values())
+
+
 def _sound_reason(evidence: Evidence, expected: Sequence[ExpectedReading]) -> str:
     count = len(expected)
     tests = len(evidence.benches)
+    outside = "engine, coolant, thermostat, " if by_heat(evidence.harness) else ""
     return (
         f"All {count} readings of {tests} test{'s' if tests > 1 else ''} can come from a sound circuit; "
-        "what lies outside these tests (engine, coolant, thermostat, an idle contact) is not judged."
+        f"what lies outside these tests ({outside}an idle contact) is not judged."
     )
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from circuitcheck.locate.repair import fuses_of, unit_of
+from circuitcheck.locate.repair import SURE, fuses_of, unit_of
 from circuitcheck.locate.verdict import Hinge, Repair, Word
 from circuitcheck.locate.weighing import Standing
 from circuitcheck.physics.branch import Array
@@ -14,9 +14,9 @@ _NAMED = 5
 """Suspects of the first group that are named."""
 _SLIGHT = 0.05
 """Chance of a unit from which it is spoken of."""
-_SOUND = ("The wiring these tests exercise is sound. If the fans still do not run in use, look at "
-          "what makes the switch close: coolant level, thermostat, air lock, blocked radiator; and at "
-          "what no test here touched.")  # fmt: skip
+_SOUND = "The wiring these tests exercise is sound. If the fans still do not run in use, look at {}."
+_UNTOUCHED = "what no test here touched"
+_WARMTH = "what makes the switch close: coolant level, thermostat, air lock, blocked radiator; and at "
 
 
 @dataclass(frozen=True)
@@ -27,6 +27,7 @@ class Standpoint:
     :param units: chance of each unit, or set of units
     :param repeat: readings taken once that are likely to be wrong
     :param outvoted: the same of readings that were taken again, with what was read
+    :param by_heat: whether the temperature of the coolant switches the fans
     """
 
     word: Word
@@ -38,6 +39,7 @@ class Standpoint:
     repeat: tuple[str, ...]
     outvoted: tuple[str, ...]
     hinges: tuple[Hinge, ...]
+    by_heat: bool = False
 
     @property
     def first(self) -> list[Standing]:
@@ -47,7 +49,7 @@ class Standpoint:
 
 def summary_of(point: Standpoint) -> str:
     """What is wrong, what to put right, what blew a fuse, what to read again."""
-    texts = {"unexplained": _unexplained, "sound": lambda _: _SOUND, "located": _located,
+    texts = {"unexplained": _unexplained, "sound": _sound, "located": _located,
              "narrowed": _narrowed}  # fmt: skip
     sentences = [texts[point.word](point)]
     if point.word in ("located", "narrowed"):
@@ -70,12 +72,20 @@ def _unexplained(point: Standpoint) -> str:
             "what the description leaves out.")  # fmt: skip
 
 
+def _sound(point: Standpoint) -> str:
+    return _SOUND.format((_WARMTH if point.by_heat else "") + _UNTOUCHED)
+
+
 def _located(point: Standpoint) -> str:
     leader = point.first[0]
     words = " and ".join(fault.words for fault in leader.suspect.faults)
     fuses = fuses_of(leader)
     blown = f", which has blown {' and '.join(fuses)}" if fuses else ""
-    return f"{words[0].upper()}{words[1:]}{blown}. Put right: {_best(point)}."
+    chance, unit = float(point.chances[list(point.groups).index(1)]), _best(point)
+    if chance < SURE:
+        return (f"Put right: {unit} ({percent(point.units[unit])}). Likeliest in it: {words}{blown} "
+                f"({percent(chance)}).")  # fmt: skip
+    return f"{words[0].upper()}{words[1:]}{blown}. Put right: {unit}."
 
 
 def _best(point: Standpoint) -> str:

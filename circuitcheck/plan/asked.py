@@ -19,6 +19,8 @@ from circuitcheck.plan.policy import Choice
 
 _SUSPECTS = 5
 """Leading suspects whose readings are told beside the sound one."""
+_BLANK = '"-"'
+"""A reading to be filled in: in quotes, because a bare dash is a list to any other reader of YAML."""
 SURE = 0.95
 """Chance of one unit from which another test needs a good reason."""
 
@@ -137,9 +139,9 @@ def to_write(harness: Harness, chosen: Iterable[tuple[Candidate, Sequence[int]]]
         listed, added = by_form(candidate, places, known=known)
         if listed:
             own.append(f"  {candidate.name}:")
-            own += [f"    {candidate.observations[place][0]}: -" for place in listed]
+            own += [f"    {candidate.observations[place][0]}: {_BLANK}" for place in listed]
         where = f"test: {candidate.name}" if known else f"setup: {flow(candidate.setup)}"
-        also += [f"  - {{{where}, {_target(candidate.observations[place][1])}, read: -}}"
+        also += [f"  - {{{where}, {_target(candidate.observations[place][1])}, read: {_BLANK}}}"
                  for place in added]  # fmt: skip
     return "\n".join([*(["tests:", *own] if own else []), *(["also:", *also] if also else [])])
 

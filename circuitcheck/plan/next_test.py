@@ -18,6 +18,7 @@ from circuitcheck.plan.asked import SURE, NextTest, told
 from circuitcheck.plan.jobs import unseen
 from circuitcheck.plan.planner import Options, Outlook, Planner
 from circuitcheck.plan.problem import Index
+from circuitcheck.plan.symptom import only_symptom
 
 _OTHERS = 2
 """Next best tests that are named."""
@@ -25,6 +26,8 @@ _NAMED = 0.005
 """Chance from which a unit is named as what else it may be."""
 _LEFT_OPEN = 0.05
 """Chance from which a unit is named beside sound wiring."""
+_NO_COMPLAINT = ("What is said is what a sound circuit does, and nothing has been tested. Say what is "
+                 "wrong, or give a sheet of readings.")  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,7 +38,7 @@ class Next:
     :param why: why it pays or does not
     :param test: None if nothing that could be tested tells anything
     :param others: the next best
-    :param verdict: on the readings so far; None before the first
+    :param verdict: on the readings so far; None before the first, or if a symptom alone shows nothing
     """
 
     done: bool
@@ -71,7 +74,11 @@ def next_test(planner: Planner, sheet: Sheet, options: Options) -> Next:
     """
     outlook = planner.outlook(sheet, options)
     verdict, advice = outlook.verdict, outlook.advice
+    if verdict is not None and verdict.verdict == "sound" and only_symptom(sheet):
+        verdict = None  # what a customer says is no test of anything
     if advice.stop:
+        if sheet.readings and verdict is None:
+            return Next(True, _NO_COMPLAINT, None, (), None)
         repeated = once_more(planner, sheet, outlook, options)
         if repeated is not None:
             return Next(False, repeated.why, repeated.test, (), verdict)

@@ -17,7 +17,7 @@ import numpy as np
 from circuitcheck.expect.cautions import Lead, cautions_for, setup_lines
 from circuitcheck.expect.expected import ExpectedReading, expected_reading, meter_for
 from circuitcheck.harness.readings import Sheet
-from circuitcheck.locate.conclude import merged
+from circuitcheck.locate.conclude import conclude, merged
 from circuitcheck.locate.verdict import Verdict
 from circuitcheck.physics.branch import Array
 from circuitcheck.physics.meter import ACCURACY
@@ -35,6 +35,8 @@ _ENOUGH = 0.998
 """Share of what the readings can show at all, at which the proof is complete."""
 _SLOW = 0.0005
 """Share that a reading must rule out for each of its minutes."""
+_EQUAL = 0.02
+"""Share by which two readings may differ in worth and count as equal."""
 _OUT = 3.0
 """Standard uncertainties that a fault must move a reading to be seen."""
 
@@ -68,7 +70,8 @@ class ProofTest:
 class Proof:
     """The readings to take after the repair, and what they leave unproven.
 
-    :param repaired: what the first sheet pointed to
+    :param repaired: the units that the first sheet said to put right
+    :param suspected: the faults that it left likeliest
     :param shown: share of all faults, by their usual chance, that the readings rule out
     :param not_shown: likeliest faults that no reading of these can show
     :param judgement: the verdict on the readings taken after the repair, if there are any
@@ -77,6 +80,7 @@ class Proof:
     """
 
     repaired: tuple[str, ...]
+    suspected: tuple[str, ...]
     tests: tuple[ProofTest, ...]
     minutes: float
     shown: float
@@ -88,7 +92,8 @@ class Proof:
     def to_dict(self) -> dict[str, Any]:
         """The fields as a plain dict."""
         return {
-            "repaired": list(self.repaired), "tests": [one.to_dict() for one in self.tests],
+            "repaired": list(self.repaired), "suspected": list(self.suspected),
+            "tests": [one.to_dict() for one in self.tests],
             "minutes": self.minutes, "shown": round(self.shown, 4),
             "not_shown": list(self.not_shown), "to_write": self.to_write,
             "judgement": self.judgement.to_dict() if self.judgement else None,
@@ -99,11 +104,14 @@ class Proof:
 def prove(planner: Planner, before: Sheet, after: Sheet | None, options: Options) -> Proof:
     """The proof for what a sheet pointed to; with a second sheet, the judgement of it."""
     known = planner.usual
-    standings = merged(planner.locator.weigh(before)[1])
+    evidence, every = planner.locator.weigh(before)
+    standings = merged(every)
     suspected = {one.suspect.lasting_spec for one in standings[:3] if one.suspect.faults}
     weights = _weights(known, suspected)
     marks = _what_shows(planner, options)
-    chosen, seen = _cover(planner, weights, marks, jobs(planner, [one for one, _ in marks]))
+    own = _weights(known, suspected, share=1.0)
+    chosen, seen = _cover(planner, weights, own, marks, jobs(planner, [one for one, _ in marks]))
+    chosen = _own_path_first(chosen, marks, own)
     tests = tuple(_told_all(planner, chosen, options.opened))
     unseen = np.flatnonzero(np.logical_not(seen) & (weights > 0))
     by_suspect = np.bincount(known.row_suspect[unseen], known.weights[unseen],
@@ -112,7 +120,8 @@ def prove(planner: Planner, before: Sheet, after: Sheet | None, options: Options
     faulty = np.array([bool(known.suspects[n].faults) for n in known.row_suspect])
     share = float(known.weights[seen & faulty].sum() / known.weights[faulty].sum())
     judgement = planner.locator.locate(after) if after is not None else None
-    return Proof(tuple(sorted(suspected)), tests, sum(one.minutes for one in tests), share,
+    repaired = conclude(evidence, every).repair.units
+    return Proof(repaired, tuple(sorted(suspected)), tests, sum(one.minutes for one in tests), share,
                  tuple(known.suspects[n].spec for n in order),
                  to_write(planner.harness, chosen), judgement, _missing(chosen, after))  # fmt: skip
 
@@ -129,14 +138,39 @@ def _missing(chosen: list[tuple[Candidate, list[int]]], after: Sheet | None) -> 
     )  # fmt: skip
 
 
-def _weights(known: Hypotheses, suspected: set[str]) -> Array:
-    """What ruling out each row is worth."""
+def _own_path_first(
+    chosen: list[tuple[Candidate, list[int]]], marks: list[tuple[Candidate, Bool]], own: Array
+) -> list[tuple[Candidate, list[int]]]:
+    """The same tests and readings; of what takes as long as another, what shows the repaired part's own
+    path comes first.
+
+    :param own: what ruling out each row of what was suspected is worth
+    """
+    moved = {one.name: rows for one, rows in marks}
+
+    def rank(item: tuple[Candidate, list[int]]) -> tuple[float, float, float]:
+        candidate, places = item
+        shown = float(own[moved[candidate.name][:, places].any(axis=1)].sum())
+        return candidate.setup.engine.celsius, candidate.minutes_for(places), -round(shown, 9)
+
+    def by_own(candidate: Candidate, places: list[int]) -> list[int]:
+        shown = own @ moved[candidate.name]
+        return sorted(places, key=lambda place: -round(float(shown[place]), 9))
+
+    return [(one, by_own(one, places)) for one, places in sorted(chosen, key=rank)]
+
+
+def _weights(known: Hypotheses, suspected: set[str], share: float = _SUSPECTED) -> Array:
+    """What ruling out each row is worth.
+
+    :param share: that goes to what was suspected
+    """
     faulty = np.array([bool(known.suspects[n].faults) for n in known.row_suspect])
     named = np.array([known.suspects[n].spec in suspected for n in known.row_suspect])
     usual = np.where(faulty, known.weights, 0.0)
-    found: Array = (1 - _SUSPECTED) * usual / usual.sum()
+    found: Array = (1 - share) * usual / usual.sum()
     if named.any():
-        found = found + _SUSPECTED * np.where(named, usual, 0.0) / usual[named].sum()
+        found = found + share * np.where(named, usual, 0.0) / usual[named].sum()
     return found
 
 
@@ -166,10 +200,12 @@ def _what_shows(planner: Planner, options: Options) -> list[tuple[Candidate, Boo
 
 
 def _cover(
-    planner: Planner, weights: Array, marks: list[tuple[Candidate, Bool]],
+    planner: Planner, weights: Array, own: Array, marks: list[tuple[Candidate, Bool]],
     begun: dict[int, list[int]],
 ) -> tuple[list[tuple[Candidate, list[int]]], Bool]:  # fmt: skip
     """The jobs, and greedily the reading that rules out most for its minutes; the engine warms up once.
+
+    :param own: what ruling out each row of what was suspected is worth; it decides between equals
     """
     can = np.any(np.concatenate([moved for _, moved in marks], axis=1), axis=1)
     goal = _ENOUGH * weights[can].sum()
@@ -180,26 +216,34 @@ def _cover(
     for number, places in begun.items():
         seen |= marks[number][1][:, places].any(axis=1)
     while weights[seen].sum() < goal:
-        best: tuple[float, int, int] | None = None
+        best: tuple[float, float, int, int] | None = None
         for number, (candidate, moved) in enumerate(marks):
             new = (weights * ~seen) @ moved
+            shown = own @ moved
             for place in np.argsort(-new)[:3].tolist():
                 needs = _needs(planner, candidate, place)
                 taken = chosen.get(number, [])
                 more = candidate.minutes_for([*taken, place])
                 more -= candidate.minutes_for(taken) if taken else 0.0
                 worth = float(new[place]) / (more + opening(planner.harness, needs - opened))
-                if new[place] > 0 and (best is None or worth > best[0]):
-                    best = (worth, number, place)
+                if new[place] > 0 and (best is None or _better((worth, float(shown[place])), best)):
+                    best = (worth, float(shown[place]), number, place)
         if best is None or best[0] < _SLOW:
             break
-        _, number, place = best
+        _, _, number, place = best
         candidate, moved = marks[number]
         chosen.setdefault(number, []).append(place)
         opened |= _needs(planner, candidate, place)
         seen |= moved[:, place]
     order = sorted(chosen, key=lambda number: marks[number][0].setup.engine.celsius)
     return [(marks[number][0], sorted(chosen[number])) for number in order], seen
+
+
+def _better(one: tuple[float, float], best: tuple[float, ...]) -> bool:
+    """Whether a reading is worth more, or as much and shows more of what was suspected."""
+    if abs(one[0] - best[0]) <= _EQUAL * best[0]:
+        return one[1] > best[1]
+    return one[0] > best[0]
 
 
 def _needs(planner: Planner, candidate: Candidate, place: int) -> set[str]:

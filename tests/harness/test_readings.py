@@ -182,3 +182,13 @@ def test_decimal_commas_where_semicolons_part_the_columns():
     """Common practice, no source: a spreadsheet that writes one writes the other."""
     text = "test;name;reading\nlow-at-the-plug;amps;8,1 A\nfeed;volts S1.2 G1.-;12,4 V\n"
     assert shown(text) == [("low-at-the-plug", "amps", "8.1 A"), ("feed", "volts S1.2 G1.-", "12.4 V")]
+
+
+def test_a_list_on_the_line_of_its_key_is_told_as_that():
+    assert problem_of("tests:\n  low-at-the-plug: - amps\n").found == "a '-' where no list can begin"
+
+
+@pytest.mark.parametrize("dash", ["-", "--", "-  # later", "\u2013"])
+def test_a_lone_dash_at_the_end_of_a_line(dash):
+    text = f"tests:\n  low-at-the-plug:\n    left: {dash}\n    amps: 8.1 A\n    feed: {dash}\n"
+    assert [name for _, name, _ in shown(text)] == ["amps"]

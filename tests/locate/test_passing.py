@@ -64,7 +64,7 @@ def test_next_goes_on_from_it_and_prove_proves_its_twin():
     advice = loom.next(mixed("warm"))
     assert advice.done or advice.test is not None
     proof = loom.prove(mixed("warm"))
-    assert all("comes and goes" not in one for one in proof.repaired)
+    assert all("comes and goes" not in one for one in proof.suspected)
 
 
 def test_a_drawn_vehicle_has_it_in_some_tests_only():

@@ -1,11 +1,14 @@
 """Verdicts that must not be talked into: readings that nothing can give, and ranges."""
 
+import re
+
 import pytest
 
 import circuitcheck
 from circuitcheck.expect.bench import Bench
-from circuitcheck.expect.expected import combined
+from circuitcheck.expect.expected import combined, number
 from circuitcheck.harness.model import Observation
+from circuitcheck.plan.symptom import symptom_sheet
 
 
 @pytest.mark.parametrize("test", ["high-at-the-module", "low-at-the-switch", "fail-safe"])
@@ -113,3 +116,68 @@ def test_the_repair_covers_neighbours_that_no_probe_parts():
     verdict = loom.locate(loom.whatif("W9 high resistance=13 ohm", spread=3, test="switch-bridged"))
     assert {"W8", "W9"} <= set(verdict.repair.units) | {"S2", "S2.15", "S2.30"}
     assert verdict.repair.chance > 0.8
+
+
+def test_a_word_that_a_sound_circuit_gives_too_is_no_reason():
+    """0.45 V on the ground slows the fan by so little that 'slow' is likelier, yet it is 'fast'."""
+    loom = circuitcheck.load("twin-fan-switch")
+    verdict = loom.locate({"hot": {"right": "slow"}, "high-at-the-plug": {"right-ground": "0.45 V"}})
+    reasons = [text for one in verdict.suspects for text in one.reasons]
+    assert any("0.45 V" in text for text in reasons)
+    for text in reasons:
+        said = re.match(r".* read .*: .* gives (\w+), .* gives? (\w+)\.$", text)
+        assert not said or said[1] != said[2], text
+
+
+@pytest.mark.parametrize(("name", "heat"), [("cabin-blower", False), ("twin-fan-switch", True)])
+def test_coolant_is_spoken_of_where_it_switches_the_fans(name, heat):
+    loom = circuitcheck.load(name)
+    verdict = loom.locate(loom.written())
+    assert verdict.verdict == "sound"
+    assert ("coolant" in verdict.summary) is heat
+    assert ("coolant" in verdict.suspects[0].reasons[0]) is heat
+
+
+def test_a_unit_is_located_by_its_own_chance_and_that_is_what_is_said():
+    """The pack holds most of the suspects, none of which is likely by itself."""
+    loom = circuitcheck.load("cabin-blower")
+    sheet = symptom_sheet(loom.harness, "blower runs only on 4")
+    verdict = loom.locate(sheet)
+    pack = sum(one.probability for one in verdict.suspects if one.replace == "resistor pack")
+    assert verdict.suspects[0].probability < 0.8
+    assert (verdict.verdict == "located") is (pack >= 0.8)
+    assert f"resistor pack ({pack:.0%})".replace("%", " %") in verdict.summary
+
+
+@pytest.mark.parametrize("name", ["twin-fan-switch", "truck-24v"])
+def test_what_lies_in_the_printed_band_is_not_off(name):
+    loom = circuitcheck.load(name)
+    test = next(one for one in loom.expect() if any(reading.kind == "volts" for reading in one.readings))
+    reading = next(one for one in test.readings if one.kind == "volts")
+    for end in (reading.low, reading.high):
+        printed = number(end)
+        (judged,) = loom.locate({test.test: {reading.name: f"{printed} V"}}).readings
+        assert judged.fits, (printed, end)
+
+
+@pytest.mark.parametrize(("name", "read", "why"), [
+    ("battery", "390 V", "12 V vehicle"), ("battery", "-12.3 V", "probes exchanged?"),
+    ("left-amps", "700 A", "largest fuse"),
+])  # fmt: skip
+def test_a_reading_that_cannot_be_is_left_out_and_said(name, read, why):
+    """Common practice, no source: no 12 V vehicle has 390 V, nor 700 A through a fused fan."""
+    loom = circuitcheck.load("twin-fan-switch")
+    others = {"high-at-the-plug": {"left": "fast", "right": "slow", "right-ground": "3.9 V"}}
+    plain = loom.locate(others)
+    verdict = loom.locate({"high-at-the-plug": {**others["high-at-the-plug"], name: read}})
+    assert why in verdict.summary
+    assert f"high-at-the-plug: {name}" in verdict.repeat
+    assert verdict.suspects == plain.suspects
+    assert [one.name for one in verdict.readings if one.misread == 1] == [name]
+
+
+@pytest.mark.parametrize("read", ["15.9 V", "0 V", "-0.05 V"])
+def test_what_a_bad_vehicle_can_give_is_weighed(read):
+    loom = circuitcheck.load("twin-fan-switch")
+    verdict = loom.locate({"high-at-the-plug": {"battery": read, "left": "fast"}})
+    assert "misread" not in verdict.summary

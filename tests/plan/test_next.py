@@ -7,6 +7,7 @@ from followed import follow, read
 
 import circuitcheck
 from circuitcheck.circuit.build import lead_keys
+from circuitcheck.errors import ReadingsError
 from circuitcheck.expect.bench import Bench
 from circuitcheck.harness.readings import parse_readings
 from circuitcheck.plan.candidates import candidates, tool_of
@@ -44,12 +45,34 @@ def test_a_sheet_of_what_it_asks_for_can_be_read_back(name):
     words = {"speed": "off", "lamp": "dark", "click": "silent"}
 
     def filled(line):
-        added = re.search(r"(volts|drop|amps|ohms|speed|lamp|click): .*read: -", line)
-        kind = added[1] if added else kinds.get(line.strip()[:-3], "")
-        return re.sub(r": -(?=\}?$)", f": {words.get(kind, '0')}", line)
+        added = re.search(r"(volts|drop|amps|ohms|speed|lamp|click): .*read: \"-\"", line)
+        kind = added[1] if added else kinds.get(line.strip().partition(":")[0], "")
+        return re.sub(r': "-"(?=\}?$)', f": {words.get(kind, '0')}", line)
 
     sheet = parse_readings(loom.harness, "\n".join(map(filled, text.splitlines())))
     assert len(sheet.readings) == len(advice.test.readings)
+
+
+@pytest.mark.parametrize("write", ["-", '"-"', "", "'-'", "\u2013", "-   # later"])
+def test_half_of_the_lines_it_prints_can_stay_empty(write):
+    """'Half a sheet is fine': of the proof's lines one is filled in, one line at a time."""
+    loom = circuitcheck.load("twin-fan-switch")
+    text = loom.prove(readings_files("twin-fan-switch")["slow-on-low"]).to_write
+    assert text.count('"-"') > 5
+    filled = [line for line in text.splitlines() if '"-"' in line and "speed" not in line]
+    line = next(one for one in filled if re.match(r"    \S*(amps|volts|ground)", one))
+    chosen = text.replace(line, line.replace('"-"', "0.3"))
+    ends = r'"-"(?=$)' if "#" in write else '"-"'
+    sheet = parse_readings(loom.harness, re.sub(ends, lambda _: write, chosen, flags=re.MULTILINE))
+    assert [one.value for one in sheet.readings] == [0.3]
+
+
+def test_an_untouched_sheet_says_that_nothing_was_taken():
+    loom = circuitcheck.load("twin-fan-switch")
+    for text in (loom.next().test.to_write,
+                 loom.prove(readings_files("twin-fan-switch")["slow-on-low"]).to_write):
+        with pytest.raises(ReadingsError, match="at least one reading that was taken"):
+            parse_readings(loom.harness, text)
 
 
 @pytest.mark.parametrize(("name", "sheet"), [
@@ -166,7 +189,7 @@ class TestSymptom:
         harness = circuitcheck.load("twin-fan-switch").harness
         sheet = symptom_sheet(harness, "Right fan dead on low")
         words = {one.name: one.word for one in sheet.readings}
-        assert words == {"M2": "off", "M1": "slow"}
+        assert words == {"M2": "off", "M1": "runs"}
         assert sheet.setups["symptom"].setup.engine.celsius < 99  # its high stage closes at 99
 
     def test_a_position_of_a_switch(self):
@@ -179,16 +202,62 @@ class TestSymptom:
     @pytest.mark.parametrize("text", [
         "hello", "right fan purple on low", "", "right fan", "middle fan dead on low",
         "right headlamp dead on low", "right fan not slow on low", "right fan dead on low, fast on high",
+        "right fan only runs slow", "right fan dead on 7", "right fan slow and dead",
     ])
     def test_what_is_not_understood_is_said(self, text):
         harness = circuitcheck.load("twin-fan-switch").harness
-        with pytest.raises(ValueError, match=r"does not say|not understood"):
+        with pytest.raises(ValueError, match=r"does not say|not understood") as caught:
             symptom_sheet(harness, text)
+        assert "dead, not working, slow, fast, runs, never stops" in str(caught.value)
+
+    @pytest.mark.parametrize(("text", "positions"), [
+        ("blower only runs on 4", {"1": "off", "2": "off", "3": "off", "4": "runs"}),
+        ("blower works on 4 only", {"1": "off", "2": "off", "3": "off", "4": "runs"}),
+        ("blower runs only at full speed", {"1": "off", "2": "off", "3": "off", "4": "runs"}),
+        ("blower dead only on 2", {"1": "runs", "2": "off", "3": "runs", "4": "runs"}),
+        ("blower dead on 1 2 3", {"1": "off", "2": "off", "3": "off"}),
+        ("blower dead on 1, 2 and 3", {"1": "off", "2": "off", "3": "off"}),
+        ("Blower dead in positions 1-3.", {"1": "off", "2": "off", "3": "off"}),
+        ("blower isn't working in 1 to 3", {"1": "off", "2": "off", "3": "off"}),
+        ("blower never stops", {"off": "runs"}),
+        ("no low speed", {"1": "off"}),
+    ])  # fmt: skip
+    def test_every_position_that_is_said_counts(self, text, positions):
+        sheet = symptom_sheet(circuitcheck.load("cabin-blower").harness, text)
+        found = {sheet.setups[one.test].setup.switches.get("S1", "off"): one.word
+                 for one in sheet.readings}  # fmt: skip
+        assert found == positions
+
+    def test_a_blower_that_runs_on_the_last_position_only_has_lost_its_resistors(self):
+        """Common practice, no source: the last position goes past the pack."""
+        loom = circuitcheck.load("cabin-blower")
+        sheet = symptom_sheet(loom.harness, "blower runs only at full speed")
+        verdict = loom.locate(sheet)
+        assert verdict.suspects[0].replace == "resistor pack"
+
+    def test_what_comes_and_goes_is_looked_at_twice(self):
+        loom = circuitcheck.load("twin-fan-switch")
+        verdict = loom.locate(symptom_sheet(loom.harness, "right fan sometimes dead on high"))
+        assert all(one.spec.endswith("comes and goes") for one in verdict.suspects[:3])
+
+    @pytest.mark.parametrize(("name", "text"), [
+        ("cabin-blower", "blower runs on 4"), ("twin-fan-switch", "both fans run on high"),
+    ])  # fmt: skip
+    def test_a_symptom_alone_is_no_proof_of_sound_wiring(self, name, text):
+        loom = circuitcheck.load(name)
+        advice = loom.next(symptom_sheet(loom.harness, text))
+        assert advice.verdict is None
+        assert "sound as far as can be measured" not in advice.why
+
+    def test_only_the_right_one_runs(self):
+        harness = circuitcheck.load("twin-fan-switch").harness
+        sheet = symptom_sheet(harness, "only the right fan runs on low")
+        assert {one.name: one.word for one in sheet.readings} == {"M2": "runs", "M1": "off"}
 
     def test_a_negation_is_not_lost(self):
         harness = circuitcheck.load("twin-fan-switch").harness
         sheet = symptom_sheet(harness, "right fan doesn't run on low")
-        assert {one.name: one.word for one in sheet.readings} == {"M2": "off", "M1": "slow"}
+        assert {one.name: one.word for one in sheet.readings} == {"M2": "off", "M1": "runs"}
 
     def test_without_a_condition_it_is_the_one_in_which_the_fan_should_run(self):
         harness = circuitcheck.load("twin-fan-switch").harness
@@ -250,7 +319,8 @@ class TestProof:
         loom = circuitcheck.load("twin-fan-switch")
         sheet = readings_files("twin-fan-switch")["slow-on-low"]
         proof = loom.prove(sheet)
-        assert "R2 open" in proof.repaired
+        assert "R2 open" in proof.suspected
+        assert proof.repaired == ("right fan",)  # where that resistor sits
         known = {one.name: one for one in loom._planner.candidates}
         caught = False
         for test in proof.tests:
@@ -276,6 +346,16 @@ class TestProof:
         seen = {(known[test.name][one.name].points[0], one.word)
                 for test in proof.tests for one in test.readings if one.kind == "speed"}  # fmt: skip
         assert speeds <= seen
+
+    def test_the_repaired_fan_is_looked_at_first(self):
+        """Of tests that take equally long, and of the readings of one test."""
+        loom = circuitcheck.load("twin-fan-switch")
+        proof = loom.prove({"high-at-the-plug": {"left": "fast", "right": "slow", "right-ground": "3.9 V"}})
+        assert set(proof.repaired) <= {"E2", "W12"}
+        amps = [one.name for test in proof.tests for one in test.readings if one.kind == "amps"]
+        assert amps == ["right-amps"]  # 'left-amps' takes as long and shows as much of all else
+        hot = next(test for test in proof.tests if test.name == "hot")
+        assert "X3.3b" in hot.readings[0].name
 
     def test_readings_after_the_repair_are_judged(self):
         loom = circuitcheck.load("twin-fan-switch")
