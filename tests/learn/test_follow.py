@@ -1,6 +1,7 @@
 """Following ``next`` on a practice case, and what each measurement was worth."""
 
 import json
+from dataclasses import replace
 
 import pytest
 from scipy.stats import entropy
@@ -181,9 +182,27 @@ def test_the_debrief_tells_both(followed):
     session = play(GROUND, "ignition on", "coolant 95", "volts X2.2a G1.-", "fault E1 high resistance", "done")
     found = set_beside_next(session.debrief(), session.workshop, followed)
     text = "\n".join(debrief_lines(found))
-    assert f"{followed.verdict_minutes:.0f} minutes to name it" in text
+    assert f"a first part named after {followed.verdict_minutes:.0f} minutes, driven after it" in text
     assert "bit of what to put right" in text
     assert json.loads(json.dumps(found.to_dict()))["followed"]["units"] == ["E1"]
+
+
+def test_what_told_less_than_nothing_is_told_in_words():
+    found = play(GROUND, "look M1", "volts X2.2a G1.-", "fault none").debrief()
+    worse, nothing = (replace(one, could=0.7, told=told)
+                      for one, told in zip(found.told, (-2.6, -0.01), strict=True))
+    text = "\n".join(debrief_lines(replace(found, told=(worse, nothing))))
+    assert "could tell 0.7 bit of what to put right, and was a surprise: more was in question" in text
+    assert "told nothing" in text
+    assert "-2.6" not in text
+
+
+def test_a_part_named_before_anything_was_measured_is_told_as_that(followed):
+    found = play(GROUND, "look M1").debrief()
+    early = replace(followed, verdict_minutes=0.0, units=("F1", "E1"))
+    text = "\n".join(debrief_lines(replace(found, followed=early)))
+    assert "a first part named on the customer's words alone, driven after each" in text
+    assert f"{followed.minutes:.0f} minutes in all" in text
 
 
 def test_quick_leaves_it_out(tmp_path):
