@@ -73,8 +73,8 @@ def _followed_lines(found: Followed) -> Iterator[str]:
     vain = f", of which {', '.join(found.needless)} in vain" if found.needless else ""
     end = "" if found.cured else "; and it would still not be well"
     yield (f"Following 'circuitcheck next' on this very vehicle: {_first(found)}, "
-           f"{found.minutes:.0f} minutes in all; {len(found.steps)} measurements in {found.tests} set-ups; "
-           f"{outcome}{vain}{end}.")  # fmt: skip
+           f"{found.minutes:.0f} minutes in all; {len(found.steps)} measurements in "
+           f"{found.tests} set-ups; {outcome}{vain}{end}.")  # fmt: skip
     for one in found.steps:
         yield f"  {one.minutes:5.1f} min  {one.said}: {one.shown}"
 
@@ -83,7 +83,7 @@ def _first(found: Followed) -> str:
     """When it first named something, and how that went on."""
     if not found.units:
         return f"{found.verdict_minutes:.0f} minutes to say that nothing is to be put right"
-    when = (f"a first part named after {found.verdict_minutes:.0f} minutes" if found.verdict_minutes >= 0.5
-            else "a first part named on the customer's words alone")  # fmt: skip
+    after = (f"after {found.verdict_minutes:.0f} minutes" if found.verdict_minutes >= 0.5
+             else "on the customer's words alone")  # fmt: skip
     then = "driven after it" if len(found.units) == 1 else "driven after each"
-    return f"{when}, {then}"
+    return f"a first part named {after}, {then}"
