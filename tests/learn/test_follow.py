@@ -13,12 +13,12 @@ from circuitcheck.harness.model import Observation, Setup
 from circuitcheck.learn.beside import Ahead, set_beside_next
 from circuitcheck.learn.case import draw_case, heard
 from circuitcheck.learn.debriefed import debrief_lines
-from circuitcheck.learn.follow import complaint_sheet, look_for, words_for
+from circuitcheck.learn.follow import AT_HAND, complaint_sheet, look_for, with_reading, words_for
 from circuitcheck.learn.session import Session
 from circuitcheck.learn.workshop import MINUTES, Workshop
 from circuitcheck.learn.worth import worth_of
 from circuitcheck.locate.locate import Locator
-from circuitcheck.plan.planner import PRICE, Planner
+from circuitcheck.plan.planner import PRICE, Options, Planner
 from circuitcheck.shipped import harness_files
 
 LOOM = circuitcheck.load("first-fan")
@@ -97,6 +97,16 @@ def test_the_customers_words_are_readings_where_they_say_something():
     assert heard(HARNESS, ()) == {}
 
 
+def test_planning_for_fewer_suspects_leaves_the_verdict_as_it_is(planner):
+    log = play(GROUND, "ignition on", "coolant 95", "volts X2.2a G1.-").workshop.log
+    sheet = with_reading(complaint_sheet(HARNESS, GROUND.faults), "m", log[0].setup, "it", log[0].observation, log[0])
+    whole, part = (planner.outlook(sheet, Options(AT_HAND, kept=kept)) for kept in (0.999, 0.5))
+    assert len(part.known.suspects) < len(whole.known.suspects)
+    assert part.known.suspects == whole.known.suspects[: len(part.known.suspects)]
+    assert sum(whole.known.chances[: len(part.known.suspects)]) >= 0.5 - 1e-3
+    assert part.verdict.to_dict() == whole.verdict.to_dict()
+
+
 # -- putting right and trying ----------------------------------------------------------------------------
 
 
@@ -162,8 +172,6 @@ def test_what_all_told_is_the_doubt_at_first_less_the_doubt_at_last(planner):
 
 def doubt(planner, log):
     """Entropy over the units of the verdict on some measurements and the customer's words [bit]."""
-    from circuitcheck.learn.follow import with_reading
-
     sheet = complaint_sheet(HARNESS, GROUND.faults)
     for place, one in enumerate(log):
         sheet = with_reading(sheet, f"m{place}", one.setup, "it", one.observation, one)
