@@ -53,6 +53,7 @@ class _Follower:
         self.lines: list[str] = []
         self.named: list[str] = []
         self.tests = 0
+        self.skip_unread = frozenset[str]()  # what to skip before anything has been read
         self.verdict_minutes: float | None = None
 
     def go(self) -> Followed:
@@ -80,7 +81,9 @@ class _Follower:
         """The verdict when ``next`` has no more to ask for."""
         shop = self.session.workshop
         sheet = complaint_sheet(shop.harness, shop.faults)
-        outlook, skip = self._outlook(sheet, frozenset())
+        outlook, skip = self._outlook(sheet, frozenset() if sheet.readings else self.skip_unread)
+        if not sheet.readings:
+            self.skip_unread = skip
         while not outlook.advice.stop and self.tests < MOST_TESTS:
             planned = outlook.planned[outlook.advice.choices[0].test]
             candidate = planned.candidate
