@@ -104,11 +104,15 @@ class _Follower:
         :returns: that, and what to skip the next time
         """
         options = Options(AT_HAND, opened=frozenset(self.session.workshop.opened), kept=KEPT)
+        planner, evidence = self.planner, None
+        standings = planner.locator.beforehand()
+        if sheet.readings:
+            evidence, standings = planner.locator.weigh(sheet)
         if skip:
-            found = self.planner.outlook(sheet, replace(options, skip=skip))
+            found = planner.look(evidence, standings, sheet, replace(options, skip=skip))
             if not found.advice.stop:
                 return found, skip
-        found = self.planner.outlook(sheet, options)
+        found = planner.look(evidence, standings, sheet, options)
         return found, self._unpromising(found)
 
     def _unpromising(self, outlook: Outlook) -> frozenset[str]:
