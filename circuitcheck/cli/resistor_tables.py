@@ -13,11 +13,12 @@ from rich.table import Table
 
 from circuitcheck.cli.console import Paper, caution
 from circuitcheck.expect.cautions import LEAVE_ALONE
+from circuitcheck.inspect.limits import Limits
 from circuitcheck.inspect.rule import Finding, Severity
 from circuitcheck.inspect.words import number, seconds
 from circuitcheck.learn.resistor import heat
 from circuitcheck.learn.resistor.answer import MARGIN_SOURCE, Arrangement, Fan, Outcome, Sizing
-from circuitcheck.learn.resistor.effects import first_to_open
+from circuitcheck.learn.resistor.effects import FuseLoad, first_to_open
 from circuitcheck.learn.resistor.rig import Wish
 
 _out = Paper()
@@ -116,7 +117,10 @@ def _rating(found: Sizing) -> None:
     source = f" ({MARGIN_SOURCE})" if found.margin == heat.MARGIN else ""
     _say()
     each = " each" if len(found.layout.resistors) > 1 else ""
-    _say(f"Take {taken.ohms:g} ohm, {rating.take:g} W{each}{_cut_out(found)}", style="bold")
+    head = "Not this: it would trip in normal running:" if found.trips else "Take"
+    _say(f"{head} {taken.ohms:g} ohm, {rating.take:g} W{each}{_cut_out(found)}", style="bold")
+    if found.trips:
+        _say(_instead(found), 2, style="bold")
     _say(f"Running it gives off {number(taken.watts)} W; times {found.margin:g}{source} that asks for "
          f"{rating.running:g} W. With {taken.locked} held it gives off {number(taken.locked_watts)} W; "
          f"to bear that for good in air of {found.ambient:g} degC asks for {rating.locked:g} W.",
@@ -126,15 +130,29 @@ def _rating(found: Sizing) -> None:
     opens = found.opens_at
     held = (f"{_celsius(surface.locked)} with {taken.locked} held for good" if opens is None
             else f"up to the {opens:g} degC of its cut-out with {taken.locked} held")  # fmt: skip
+    if opens is not None and found.trips:
+        held = f"above the {opens:g} degC at which its cut-out opens"
     _say(f"Surface, estimated: {_celsius(surface.running)} running, {held}; "
          f"{number(surface.kelvin_per_watt)} K for each watt, {surface.rests_on}.", 2)  # fmt: skip
-    if opens is not None and opens <= surface.running:
-        _say("So it may open while the fan runs as it should, unless the fan's wind cools it enough: "
-             "take a larger rating (--margin), or measure.", 2)  # fmt: skip
     name = heat.wire_class(surface.running)
     least = (f"class {name} or better (ISO 6722-1; from memory)" if name
              else "no class of ISO 6722-1: bare terminals on ceramic")  # fmt: skip
     _say(f"Wire that touches it: {least}.", 2)
+
+
+def _instead(found: Sizing) -> str:
+    """What to choose where a cut-out would trip in normal running."""
+    opens, surface, taken = found.opens_at or 0.0, found.surface, found.taken
+    ways = []
+    if surface.running < Limits()["cut-out-most"]:
+        ways.append(f"a cut-out that opens above {surface.running:.0f} degC")
+    if surface.rests_on == heat.ASSUMED and opens > found.ambient:
+        watts = heat.rating_below(taken.watts, opens, found.ambient)
+        margin = math.ceil(10 * watts / taken.watts) / 10
+        ways.append(f"{watts:g} W (--margin {margin:g} comes to that or more)")
+    instead = " or ".join(ways) or "more ohms or no cut-out"
+    return (f"Choose {instead} instead. Only the fan's wind, which is left out of account here, could "
+            "keep it below: measure.")  # fmt: skip
 
 
 def _cut_out(found: Sizing) -> str:
@@ -169,12 +187,20 @@ def _loads(found: Sizing) -> None:
     _say("Fuses and contacts in its way", style="bold")
     rows = [[one.fuse, f"{one.rating:g} A", _before(one.before), f"{number(one.running)} A",
              f"{number(one.locked)} A",
-             "does not blow" if math.isinf(one.opens) else f"blows within {seconds(one.opens)}"]
+             _blows(one)]
             for one in found.fuses]  # fmt: skip
     rows += [[one.contact, f"{one.rating:g} A" + ("" if one.stated else " (usual)"), _before(one.before),
               f"{number(one.running)} A", f"{number(one.locked)} A",
               f"closes on {number(one.starting)} A"] for one in found.contacts]  # fmt: skip
     _table(["", "rating", "now", "then", f"{found.taken.locked} held", " "], rows, left=("", " "))
+    for text in found.warnings:
+        _say(f"! {text}", 2, hanging=2)
+
+
+def _blows(one: FuseLoad) -> str:
+    if not math.isinf(one.opens):
+        return f"blows within {seconds(one.opens)}"
+    return "need not blow" if one.over else "does not blow"
 
 
 def _before(amps: float | None) -> str:
@@ -199,6 +225,8 @@ def _steps(found: Sizing) -> None:
         _say("What to do", style="bold")
     for step in found.layout.steps:
         _say(f"- {step}", 2, hanging=2)
+    for text in found.cures:
+        _say(f"- {text}, for else inspect finds it serious", 2, hanging=2)
     if found.layout.dropped:
         _say(f"Left out of the changed harness, as they name what is gone: "
              f"{', '.join(found.layout.dropped)}", 2)  # fmt: skip

@@ -113,14 +113,17 @@ def _case(
     harness: Harness, level: int, seed: int, faults: tuple[ChosenFault, ...], trap: str = "",
     meter_ohm: float = VOLTMETER_OHM,
 ) -> Case:  # fmt: skip
-    said = complaint(harness, faults) if faults else _unsure(harness)
+    said = complaint(harness, faults) if faults else _unsure(harness, Chance(harness.name, level, seed))
     return Case(harness, level, seed, faults, meter_ohm, said, trap)
 
 
-def _unsure(harness: Harness) -> str:
-    """What a customer says when there is nothing to notice."""
-    motors = [name for name, part in harness.parts.items() if part.kind_name == "motor"]
-    return f"'Last week {min(motors, default='it')} did not run. Today I am not so sure.'"
+def _unsure(harness: Harness, chance: Chance) -> str:
+    """What a customer says when there is nothing to notice: as of a slight fault, and he is wrong."""
+    running = [(place, rpm) for place, rpm in speeds(harness, ()).items() if rpm > 0]
+    if not running:
+        return "A fan is not as it was."
+    (test, motor), rpm = running[int(chance.uniform("unsure") * len(running))]
+    return f"{harness.tests[test].title}: {_changed(harness, motor, rpm, rpm)}."
 
 
 def _drawn(harness: Harness, level: int, chance: Chance) -> Iterator[ChosenFault]:
@@ -295,9 +298,14 @@ def _complaints(
     by_test: dict[str, list[str]] = {}
     for (test, motor), rpm in now.items():
         if _noticed(sound[test, motor], rpm):
-            full = full_speed(harness, motor)
-            was, has = (SPEED.word(one / full) for one in (sound[test, motor], rpm))
-            told = f"should be {was} and is {has}" if was != has else f"is {has}, but not as it was"
-            by_test.setdefault(test, []).append(f"{motor} {told}")
+            by_test.setdefault(test, []).append(_changed(harness, motor, sound[test, motor], rpm))
     for test, parts in by_test.items():
         yield f"{harness.tests[test].title}: {', '.join(parts)}."
+
+
+def _changed(harness: Harness, motor: str, sound: float, rpm: float) -> str:
+    """What is said of a fan that does otherwise than it did."""
+    full = full_speed(harness, motor)
+    was, has = (SPEED.word(one / full) for one in (sound, rpm))
+    told = f"should be {was} and is {has}" if was != has else f"is {has}, but not as it was"
+    return f"{motor} {told}"

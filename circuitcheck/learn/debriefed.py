@@ -6,6 +6,8 @@ from collections.abc import Iterator
 
 from circuitcheck.learn.debrief import Debrief, Followed, Told
 
+TENTH = 0.05
+"""Bits from which a figure with one digit after the point is not nothing."""
 MOST_TOLD = 6
 """Faults up to which the debrief names those that fit; a choice of presentation."""
 
@@ -54,9 +56,15 @@ def _told_lines(one: Told) -> list[str]:
         left = "" if one.left is None else f"; {one.left} still fit all you had seen"
         told.append(f"could have shown {one.shows or 'none'} of them{left}")
     if one.could is not None and one.told is not None:
-        could, did = round(one.could, 1), round(one.told, 1) + 0.0  # no minus before nothing
-        told.append(f"could tell {could:.1f} bit of what to put right, told {did:.1f}")
+        told.append(f"could tell {one.could:.1f} bit of what to put right, {_did(one.told)}")
     return lines + [f"             {text}" for text in told]
+
+
+def _did(bits: float) -> str:
+    """What a measurement told, in words where it told less than nothing."""
+    if bits <= -TENTH:
+        return "and was a surprise: more was in question after it than before"
+    return f"told {bits:.1f}" if bits >= TENTH else "told nothing"
 
 
 def _followed_lines(found: Followed) -> Iterator[str]:
@@ -64,9 +72,18 @@ def _followed_lines(found: Followed) -> Iterator[str]:
     outcome = f"put right {', '.join(found.units)}" if found.units else "nothing to put right"
     vain = f", of which {', '.join(found.needless)} in vain" if found.needless else ""
     end = "" if found.cured else "; and it would still not be well"
-    yield (f"Following 'circuitcheck next' on this very vehicle: {found.verdict_minutes:.0f} minutes "
-           f"to name it, {found.minutes:.0f} with the drives after the repair; "
-           f"{len(found.steps)} measurements in {found.tests} set-ups; "
-           f"{outcome}{vain}{end}.")  # fmt: skip
+    yield (f"Following 'circuitcheck next' on this very vehicle: {_first(found)}, "
+           f"{found.minutes:.0f} minutes in all; {len(found.steps)} measurements in "
+           f"{found.tests} set-ups; {outcome}{vain}{end}.")  # fmt: skip
     for one in found.steps:
         yield f"  {one.minutes:5.1f} min  {one.said}: {one.shown}"
+
+
+def _first(found: Followed) -> str:
+    """When it first named something, and how that went on."""
+    if not found.units:
+        return f"{found.verdict_minutes:.0f} minutes to say that nothing is to be put right"
+    after = (f"after {found.verdict_minutes:.0f} minutes" if found.verdict_minutes >= 0.5
+             else "on the customer's words alone")  # fmt: skip
+    then = "driven after it" if len(found.units) == 1 else "driven after each"
+    return f"a first part named {after}, {then}"

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 
 from circuitcheck.circuit.build import lead_keys, numbered
 from circuitcheck.expect.expected import ChosenFault
@@ -19,11 +20,16 @@ from circuitcheck.learn.session import Session
 from circuitcheck.learn.workshop import Measurement
 from circuitcheck.locate.verdict import Verdict
 from circuitcheck.plan.candidates import TOOLS
-from circuitcheck.plan.next_test import next_test
-from circuitcheck.plan.planner import Options, Planner
+from circuitcheck.plan.planner import Options, Outlook, Planner
 
-MOST_TESTS = 24
-"""Tests after which a follower gives up; ``next`` stops long before."""
+MOST_TESTS = 16
+"""Set-ups after which a follower tests no more; ``next`` mostly stops long before."""
+KEPT = 0.9
+"""Chance that the suspects which tests are planned for make up together: the unlikely ones are many, and
+planning for them as well takes several times as long. The verdict is on all of them."""
+PROMISING = 12
+"""Set-ups that are looked at again after each reading: those that told most when all were looked at.
+All are looked at once more before testing ends."""
 MOST_RENEWED = 8
 """Units after which a follower gives up."""
 AT_HAND = frozenset(TOOLS)
@@ -47,6 +53,7 @@ class _Follower:
         self.lines: list[str] = []
         self.named: list[str] = []
         self.tests = 0
+        self.skip_unread = frozenset[str]()  # what to skip before anything has been read
         self.verdict_minutes: float | None = None
 
     def go(self) -> Followed:
@@ -74,20 +81,48 @@ class _Follower:
         """The verdict when ``next`` has no more to ask for."""
         shop = self.session.workshop
         sheet = complaint_sheet(shop.harness, shop.faults)
-        known = {one.name: one for one in self.planner.candidates}
-        advice = next_test(self.planner, sheet, Options(AT_HAND, opened=frozenset(shop.opened)))
-        while not advice.done and advice.test is not None and self.tests < MOST_TESTS:
-            candidate = known[advice.test.name]
+        outlook, skip = self._outlook(sheet, frozenset() if sheet.readings else self.skip_unread)
+        if not sheet.readings:
+            self.skip_unread = skip
+        while not outlook.advice.stop and self.tests < MOST_TESTS:
+            planned = outlook.planned[outlook.advice.choices[0].test]
+            candidate = planned.candidate
             self.say(*words_for(shop.setup, candidate.setup, shop.harness))
-            wanted = {one.sound.name for one in advice.test.readings}
-            for name, observation in candidate.observations:
-                if name in wanted:
-                    self.say(look_for(observation, candidate.setup))
-                    sheet = with_reading(sheet, candidate.name, candidate.setup, name, observation,
-                                         shop.log[-1])  # fmt: skip
+            for place in planned.places:
+                name, observation = candidate.observations[place]
+                self.say(look_for(observation, candidate.setup))
+                sheet = with_reading(sheet, candidate.name, candidate.setup, name, observation,
+                                     shop.log[-1])  # fmt: skip
             self.tests += 1
-            advice = next_test(self.planner, sheet, Options(AT_HAND, opened=frozenset(shop.opened)))
-        return advice.verdict
+            outlook, skip = self._outlook(sheet, skip)
+        return outlook.verdict
+
+    def _outlook(self, sheet: Sheet, skip: frozenset[str]) -> tuple[Outlook, frozenset[str]]:
+        """What ``next`` goes by, from the promising set-ups or, where none pays, from all of them.
+
+        :param skip: set-ups that are not promising; none skipped looks at all
+        :returns: that, and what to skip the next time
+        """
+        options = Options(AT_HAND, opened=frozenset(self.session.workshop.opened), kept=KEPT)
+        planner, evidence = self.planner, None
+        standings = planner.locator.beforehand()
+        if sheet.readings:
+            evidence, standings = planner.locator.weigh(sheet)
+        if skip:
+            found = planner.look(evidence, standings, sheet, replace(options, skip=skip))
+            if not found.advice.stop:
+                return found, skip
+        found = planner.look(evidence, standings, sheet, options)
+        return found, self._unpromising(found)
+
+    def _unpromising(self, outlook: Outlook) -> frozenset[str]:
+        if outlook.problem is None:
+            return frozenset()
+        gains = outlook.problem.gains(outlook.known.weights)
+        order = sorted(zip(gains.tolist(), (one.candidate.name for one in outlook.planned), strict=True),
+                       reverse=True)  # fmt: skip
+        promising = [*dict.fromkeys(name for _, name in order)][:PROMISING]
+        return frozenset(one.name for one in self.planner.candidates) - frozenset(promising)
 
     def _repair(self, verdict: Verdict) -> bool:
         """Put right what is likeliest, then what comes next, until a drive shows a change.

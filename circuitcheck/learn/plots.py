@@ -1,4 +1,4 @@
-"""Pictures with matplotlib (the extra ``plots``), told apart by dashes and marks, not by colour."""
+"""Pictures with matplotlib (the extra ``plots``; lcapy asks for it): dashes and marks, not colour."""
 
 from __future__ import annotations
 

@@ -2,7 +2,8 @@
 
 In bits: one bit halves the units that are still in question. What it could tell is the mean over what it
 might have shown (the planner's own figure for a test); what it did tell is how much surer one was
-afterwards, which may be more or less, or even nothing but doubt.
+afterwards, which may be more or less, or even nothing but doubt. Both are held against single faults
+alone: pairs would take a second for each measurement.
 """
 
 from __future__ import annotations
@@ -57,7 +58,7 @@ def worth_of(case: Case, log: Sequence[Measurement], planner: Planner) -> list[W
 def _known(planner: Planner, sheet: Sheet) -> Hypotheses:
     """What is still possible after a sheet."""
     locator = planner.locator
-    standings = locator.weigh(sheet)[1] if sheet.readings else locator.beforehand()
+    standings = locator.weigh_singles(sheet) if sheet.readings else locator.beforehand()
     return hypotheses(planner.harness, merged(standings))
 
 

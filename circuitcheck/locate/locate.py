@@ -51,6 +51,11 @@ class Locator:
         evidence = lay_out(self.harness, sheet, self._benches)
         return evidence, self._standings(evidence)
 
+    def weigh_singles(self, sheet: Sheet) -> list[Standing]:
+        """How every lasting single fault stands, whether or not one explains the readings."""
+        evidence = lay_out(self.harness, sheet, self._benches)
+        return fine_look(evidence, self._coarse, rough_look(evidence, self._coarse))
+
     def beforehand(self) -> list[Standing]:
         """How every suspect stands before anything has been read."""
         return merged(unread(self._coarse))

@@ -15,7 +15,7 @@ from circuitcheck.locate.weighing import Standing
 from circuitcheck.physics.branch import Array
 from circuitcheck.plan.problem import Index
 
-_KEPT = 0.999
+KEPT = 0.999
 """Chance that the suspects looked at must make up together."""
 _MOST = 400
 _POINTS = 3
@@ -63,12 +63,17 @@ class Hypotheses:
         return int(rows[len(rows) // 2])
 
 
-def hypotheses(harness: Harness, standings: Sequence[Standing]) -> Hypotheses:
-    """From how suspects stand, most likely first."""
+def hypotheses(
+    harness: Harness, standings: Sequence[Standing], kept_share: float = KEPT
+) -> Hypotheses:
+    """From how suspects stand, most likely first.
+
+    :param kept_share: chance that those looked at must make up together
+    """
     logs = np.array([one.log_weight for one in standings])
     chances = np.exp(logs - logs.max())
     chances /= chances.sum()
-    enough = int(np.searchsorted(np.cumsum(chances), _KEPT)) + 1
+    enough = int(np.searchsorted(np.cumsum(chances), kept_share)) + 1
     kept = standings[: min(enough, _MOST)]
     suspects = tuple(one.suspect for one in kept)
     of_each = [_trials(number, one, sound=len(kept)) for number, one in enumerate(kept)]

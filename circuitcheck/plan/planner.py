@@ -28,7 +28,7 @@ from circuitcheck.plan.candidates import (
     setup_access,
     tool_of,
 )  # fmt: skip
-from circuitcheck.plan.hypotheses import Hypotheses, hypotheses
+from circuitcheck.plan.hypotheses import KEPT, Hypotheses, hypotheses
 from circuitcheck.plan.outcomes import Outcomes, outcomes_of, tells_nothing
 from circuitcheck.plan.policy import Advice, advise
 from circuitcheck.plan.problem import Problem
@@ -77,12 +77,14 @@ class Options:
     :param price: minutes lost by putting right what was not at fault
     :param skip: tests that cannot be done
     :param opened: entries of ``access`` that are open already
+    :param kept: chance that the suspects looked at must make up together; less is quicker
     """
 
     tools: frozenset[str] = frozenset(TOOLS) - {"spares"}
     price: float = PRICE
     skip: frozenset[str] = frozenset()
     opened: frozenset[str] = frozenset()
+    kept: float = KEPT
 
 
 @dataclass(frozen=True)
@@ -159,7 +161,8 @@ class Planner:
         for skipped in options.skip:
             if skipped not in names:
                 raise UnknownName("test", skipped, names)
-        known = hypotheses(self.harness, merged(standings)) if evidence else self.usual
+        known = (hypotheses(self.harness, merged(standings), options.kept) if evidence
+                 else self.usual)
         opened = options.opened | _opened(self.harness, sheet)
         taken = {_same(sheet.setups[one.test].setup, one.observation) for one in sheet.readings}
         predicted = self._predicted(known, options) if len(known.units) > 1 else {}

@@ -1,6 +1,7 @@
 """Following ``next`` on a practice case, and what each measurement was worth."""
 
 import json
+from dataclasses import replace
 
 import pytest
 from scipy.stats import entropy
@@ -12,12 +13,12 @@ from circuitcheck.harness.model import Observation, Setup
 from circuitcheck.learn.beside import Ahead, set_beside_next
 from circuitcheck.learn.case import draw_case, heard
 from circuitcheck.learn.debriefed import debrief_lines
-from circuitcheck.learn.follow import complaint_sheet, look_for, words_for
+from circuitcheck.learn.follow import AT_HAND, complaint_sheet, look_for, with_reading, words_for
 from circuitcheck.learn.session import Session
 from circuitcheck.learn.workshop import MINUTES, Workshop
 from circuitcheck.learn.worth import worth_of
 from circuitcheck.locate.locate import Locator
-from circuitcheck.plan.planner import PRICE, Planner
+from circuitcheck.plan.planner import PRICE, Options, Planner
 from circuitcheck.shipped import harness_files
 
 LOOM = circuitcheck.load("first-fan")
@@ -96,6 +97,16 @@ def test_the_customers_words_are_readings_where_they_say_something():
     assert heard(HARNESS, ()) == {}
 
 
+def test_planning_for_fewer_suspects_leaves_the_verdict_as_it_is(planner):
+    log = play(GROUND, "ignition on", "coolant 95", "volts X2.2a G1.-").workshop.log
+    sheet = with_reading(complaint_sheet(HARNESS, GROUND.faults), "m", log[0].setup, "it", log[0].observation, log[0])
+    whole, part = (planner.outlook(sheet, Options(AT_HAND, kept=kept)) for kept in (0.999, 0.5))
+    assert len(part.known.suspects) < len(whole.known.suspects)
+    assert part.known.suspects == whole.known.suspects[: len(part.known.suspects)]
+    assert sum(whole.known.chances[: len(part.known.suspects)]) >= 0.5 - 1e-3
+    assert part.verdict.to_dict() == whole.verdict.to_dict()
+
+
 # -- putting right and trying ----------------------------------------------------------------------------
 
 
@@ -161,8 +172,6 @@ def test_what_all_told_is_the_doubt_at_first_less_the_doubt_at_last(planner):
 
 def doubt(planner, log):
     """Entropy over the units of the verdict on some measurements and the customer's words [bit]."""
-    from circuitcheck.learn.follow import with_reading
-
     sheet = complaint_sheet(HARNESS, GROUND.faults)
     for place, one in enumerate(log):
         sheet = with_reading(sheet, f"m{place}", one.setup, "it", one.observation, one)
@@ -181,9 +190,27 @@ def test_the_debrief_tells_both(followed):
     session = play(GROUND, "ignition on", "coolant 95", "volts X2.2a G1.-", "fault E1 high resistance", "done")
     found = set_beside_next(session.debrief(), session.workshop, followed)
     text = "\n".join(debrief_lines(found))
-    assert f"{followed.verdict_minutes:.0f} minutes to name it" in text
+    assert f"a first part named after {followed.verdict_minutes:.0f} minutes, driven after it" in text
     assert "bit of what to put right" in text
     assert json.loads(json.dumps(found.to_dict()))["followed"]["units"] == ["E1"]
+
+
+def test_what_told_less_than_nothing_is_told_in_words():
+    found = play(GROUND, "look M1", "volts X2.2a G1.-", "fault none").debrief()
+    worse, nothing = (replace(one, could=0.7, told=told)
+                      for one, told in zip(found.told, (-2.6, -0.01), strict=True))
+    text = "\n".join(debrief_lines(replace(found, told=(worse, nothing))))
+    assert "could tell 0.7 bit of what to put right, and was a surprise: more was in question" in text
+    assert "told nothing" in text
+    assert "-2.6" not in text
+
+
+def test_a_part_named_before_anything_was_measured_is_told_as_that(followed):
+    found = play(GROUND, "look M1").debrief()
+    early = replace(followed, verdict_minutes=0.0, units=("F1", "E1"))
+    text = "\n".join(debrief_lines(replace(found, followed=early)))
+    assert "a first part named on the customer's words alone, driven after each" in text
+    assert f"{followed.minutes:.0f} minutes in all" in text
 
 
 def test_quick_leaves_it_out(tmp_path):

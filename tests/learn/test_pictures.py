@@ -2,6 +2,9 @@
 
 import subprocess
 import sys
+import tomllib
+from importlib import metadata
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -123,3 +126,12 @@ def test_without_matplotlib_the_reason_is_given():
     assert done.returncode == 2
     assert "circuitcheck[plots]" in done.stderr
     assert "Traceback" not in done.stderr
+
+
+def test_the_plain_install_brings_what_draws():
+    # What the packages themselves declare: lcapy asks for matplotlib, and circuitcheck for lcapy.
+    root = Path(__file__).parent.parent.parent
+    asked = tomllib.loads((root / "pyproject.toml").read_text(encoding="utf-8"))["project"]["dependencies"]
+    assert any(one.startswith("lcapy") for one in asked)
+    assert any(one.startswith("matplotlib") and "extra" not in one for one in metadata.requires("lcapy"))
+    assert "plain install brings" in (root / "docs" / "course" / "README.md").read_text(encoding="utf-8")

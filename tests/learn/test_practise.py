@@ -67,6 +67,20 @@ def test_the_traps_are_of_three_kinds():
     assert len(traps) == 3
 
 
+@pytest.mark.parametrize("name", sorted(harness_files()))
+def test_who_complains_of_nothing_speaks_as_any_other(name):
+    harness = circuitcheck.load(name).harness
+    titles = [one.title for one in harness.tests.values()]
+    for seed in range(12):
+        found = draw_case(harness, 5, seed)
+        if not found.faults:
+            where, _, what = found.complaint.rpartition(": ")
+            assert where in titles
+            assert what.endswith("but not as it was.")
+            return
+    raise AssertionError("no case of the kind in twelve")
+
+
 def test_a_seed_gives_the_same_case_in_every_process():
     code = (
         "import circuitcheck\nfrom circuitcheck.learn.case import draw_case\n"

@@ -18,6 +18,7 @@ from circuitcheck.expect.second_opinion import Observed, look_of
 from circuitcheck.harness.load import load_harness
 from circuitcheck.harness.model import Observation, Setup
 from circuitcheck.inspect.design import Design, scenes_of
+from circuitcheck.inspect.inspection import inspect_harness
 from circuitcheck.learn.resistor import heat
 from circuitcheck.learn.resistor.answer import Ask
 from circuitcheck.learn.resistor.effects import fuse_of_its_own
@@ -279,6 +280,61 @@ def test_what_names_the_failed_resistor_is_left_out_and_told():
     assert not any(one.startswith("R2.") for one in kept)
     assert any("splice W12" in one for one in found.layout.steps)
     assert "see that R2 is burnt through: it stays joined at both ends" in found.layout.steps
+
+
+# -- what to know before -----------------------------------------------------------------------------------
+
+
+def test_every_load_above_a_rating_is_told():
+    found = sized("twin-fan-switch", share=0.98)
+    told = " ".join(found.warnings)
+    over = [one.fuse for one in found.fuses if one.locked > one.rating]
+    over += [one.contact for one in found.contacts if one.locked > one.rating or one.starting > one.rating]
+    assert over == ["F3", "S1 low"]
+    assert all(f"{name}: " in told for name in over)
+    assert "F1: " not in told
+    # 127 % of a fuse's rating is between 110 % (holds) and 135 % (must open): ISO 8820-3, from memory.
+    assert "over its 50 A. It may blow" in told
+    assert "more than the usual most of 3 times it" in told
+    assert "need not blow" in run("resistor", "twin-fan-switch", "--share", "98 %").stdout
+
+
+def test_a_step_that_comes_near_the_next_is_told_and_one_that_does_not_is_not():
+    near = [one for one in sized("cabin-blower", share=0.6).warnings if "hardly two steps" in one]
+    assert len(near) == 1
+    assert "S1 at 1" in near[0]
+    assert "S1 at 2" in near[0]
+    assert not any("hardly" in one for one in sized("cabin-blower", share=0.5).warnings)
+
+
+def test_in_place_inside_a_unit_is_told():
+    assert any("inside the left fan and right fan" in one
+               for one in sized("twin-fan-switch", share=0.6).warnings)
+    assert not any("inside" in one for one in sized("twin-fan-switch", outside=True).warnings)
+
+
+def test_a_cut_out_that_trips_while_running_is_not_to_be_taken():
+    text = run("resistor", "truck-24v", "--amps", "6 A", "--cut-out", "150 degC").stdout
+    assert "Not this: it would trip in normal running" in text
+    assert "\nTake" not in text
+    margin = float(text.partition("--margin ")[2].split()[0])
+    again = sized("truck-24v", amps=6.0, cut_out=150.0, margin=margin)
+    assert again.surface.running < 150.0
+    assert not again.trips
+    text = run("resistor", "truck-24v", "--amps", "6 A", "--cut-out", "150 degC", "--margin", f"{margin:g}")
+    assert "\nTake" in text.stdout
+
+
+def test_what_the_retrofit_needs_ends_what_inspect_finds_serious():
+    found = sized("twin-fan-switch", outside=True)
+    (cure,) = found.cures
+    assert cure.startswith("W36 and W38: take 10 mm2 for the fuse of 50 A, or")
+    changed = found.changed
+    thicker = {name: wire.model_copy(update={"size": 10.0}) if name in ("W36", "W38") else wire
+               for name, wire in changed.wires.items()}
+    after = inspect_harness(changed.model_copy(update={"wires": thicker}), rules=["fuse-over-wire"]).findings
+    assert not [one for one in after if one.place in ("W36", "W38")]
+    assert sized("twin-fan-switch").cures == ()
 
 
 # -- the command -----------------------------------------------------------------------------------------

@@ -9,11 +9,13 @@ from typing import Any
 
 from circuitcheck.harness.model import Harness
 from circuitcheck.inspect.rule import Finding, rounded
+from circuitcheck.inspect.words import listed
 from circuitcheck.learn.resistor import heat
 from circuitcheck.learn.resistor.compared import Compared, compare
 from circuitcheck.learn.resistor.effects import ContactLoad, FuseLoad
 from circuitcheck.learn.resistor.layout import Layout
 from circuitcheck.learn.resistor.rig import Wish
+from circuitcheck.learn.resistor.warnings import cures, near_steps, overloads
 from circuitcheck.parts.resistor import Resistor
 
 
@@ -149,11 +151,38 @@ class Sizing:
         """What ``inspect`` finds in the changed harness against the old one."""
         return compare(self.harness, self.changed)
 
+    @property
+    def trips(self) -> bool:
+        """Whether a cut-out would open while the fan runs as it should, its wind left out of account."""
+        return self.opens_at is not None and self.opens_at <= self.surface.running
+
+    @cached_property
+    def warnings(self) -> tuple[str, ...]:
+        """Loads above a rating, steps that are hardly two any more, and resistors inside a unit."""
+        held = self.taken.locked
+        return (*overloads(self.fuses, self.contacts, held),
+                *near_steps(self.harness, self.changed, self.scene, self.wish.motor),
+                *self._inside())  # fmt: skip
+
+    def _inside(self) -> tuple[str, ...]:
+        units = {self.changed.parts[one].belongs_to for one in self.layout.resistors} - {None}
+        if not units or self.now is None or self.now.ohms == self.taken.ohms:
+            return ()
+        inside = listed(sorted(str(one) for one in units))
+        return (f"in place means inside the {inside}: another one may not fit there; --outside puts it "
+                "outside",)  # fmt: skip
+
+    @cached_property
+    def cures(self) -> tuple[str, ...]:
+        """What ends new serious findings of ``inspect``; only where the wiring is changed."""
+        return cures(self.changed, self.inspected.come) if self.layout.steps else ()
+
     def to_dict(self) -> dict[str, Any]:
         """The fields as a plain dict; numbers to four digits, None for never."""
         return {
             "harness": self.harness.name, "resistors": list(self.layout.resistors),
             "layout": self.layout.words, "steps": list(self.layout.steps),
+            "warnings": list(self.warnings), "cures": list(self.cures), "trips_running": self.trips,
             "dropped": list(self.layout.dropped), "wanted": plain(asdict(self.wish)),
             "state_of_use": self.scene, "full_rpm": plain(self.full),
             "now": plain(asdict(self.now)) if self.now else None,

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from circuitcheck.expect.cautions import CONTINUOUS_SHARE, STANDARD_FUSES
 from circuitcheck.inspect.contacts import contacts_of
 from circuitcheck.inspect.design import Design, Live
-from circuitcheck.inspect.tables import opens_at_latest
+from circuitcheck.inspect.tables import opens_at_latest, opens_not_before
 from circuitcheck.learn.resistor.rig import Rig
 
 IN_THE_WAY = 0.5
@@ -23,6 +23,7 @@ class FuseLoad:
     :param running: [A]; ``before`` as the harness was, None where it did not run then
     :param locked: with the rotor held that heats the resistor most [A]
     :param opens: time by which it must have opened then [s]; infinite where it need not
+    :param soonest: time before which it does not open then [s]; infinite where nothing says so
     """
 
     fuse: str
@@ -31,6 +32,12 @@ class FuseLoad:
     locked: float
     opens: float
     before: float | None
+    soonest: float = math.inf
+
+    @property
+    def over(self) -> bool:
+        """Whether it carries more than its rating."""
+        return max(self.running, self.locked) > self.rating
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,7 +92,8 @@ def fuse_loads(cases: Cases) -> tuple[FuseLoad, ...]:
         if cases.in_the_way(key):
             locked = cases.locked.amps(key)
             found.append(FuseLoad(name, rating, cases.running.amps(key), locked,
-                                  opens_at_latest(rating, locked), cases.now(key)))  # fmt: skip
+                                  opens_at_latest(rating, locked), cases.now(key),
+                                  opens_not_before(rating, locked)))  # fmt: skip
     return tuple(found)
 
 

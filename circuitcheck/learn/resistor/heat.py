@@ -82,6 +82,11 @@ def surface(
                    ASSUMED if given is None else GIVEN)  # fmt: skip
 
 
+def rating_below(watts: float, celsius: float, ambient: float) -> float:
+    """The usual rating whose surface stays below a temperature, as :func:`surface` assumes [W]."""
+    return usual_watts((HOTTEST - FULL_AT) * watts / max(celsius - ambient, 1.0) * (1 + 1e-9))
+
+
 def wire_class(celsius: float) -> str:
     """The class of wire that may touch a surface; empty if none may.
 
