@@ -76,7 +76,7 @@ def next_test(planner: Planner, sheet: Sheet, options: Options) -> Next:
     verdict, advice = outlook.verdict, outlook.advice
     if verdict is not None and verdict.verdict == "sound" and only_symptom(sheet):
         verdict = None  # what a customer says is no test of anything
-    if advice.stop:
+    if advice.stop or not advice.choices:
         if sheet.readings and verdict is None:
             return Next(True, _NO_COMPLAINT, None, (), None)
         repeated = once_more(planner, sheet, outlook, options)
