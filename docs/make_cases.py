@@ -82,7 +82,7 @@ class Notes:
         left = iter([self.written[name, place] for form in (0, 1) for name, both in forms
                      for place in both[form]])  # fmt: skip
         lines = to_write(harness, chosen)
-        return f"harness: {harness.name}\n" + re.sub(r": -(?=\}?$)", lambda _: f": {next(left)}", lines,
+        return f"harness: {harness.name}\n" + re.sub(r': "-"(?=\}?$)', lambda _: f": {next(left)}", lines,
                                                      flags=re.M)  # fmt: skip
 
     def sheet(self) -> Sheet:

@@ -141,5 +141,5 @@ def test_cautions_are_set_in_under_their_mark():
 def test_a_verdict_prints_as_text():
     loom = circuitcheck.load("twin-fan-switch")
     said = str(loom.locate(readings_files("twin-fan-switch")["slow-on-low"]))
-    assert said.startswith("located: Resistor R2")
+    assert said.startswith("located: Put right: right fan")
     assert "group  chance  suspect" in said

@@ -64,7 +64,7 @@ def test_a_set_up_that_has_to_be_made_again_costs_its_minutes(loom):
 
 def test_what_it_asks_to_write_down_stands_beside_the_first_reading(loom):
     sheet = sheet_of(loom, "W11 open")
-    text = "harness: first-fan\n" + loom.next(sheet).test.to_write.replace("read: -", "read: 0 V")
+    text = "harness: first-fan\n" + loom.next(sheet).test.to_write.replace('read: "-"', "read: 0 V")
     (reading,) = parse_readings(loom.harness, text).readings
     assert reading.observation == sheet.readings[-1].observation
 
