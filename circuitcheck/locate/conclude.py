@@ -81,7 +81,8 @@ def conclude(evidence: Evidence, standings: Sequence[Standing]) -> Verdict:
     )  # fmt: skip
     leader = standings[order[0]]
     readings = tuple(_with_absurd(evidence, _readings(evidence, expected, leader)))
-    doubted = [(one, seen.times) for one, seen in zip(readings, evidence.seen, strict=True)
+    taken = {(one.reading.test, one.reading.name): one.times for one in evidence.seen}
+    doubted = [(one, taken.get((one.test, one.name), 1)) for one in readings
                if one.misread > DOUBTED]  # fmt: skip
     point = Standpoint(
         word, standings, chances, groups, units, covering(standings, chances),
@@ -90,8 +91,7 @@ def conclude(evidence: Evidence, standings: Sequence[Standing]) -> Verdict:
         hinges(evidence, standings, max(units, key=lambda one: units[one])), by_heat(evidence.harness),
     )  # fmt: skip
     repeat = tuple(f"{one.test}: {one.name}" for one, _ in doubted)
-    seen = {(one.reading.test, one.reading.name) for one in evidence.seen}
-    left_out = any((one.test, one.name) not in seen for one, _ in evidence.absurd)
+    left_out = any((one.test, one.name) not in taken for one, _ in evidence.absurd)
     summary = f"{words_for(evidence.absurd, left_out=left_out)} {summary_of(point)}".strip()
     return Verdict(evidence.harness.name, word, suspects, readings, summary, repeat,
                    point.repair, point.hinges)  # fmt: skip
