@@ -1,6 +1,6 @@
 """All changes whose states come near those of one network, solved together.
 
-The linear network is inverted once and seen from its ports only: the branches that a row alters,
+The linear network is factored once and seen from its ports only: the branches that a row alters,
 the curves, the watched branches, and the points a meter is put on. With R the resistance between
 ports and v their volts, a change is exact in port space:
 
