@@ -69,7 +69,7 @@ class Locator:
         if not explains(standings[0], every=True):
             passing = weigh_passing(evidence, self._coarse, self._passing)
             standings = _in_order([*standings, *passing])
-        if explains(standings[0]):
+        if explains(standings[0], every=True):
             return standings
         several = weigh_several(self.harness, evidence, self._coarse, self._singles)
         return _in_order([*standings, *several])
