@@ -181,22 +181,6 @@ def _same_as(
     return found
 
 
-def every_prediction(evidence: Evidence, coarse: Coarse) -> tuple[Array, Array]:
-    """Readings of all suspects (suspects, readings) at the value that fits best alone; those values."""
-    alive = np.ones(len(coarse.suspects), dtype=bool)
-    plain, valued = zip(*(coarse.values(bench, alive) for bench in evidence.benches), strict=True)
-    flat, block = np.concatenate(plain, axis=-1), np.concatenate(valued, axis=-1)
-    predicted, fitted = np.empty((len(alive), flat.shape[-1])), np.zeros(len(alive))
-    predicted[coarse.plain] = flat
-    if coarse.valued:
-        places = best_places(evidence, coarse.logs, block)
-        at = np.array([place.log_value for place in places])
-        nearest = np.argmin(np.abs(coarse.logs - at[:, None]), axis=1)
-        predicted[coarse.valued] = block[np.arange(len(block)), nearest]
-        fitted[coarse.valued] = np.exp(at)
-    return predicted, fitted
-
-
 def _places(
     evidence: Evidence, coarse: Coarse, alive: Bool, values: tuple[Array, Array]
 ) -> list[tuple[int, Place]]:
