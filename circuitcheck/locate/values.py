@@ -17,6 +17,8 @@ _NARROWEST = 0.02
 FIRST = 0.4
 """The same of the first one: between values three times apart readings do not run straight."""
 
+_LIKELY = 5.0
+"""Log-likelihood below the best of them at which a value is ruled out."""
 _DOUBT = 6.0
 """Log-likelihood from which the benefit of the doubt decides between two stretches of values."""
 
@@ -109,6 +111,27 @@ def best_places(evidence: Evidence, logs: Array, predicted: Array) -> list[Place
     return found
 
 
+def likely_ranges(evidence: Evidence, logs: Array, predicted: Array) -> Array:
+    """The first and last of the values tried that the readings do not rule out (faults, 2), as logs.
+
+    :param logs: log of the values tried (faults, values)
+    :param predicted: readings (faults, values, readings)
+    """
+    scores = rough_logs(evidence, predicted, deviations(evidence, predicted)).sum(axis=-1)
+    likely = scores > scores.max(axis=1, keepdims=True) - _LIKELY
+    first, last = np.argmax(likely, axis=1), likely.shape[1] - 1 - np.argmax(likely[:, ::-1], axis=1)
+    return np.stack([logs[np.arange(len(logs)), one] for one in (first, last)], axis=1)
+
+
+def first_grid(severity: Severity, place: Place, likely: tuple[float, float]) -> Array:
+    """Logs of values around a place, and over all that the readings do not rule out.
+
+    :param likely: the range that they leave
+    """
+    around = fine_grid(severity, place.log_value, place.deviation, FIRST)
+    return np.linspace(min(around[0], likely[0]), max(around[-1], likely[1]), FINE)
+
+
 def fine_grid(
     severity: Severity, log_value: float, deviation: float, least: float = _NARROWEST
 ) -> Array:
@@ -124,9 +147,7 @@ def fine_grid(
     return np.linspace(start, end, FINE)
 
 
-def next_grid(
-    severity: Severity, grid: Array, known: Posterior, place: Place
-) -> tuple[Array, bool]:
+def next_grid(severity: Severity, grid: Array, known: Posterior, place: Place) -> tuple[Array, bool]:
     """A grid nearer to the value than the last one, and whether that one missed it.
 
     :param place: where the readings point, between the values of the last grid
