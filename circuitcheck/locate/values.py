@@ -159,7 +159,11 @@ def next_grid(severity: Severity, grid: Array, known: Posterior, place: Place) -
         return fine_grid(severity, float(grid[known.place]), 0.4 * float(grid[-1] - grid[0])), True
     if place.deviation < step and abs(place.log_value - grid[known.place]) < 2 * step:
         return fine_grid(severity, place.log_value, place.deviation, 0.25 * step), not at_end
-    return fine_grid(severity, known.mean, known.deviation), False
+    found = fine_grid(severity, known.mean, known.deviation)
+    # What is as good as nothing at an end of this grid is nothing beyond it.
+    start = found[0] if known.spills[0] else max(found[0], grid[0])
+    end = found[-1] if known.spills[1] else min(found[-1], grid[-1])
+    return np.linspace(start, end, FINE), False
 
 
 @dataclass(frozen=True)
@@ -170,6 +174,7 @@ class Posterior:
     :param place: where it is most likely
     :param low: 5 % point
     :param high: 95 % point
+    :param spills: whether there is more of it below the grid, and above
     :param settled: whether the grid holds nearly all of it and resolves it
     """
 
@@ -179,6 +184,7 @@ class Posterior:
     high: float
     mean: float
     deviation: float
+    spills: tuple[bool, bool]
     settled: bool
 
 
@@ -199,9 +205,10 @@ def posterior(severity: Severity, logs: Array, totals: Array) -> Posterior:
     span = np.log(severity.high / severity.low)
     at_low = logs[0] <= np.log(severity.low) + 1e-9
     at_high = logs[-1] >= np.log(severity.high) - 1e-9
-    spilling = (density[0] > 0.02 and not at_low) or (density[-1] > 0.02 and not at_high)
+    spills = bool(density[0] > 0.02 and not at_low), bool(density[-1] > 0.02 and not at_high)
     coarse = deviation < 0.8 * step and step > 2 * _NARROWEST / FINE
     return Posterior(
         top + float(np.log(mass / span)), int(np.argmax(totals)), float(np.exp(low)),
-        float(np.exp(high)), mean, max(deviation, 0.3 * step), not (spilling or coarse),
+        float(np.exp(high)), mean, max(deviation, 0.3 * step), spills,
+        not (any(spills) or coarse),
     )  # fmt: skip

@@ -38,7 +38,7 @@ from circuitcheck.solve.wiring import Bool
 KEEP = 18.0
 """Log-likelihood below the best at which a suspect is dropped after the rough look."""
 HOPELESS = 40.0
-"""The same while only some of the benches have been looked at."""
+"""The same while only some of the benches, or values that miss the right one, have been looked at."""
 _LOOKS = 4
 """How often a grid may be moved to where the value turns out to be."""
 _WORTH_IT = 5.0
@@ -245,7 +245,7 @@ def fine_look(evidence: Evidence, coarse: Coarse, rough: Rough) -> list[Standing
         best = max(one.log_weight for one in found.values())
         grids = {
             n: after.grid for n, after in better.items()
-            if after.elsewhere or found[n].log_weight > best - _WORTH_IT
+            if found[n].log_weight > best - (HOPELESS if after.elsewhere else _WORTH_IT)
         }  # fmt: skip
         if not grids or look + 1 == _LOOKS:
             break
