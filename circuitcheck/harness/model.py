@@ -16,7 +16,7 @@ from circuitcheck.parts.wire import Wire
 
 
 class _Strict(BaseModel):
-    model_config = ConfigDict(extra="forbid", frozen=True, populate_by_name=True)
+    model_config = ConfigDict(defer_build=True, extra="forbid", frozen=True, populate_by_name=True)
 
 
 class Supply(_Strict):
@@ -157,7 +157,7 @@ class Harness(_Strict):
         and may be wired or fitted wrong
     """
 
-    model_config = ConfigDict(frozen=True, arbitrary_types_allowed=True)
+    model_config = ConfigDict(defer_build=True, frozen=True, arbitrary_types_allowed=True)
 
     name: str
     title: str

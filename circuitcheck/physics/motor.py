@@ -50,31 +50,26 @@ class FanMotor:
     @staticmethod
     def speed(parameters: Array, volts: Array) -> Array:
         """Shaft speed at some volts [rad/s]; signed as the volts are, 0 while friction holds it."""
-        r, ke, k, t0 = (parameters[..., i] for i in range(4))
-        size = np.abs(volts)
-        damping = ke**2 / r
-        drive = np.maximum(ke * size / r - t0, 0.0)
-        # The positive root of k w^2 + damping w - drive = 0, in the form that does not cancel.
-        root = 2 * drive / (damping + np.sqrt(damping**2 + 4 * k * drive) + _TINY)
-        return np.sign(volts) * root * parameters[..., 4]
+        r, ke, k, t0, on = np.moveaxis(parameters, -1, 0)
+        found: Array = np.sign(volts) * _turning(r, ke, k, t0, np.abs(volts))[0] * on
+        return found
 
     @staticmethod
     def current_and_slope(parameters: Array, volts: Array) -> tuple[Array, Array]:
         """Current [A] and its slope [S]; ``I = (V - Ke w) / R``."""
-        r, ke, k = (parameters[..., i] for i in range(3))
-        on = parameters[..., 4]
-        w = np.abs(FanMotor.speed(parameters, volts))
-        current = (np.abs(volts) - ke * w) / r
-        damping = ke**2 / r
-        turning = np.where(w > 0, damping / (2 * k * w + damping + _TINY), 0.0)
-        return on * np.sign(volts) * current, on * (1 - turning) / r
+        r, ke, k, t0, on = np.moveaxis(parameters, -1, 0)
+        size = np.abs(volts)
+        w, gives = _turning(r, ke, k, t0, size)
+        share = on / r
+        return share * np.copysign(size - ke * w, volts), share * gives
 
     @staticmethod
     def behind(parameters: Array, emf: Array, ohm: Array) -> Array:
         """Current on a source behind a resistance [A]: as of a motor with that much more winding."""
-        longer = parameters.copy()
-        longer[..., 0] += ohm
-        return FanMotor.current_and_slope(longer, emf)[0]
+        r, ke, k, t0, on = np.moveaxis(parameters, -1, 0)
+        size, longer = np.abs(emf), r + ohm
+        found: Array = on * np.copysign(size - ke * _turning(longer, ke, k, t0, size)[0], emf) / longer
+        return found
 
     @classmethod
     def from_rated_point(
@@ -104,6 +99,17 @@ class FanMotor:
             tail, head, resistance, ke, torque * (1 - friction_share) / omega**2,
             torque * friction_share, 1.0, spreads,
         )  # fmt: skip
+
+
+def _turning(r: Array, ke: Array, k: Array, t0: Array, size: Array) -> tuple[Array, Array]:
+    """Speed at volts without a sign [rad/s], and what share of more volts drives more current [1]."""
+    damping = ke**2 / r
+    drive = np.maximum(ke / r * size - t0, 0.0)
+    # The positive root of k w^2 + damping w - drive = 0, in the form that does not cancel.
+    root = np.sqrt(damping**2 + 4 * k * drive) + _TINY
+    w = 2 * drive / (damping + root)
+    # The rest of them meets the back EMF of a shaft that turns faster.
+    return w, np.where(drive > 0, 1 - damping / root, 1.0)
 
 
 _TINY = 1e-300

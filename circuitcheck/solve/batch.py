@@ -26,11 +26,12 @@ from circuitcheck.solve.curves import Curves, CurveSet
 from circuitcheck.solve.edits import Edits
 from circuitcheck.solve.near import NEAR, NearCurves, nearest
 from circuitcheck.solve.network import REFERENCE, TIE_SIEMENS, Network
-from circuitcheck.solve.newton import settle_curves
+from circuitcheck.solve.newton import settle_curves, solved
 from circuitcheck.solve.ports import Ports, joined_up, wide_slots
 from circuitcheck.solve.ties import ties_of
 from circuitcheck.solve.wiring import Bool, Index, distinct
 
+_ALL = slice(None)
 _DELICATE = 1e-7
 """Share of a branch's surroundings that has to be left of it, if digits are not to be lost."""
 _AMPS_LEFT = 1e-9
@@ -56,8 +57,6 @@ class Batch:
         self.changes = changes
         self.states = states
         self.near = min(near, len(network.wiring.curve_keys))
-        self.active: Index
-        """Ports of the edits, then of the curves that are settled, of each row (rows, active)."""
         self._far: Array | None = None
         """What curves that are not near draw beyond their tangents (rows, curves) [A]."""
         self.watched = [
@@ -122,94 +121,117 @@ class Batch:
     def _solve(self) -> None:
         """The altered branches are linear and go into the network; the curves are settled on it."""
         network, rows = self.network, len(self)
-        self._extra = np.where(self.bridging, 0.0, self.extra_siemens)
-        self._amps = np.where(self.bridging, 0.0, self.extra_amps)
+        self._extra = np.where(self.bridging, 0.0, self.extra_siemens).T.copy()
+        self._amps = np.where(self.bridging, 0.0, self.extra_amps).T.copy()
+        self._edits = self.edit_port.T.copy()
         groups, edits = network.wiring.curves, self.changes.curves
         if network.has_many_curves and self.near < len(self.curve_ports):
             near = self._nearest()
-            self._curves: CurveSet = NearCurves(groups, network.tangent, near, edits)
-            self.active = np.concatenate([self.edit_port, self.curve_ports[near]], axis=1)
-            self._settle(np.zeros(self.active.shape))
-            self._follow(near)
+            curves: CurveSet = NearCurves(groups, network.tangent, near, edits)
+            self._settle(curves, self.curve_ports[near].T.copy())
+            self._follow(curves, near)
         else:
-            self._curves = Curves(groups, network.tangent, rows, edits)
-            everyone = np.tile(self.curve_ports, (rows, 1))
-            self.active = np.concatenate([self.edit_port, everyone], axis=1)
-            self._settle(np.zeros(self.active.shape))
+            curves = Curves(groups, network.tangent, rows, edits)
+            self._settle(curves, self.curve_ports[:, None])
 
     def _nearest(self) -> Index:
         """The curves that each row's edits move most."""
-        _, volts, _ = self._put_in(self.edit_port, self.ports.volts[self.edit_port])
-        moved = self.ports.pushed(self.curve_ports, self.edit_port, self._extra * volts - self._amps)
+        _, volts, _ = self._put_in(self._edits[:0], 0.0)
+        flow = self._extra * volts - self._amps
+        moved = self.ports.pushed(self.curve_ports, self.edit_port, flow.T)
         keys = self.network.wiring.curve_keys
         altered = {keys.index(key): edits.rows for key, edits in self.changes.curves.items()}
         return nearest(moved, altered, self.near)
 
-    def _put_in(self, ports: Index, volts: Array) -> tuple[Array, Array, Array]:
-        """Each row's network with its edits in it, seen from ports that begin with theirs.
+    def _put_in(self, others: Index, pushed: Array | float) -> tuple[Array, Array, Array]:
+        """Each row's network with its edits in it, seen from their ports and then from others.
 
-        :returns: resistances (rows, ports, ports), volts (rows, ports), and how much is left of each
-            edit's surroundings (rows, edits) [1]
+        :param others: (others, rows), or (others, 1) where they are the same for all rows
+        :param pushed: volts that curves far away take from the ports (ports, rows) [V]
+        :returns: resistances (ports, ports, rows), volts (ports, rows), and how much is left of each
+            edit's surroundings (edits, rows) [1]
         """
-        r = self.ports.between(ports[:, :, None], ports[:, None, :])
-        kept = []
-        for column in range(self.edit_port.shape[1]):
-            edit = self._extra[:, column], self._amps[:, column]
-            r, volts, left = put_in(r, volts, column, *edit)
-            kept.append(left)
-        return r, volts, np.stack(kept, axis=1) if kept else np.ones((len(ports), 0))
+        between, edits, width = self.ports.between, self._edits, len(self._edits)
+        size = width + len(others)
+        r, volts = np.empty((size, size, len(self))), np.empty((size, len(self)))
+        r[:width, :width] = between(edits[:, None], edits[None])
+        r[:width, width:] = between(edits[:, None], others[None])
+        r[width:, :width] = r[:width, width:].transpose(1, 0, 2)
+        r[width:, width:] = between(others[:, None], others[None])
+        volts[:width], volts[width:] = self.ports.volts[edits], self.ports.volts[others]
+        volts -= pushed
+        left = np.empty(edits.shape)
+        for column in range(width):
+            left[column] = put_in(r, volts, column, self._extra[column], self._amps[column])
+        return r, volts, left
 
-    def _settle(self, pushed: Array) -> None:
+    def _settle(self, curves: CurveSet, others: Index, pushed: Array | float = 0.0) -> None:
         """The operating points.
 
-        :param pushed: volts at the active ports that curves far away take (rows, active) [V]
+        :param others: ports of the curves (curves, rows) or (curves, 1)
+        :param pushed: volts at the active ports that curves far away take (active, rows) [V]
         """
-        width = self.edit_port.shape[1]
-        r, volts, left = self._put_in(self.active, self.ports.volts[self.active] - pushed)
-        rest = settle_curves(volts[:, width:], r[:, width:, width:], self._curves)
-        edited = volts[:, :width] - (r[:, :width, width:] @ rest.amps[..., None])[..., 0]
+        width, rows = len(self._edits), len(self)
+        r, volts, left = self._put_in(others, pushed)
+        rest = settle_curves(volts[width:], r[width:, width:], curves)
+        edited = volts[:width] - np.einsum("ijs,js->is", r[:width, width:], rest.amps)
         self._note_lost(np.abs(left))
         self.astray = ~rest.rested
-        self._near_volts = rest.volts
-        self.flow = np.concatenate([self._extra * edited - self._amps, rest.amps], axis=1)
-        self.slope = np.concatenate([self._extra, rest.slope], axis=1)
+        self._near_volts = rest.volts.T
+        everyone = np.broadcast_to(others, (len(others), rows))
+        self._active = np.concatenate([self._edits, everyone])
+        self._flow = np.concatenate([self._extra * edited - self._amps, rest.amps])
+        self._slope = np.concatenate([self._extra, rest.slope])
+
+    @property
+    def active(self) -> Index:
+        """Ports of the edits, then of the curves that are settled, of each row (rows, active)."""
+        return self._active.T
+
+    @property
+    def flow(self) -> Array:
+        """What they draw beyond the network (rows, active) [A]."""
+        return self._flow.T
+
+    @property
+    def slope(self) -> Array:
+        """Its derivative by the volts at them (rows, active) [S]."""
+        return self._slope.T
 
     def _note_lost(self, left: Array) -> None:
         """Which rows have lost digits, and the place of the branch that cost them; -1 if unknown."""
-        self.delicate = np.any(left < _DELICATE, axis=1)
+        self.delicate = np.any(left < _DELICATE, axis=0)
         self.costly = np.full(len(self), -1, dtype=np.intp)
-        if left.shape[1]:
-            place = np.append(self.changes.place, -1)[self.slot]
-            worst = np.argmin(left, axis=1)
-            found = place[np.arange(len(self)), worst]
-            self.costly = np.where(left.min(axis=1) < _DELICATE, found, -1)
+        rows = np.flatnonzero(self.delicate)
+        if rows.size:
+            worst = self.slot[rows, np.argmin(left[:, rows], axis=0)]
+            self.costly[rows] = np.append(self.changes.place, -1)[worst]
 
-    def _follow(self, near: Index) -> None:
+    def _follow(self, curves: CurveSet, near: Index) -> None:
         """Let the curves far away leave their tangents, a little, until nothing moves any more."""
         network, rows = self.network, np.arange(len(self))
         everyone = Curves(network.wiring.curves, network.tangent)
         off = np.zeros(len(self))
         for turn in range(_FOLLOWING):
-            far, _ = everyone.beyond(self.volts(self.curve_ports), rows)
+            far = everyone.beyond(self.volts(self.curve_ports).T, rows)[0].T
             np.put_along_axis(far, near, 0.0, axis=1)
             off = np.max(np.abs(far if self._far is None else far - self._far), axis=1)
             # Most rows move nothing far away; the few others are looked at again by themselves.
             if np.all(off < _AMPS_LEFT) or (self.near == NEAR and turn == 0):
                 break
             self._far = far
-            self._settle(self.ports.pushed_by(self.curve_ports, far, self.active))
+            pushed = self.ports.pushed_by(self.curve_ports, far, self.active)
+            self._settle(curves, self._active[len(self._edits) :], pushed.T)
         self.astray |= off >= _AMPS_LEFT
 
-    @cached_property
-    def _self_resistance(self) -> Array:
-        """Between the active ports of each row, without its edits (rows, active, active) [ohm]."""
-        return self.ports.between(self.active[:, :, None], self.active[:, None, :])
+    def answers(self, back: Array, rows: Index | slice = _ALL) -> Array:
+        """What flows at the active ports when volts are put on them from outside [A].
 
-    @cached_property
-    def inverse_jacobian(self) -> Array:
-        """Of the ports' volts at the operating points (rows, active, active)."""
-        jacobian = np.eye(self.active.shape[1]) + self._self_resistance * self.slope[:, None, :]
-        return np.asarray(np.linalg.inv(jacobian), dtype=np.float64)
+        :param back: volts at the active ports while nothing answers (active, n, rows)
+        """
+        active, slope = self._active[:, rows], self._slope[:, rows]
+        jacobian = slope[:, None] * self.ports.between(active[:, None], active[None])
+        return solved(jacobian, slope[:, None] * back)
 
     # -- what can be read off -------------------------------------------------------------
 
@@ -237,12 +259,11 @@ class Batch:
 
     def transfer(self, one: Index, other: Index, rows: Index) -> Array:
         """Differential resistance between ports at some operating points (rows, one, other)."""
-        between, active = self.ports.between, self.active[rows]
-        to = between(one[None, :, None], active[:, None, :])
-        back = between(active[:, :, None], other[None, None, :])
-        found: Array = between(one[:, None], other[None, :]) - (
-            to @ (self.slope[rows][..., None] * (self.inverse_jacobian[rows] @ back))
-        )
+        between, active = self.ports.between, self._active[:, rows]
+        to = between(one[:, None, None], active[None])
+        back = between(active[:, None], other[None, :, None])
+        through = np.einsum("oas,ans->son", to, self.answers(back, rows))
+        found: Array = between(one[:, None], other[None, :]) - through
         return found
 
     @cached_property
@@ -254,9 +275,8 @@ class Batch:
     def probe_ohms(self) -> Array:
         """Differential resistance between the two ends of each probe (rows, probes) [ohm]."""
         ports = self.probe_ports
-        to = self.ports.between(ports[None, :, None], self.active[:, None, :])
-        back = self.inverse_jacobian @ to.transpose(0, 2, 1)
-        through = np.einsum("spk,sk,skp->sp", to, self.slope, back)
+        to = self.ports.between(ports[:, None, None], self._active[None])
+        through = np.einsum("pas,aps->sp", to, self.answers(to.transpose(1, 0, 2)))
         found: Array = np.maximum(self.ports.between(ports, ports) - through, 0.0)
         return found
 
@@ -286,11 +306,11 @@ class Batch:
 
     def _transfer_to(self, rows: Index, ports: Index, others: Index) -> Array:
         """Differential resistance between ports and one other port for each row (rows, ports)."""
-        active = self.active[rows]
-        back = self.ports.between(active, others[:, None])[..., None]
-        weighted = self.slope[rows][..., None] * (self.inverse_jacobian[rows] @ back)
-        to = self.ports.between(ports[None, :, None], active[:, None, :])
-        found: Array = self.ports.between(ports[None, :], others[:, None]) - (to @ weighted)[..., 0]
+        active = self._active[:, rows]
+        back = self.ports.between(active, others)[:, None]
+        to = self.ports.between(ports[:, None, None], active[None])
+        through = np.einsum("pas,as->sp", to, self.answers(back, rows)[:, 0])
+        found: Array = self.ports.between(ports[None, :], others[:, None]) - through
         return found
 
     def behind_knee(self, probes: Sequence[int], siemens: float) -> Bool:
@@ -346,24 +366,23 @@ class Batch:
         }
 
 
-def put_in(r: Array, volts: Array, column: int, siemens: Array, amps: Array
-            ) -> tuple[Array, Array, Array]:  # fmt: skip
-    """Put one altered branch of each row into its network, seen from the row's ports.
+def put_in(r: Array, volts: Array, column: int, siemens: Array, amps: Array) -> Array:
+    """Put one altered branch of each row into its network, in place, seen from the row's ports.
 
     The formula of a conductance across two nodes (J. Sherman, W. J. Morrison, Ann. Math. Stat. 21,
     1950), the branch also pushing a current.
 
-    :returns: resistances, volts, and how much of the branch's surroundings is left [1]
+    :param r: (ports, ports, rows), and ``volts`` (ports, rows)
+    :returns: how much of the branch's surroundings is left [1]
     """
-    across = r[:, :, column]
-    left = 1 + siemens * across[:, column]
+    across = r[:, column].copy()
+    left: Array = 1 + siemens * across[column]
     with np.errstate(divide="ignore", invalid="ignore"):
         share = np.where(left == 0, 0.0, 1 / left)
-    own = share * (volts[:, column] + across[:, column] * amps)
-    flow = siemens * own - amps
-    after = r - (share * siemens)[:, None, None] * across[:, :, None] * r[:, column, None, :]
-    volts = volts - across * flow[:, None]
+    own = share * (volts[column] + across[column] * amps)
+    r -= across[:, None] * (share * siemens * across)
+    volts -= across * (siemens * own - amps)
     # Its own port from the factor: as a difference it would keep nothing of a short.
-    after[:, column, :], after[:, :, column] = share[:, None] * r[:, column], share[:, None] * across
-    volts[:, column] = own
-    return after, volts, left
+    r[column] = r[:, column] = share * across
+    volts[column] = own
+    return left

@@ -31,49 +31,54 @@ class Tangent:
 class CurveSet(ABC):
     """The curves of some rows, as the equations see them.
 
-    :param siemens: of their tangents, and ``amps``; (curves,) or (rows, curves)
+    :param siemens: of their tangents, and ``amps``; (curves, 1) or (curves, rows)
     """
 
     def __init__(self, siemens: Array, amps: Array) -> None:
-        self.siemens = np.atleast_2d(siemens)
-        self.amps = np.atleast_2d(amps)
+        self.siemens = siemens
+        self.amps = amps
 
     @abstractmethod
     def drawn(self, volts: Array, rows: Index) -> tuple[Array, Array]:
-        """Currents [A] and slopes [S] at the curves of these rows (rows, curves)."""
+        """Currents [A] and slopes [S] at the curves of these rows (curves, rows)."""
 
     @abstractmethod
     def behind(self, curve: int, emf: Array, ohm: Array) -> Array:
         """Near what one curve of all rows draws on a source of its own (rows,) [A]."""
 
     def beyond(self, volts: Array, rows: Index) -> tuple[Array, Array]:
-        """What they draw beyond their tangents [A], and its slope [S] (rows, curves)."""
-        drawn, slope = self.drawn(volts, rows)
-        one = len(self.siemens) == 1
-        amps, siemens = (all_ if one else all_[rows] for all_ in (self.amps, self.siemens))
+        """What they draw beyond their tangents [A], and its slope [S] (curves, rows)."""
+        amps, slope = self.drawn(volts, rows)
+        one = self.siemens.shape[1] in (1, len(rows))
+        straight, siemens = (all_ if one else all_[:, rows] for all_ in (self.amps, self.siemens))
         siemens = siemens - LEAK
-        return drawn - amps - siemens * volts, slope - siemens
+        amps -= siemens * volts
+        amps -= straight
+        slope -= siemens
+        return amps, slope
 
     def alone(self, c: Array, r: Array) -> Array:
         """Near what they draw beyond their tangents [A]: few are settled each by itself in turn.
 
-        :param c: volts at the curves while they draw nothing beyond their tangents (rows, curves)
-        :param r: resistance between the curves (rows, curves, curves)
+        :param c: volts at the curves while they draw nothing beyond their tangents (curves, rows)
+        :param r: resistance between the curves (curves, curves, rows)
         """
-        flow = np.zeros(c.shape)
-        if c.shape[1] > _ONE_BY_ONE:
+        flow, count = np.zeros(c.shape), len(c)
+        if count > _ONE_BY_ONE:
             return flow
-        own = np.einsum("sii->si", r)
+        own = np.einsum("iis->is", r)
         # The tangent taken out of the network again, that the curve is put into whole.
-        left = np.maximum(1 - own * self.siemens, 1e-3)
-        ohm = own / left
-        for _ in range(_TURNS if c.shape[1] > 1 else 1):
-            for k in range(c.shape[1]):
-                others = np.einsum("si,si->s", r[:, k], flow) - own[:, k] * flow[:, k]
-                emf = (c[:, k] - others + own[:, k] * self.amps[:, k]) / left[:, k]
-                drawn = self.behind(k, emf, ohm[:, k])
-                volts = emf - ohm[:, k] * drawn
-                flow[:, k] = drawn - self.amps[:, k] - self.siemens[:, k] * volts
+        whole = 1 / np.maximum(1 - own * self.siemens, 1e-3)
+        ohm, pushed = own * whole, c + own * self.amps
+        for turn in range(_TURNS if count > 1 else 1):
+            for k in range(count):
+                emf = pushed[k]
+                for other in range(count):
+                    if other != k and (turn or other < k):
+                        emf = emf - r[k, other] * flow[other]
+                emf = emf * whole[k]
+                drawn = self.behind(k, emf, ohm[k])
+                flow[k] = drawn - self.amps[k] - self.siemens[k] * (emf - ohm[k] * drawn)
         return flow
 
 
@@ -89,28 +94,36 @@ class Curves(CurveSet):
         self, groups: Sequence[CurveGroup], tangent: Tangent, rows: int = 1,
         edits: Mapping[str, CurveEdits] | None = None,
     ) -> None:  # fmt: skip
-        super().__init__(tangent.siemens, tangent.amps)
+        super().__init__(tangent.siemens[:, None], tangent.amps[:, None])
         self.groups = groups
-        self.parameters = [np.repeat(group.parameters[None], rows, axis=0) for group in groups]
-        """Of each group (rows, m, P)."""
+        self.parameters: list[Array] = []
+        """Of each group (P, m, rows), or (P, m, 1) where all rows have the same."""
         self._of = [(n, place) for n, group in enumerate(groups) for place in range(len(group.keys))]
-        for number, group in enumerate(groups):
-            for place, key in enumerate(group.keys):
-                if edits and key in edits:
-                    self.parameters[number][edits[key].rows, place] = edits[key].parameters
+        for group in groups:
+            found = group.parameters.T[:, :, None]
+            altered = [place for place, key in enumerate(group.keys) if edits and key in edits]
+            if edits and altered:
+                found = np.repeat(found, rows, axis=2)
+                for place in altered:
+                    own = edits[group.keys[place]]
+                    found[:, place, own.rows] = own.parameters.T
+            self.parameters.append(found)
 
     def drawn(self, volts: Array, rows: Index) -> tuple[Array, Array]:
         """Currents [A] and slopes [S]; one row of parameters serves all."""
-        amps, slope = np.empty_like(volts), np.empty_like(volts)
-        for number, group in enumerate(self.groups):
-            parameters = self.parameters[number]
-            if len(parameters) not in (1, len(rows)):
-                parameters = parameters[rows]
-            found = group.kind.current_and_slope(parameters, volts[:, group.columns])
-            amps[:, group.columns], slope[:, group.columns] = found
-        return amps, slope
+        found = []
+        for group, parameters in zip(self.groups, self.parameters, strict=True):
+            if parameters.shape[2] not in (1, len(rows)):
+                parameters = parameters[:, :, rows]  # noqa: PLW2901
+            own = np.moveaxis(parameters, 0, -1)
+            found.append(group.kind.current_and_slope(own, volts[group.columns]))
+        if len(found) == 1:
+            return found[0]
+        if not found:
+            return np.zeros(volts.shape), np.zeros(volts.shape)
+        return np.concatenate([one for one, _ in found]), np.concatenate([one for _, one in found])
 
     def behind(self, curve: int, emf: Array, ohm: Array) -> Array:
         """Near what one curve of all rows draws on a source of its own (rows,) [A]."""
         number, place = self._of[curve]
-        return self.groups[number].kind.behind(self.parameters[number][:, place], emf, ohm)
+        return self.groups[number].kind.behind(self.parameters[number][:, place].T, emf, ohm)

@@ -26,7 +26,7 @@ class NearCurves(CurveSet):
         self, groups: Sequence[CurveGroup], tangent: Tangent, near: Index,
         edits: Mapping[str, CurveEdits],
     ) -> None:  # fmt: skip
-        super().__init__(tangent.siemens[near], tangent.amps[near])
+        super().__init__(tangent.siemens[near.T], tangent.amps[near.T])
         self.groups = groups
         self.near = near
         widest = max((group.parameters.shape[1] for group in groups), default=0)
@@ -47,9 +47,9 @@ class NearCurves(CurveSet):
         self._parameters[edits.rows[at], column, :width] = edits.parameters[at]
 
     def drawn(self, volts: Array, rows: Index) -> tuple[Array, Array]:
-        """Currents [A] and slopes [S] (rows, near)."""
-        amps, slope = np.empty_like(volts), np.empty_like(volts)
-        kind, parameters = self._kind[rows], self._parameters[rows]
+        """Currents [A] and slopes [S] (near, rows)."""
+        amps, slope = np.empty(volts.shape), np.empty(volts.shape)
+        kind, parameters = self._kind.T[:, rows], self._parameters.transpose(1, 0, 2)[:, rows]
         for number, group in enumerate(self.groups):
             mine = kind == number
             own = parameters[mine][:, : group.parameters.shape[1]]

@@ -135,9 +135,9 @@ class Network:
         ends[wiring.curve_head, place] -= 1.0
         seen = self.factors(little.siemens).solve(np.column_stack([ends, self.injections()]))
         seen = seen[wiring.curve_tail] - seen[wiring.curve_head]
-        rest = settle_curves(seen[None, :, count], seen[None, :, :count], Curves(wiring.curves, little))
-        siemens = rest.slope[0] + CURVE_SIEMENS
-        return Tangent(siemens, rest.amps[0] + (CURVE_SIEMENS - siemens) * rest.volts[0])
+        rest = settle_curves(seen[:, count:], seen[:, :count, None], Curves(wiring.curves, little))
+        siemens = rest.slope[:, 0] + CURVE_SIEMENS
+        return Tangent(siemens, rest.amps[:, 0] + (CURVE_SIEMENS - siemens) * rest.volts[:, 0])
 
     @cached_property
     def _factors(self) -> Elimination:

@@ -60,10 +60,10 @@ class Ports:
         :param amps: drawn there (rows, active) [A]
         """
         seen = self._seen[ports if self._all_wide else self._row[ports]]
-        found = np.zeros((len(active), len(ports)))
+        found = np.zeros((len(ports), len(active)))
         for column in range(active.shape[1]):
-            found += seen[:, active[:, column]].T * amps[:, column, None]
-        return found
+            found += seen[:, active[:, column]] * amps[:, column]
+        return found.T
 
     def pushed_by(self, ports: Index, amps: Array, at: Index) -> Array:
         """Volts for the currents of the same wide ports in all rows [V].
