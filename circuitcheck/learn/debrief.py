@@ -72,6 +72,8 @@ class Followed:
     :param needless: those of them that were not at fault
     :param cured: whether nothing was left to notice in the end
     :param first_time: whether nothing was put right in vain, and nothing left
+    :param first_right: whether the first unit put right was due; with none, whether none was
+    :param unparted: those put right in vain that the readings could not part from what was due
     """
 
     verdict_minutes: float
@@ -84,6 +86,8 @@ class Followed:
     needless: tuple[str, ...]
     cured: bool
     first_time: bool
+    first_right: bool
+    unparted: tuple[str, ...]
 
 
 @dataclass(frozen=True)

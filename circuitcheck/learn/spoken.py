@@ -70,6 +70,11 @@ def volts(workshop: Workshop, given: list[str], said: str) -> list[str]:
     return _looked(workshop, said, volts=_two(workshop.probe_point, given, WORDS["volts"].usage))
 
 
+def drop(workshop: Workshop, given: list[str], said: str) -> list[str]:
+    """A voltmeter on its millivolt range, from one point to another."""
+    return _looked(workshop, said, drop=_two(workshop.probe_point, given, WORDS["drop"].usage))
+
+
 def ohms(workshop: Workshop, given: list[str], said: str) -> list[str]:
     """An ohmmeter from one point to another."""
     return _looked(workshop, said, ohms=_two(workshop.probe_point, given, WORDS["ohms"].usage))
@@ -277,6 +282,7 @@ LOOK, SET_UP, TRY = "to measure and to look", "to set up", "to try"
 
 WORDS = {
     "volts": Word(LOOK, "volts A B", "voltmeter from A to B, as: volts G1.+ G1.-", volts),
+    "drop": Word(LOOK, "drop A B", "volts lost from A to B, to the millivolt", drop),
     "ohms": Word(LOOK, "ohms A B", "ohmmeter from A to B; battery off first", ohms),
     "lamp": Word(LOOK, "lamp A B", "5 W test lamp from A to B", lamp),
     "amps": Word(LOOK, "amps W1", "clamp round a wire, pin, fuse or the lead", amps),

@@ -88,7 +88,7 @@ def test_a_lead_is_clamped_by_its_number():
     setup = Setup.model_validate({"bridge": [["S1.2", "S1.1"]], "feed": ["X2.1a"]})
     assert look_for(Observation.model_validate({"amps": "bridge"}), setup) == "amps lead"
     assert look_for(Observation.model_validate({"amps": "feed"}), setup) == "amps lead 2"
-    assert look_for(Observation.model_validate({"drop": ["G1.+", "F1.in"]}), setup) == "volts G1.+ F1.in"
+    assert look_for(Observation.model_validate({"drop": ["G1.+", "F1.in"]}), setup) == "drop G1.+ F1.in"
 
 
 def test_the_customers_words_are_readings_where_they_say_something():
