@@ -35,7 +35,7 @@ def _looked(workshop: Workshop, said: str, **what: object) -> list[str]:
     observation = Observation.model_validate(what)
     noted = " ".join([said.split(maxsplit=1)[0], *observation.points]).replace("bridge", "lead")
     found, told = workshop.measure(noted, observation)
-    points = " to ".join(found.observation.points)
+    points = " to ".join(found.observation.points).replace("bridge", "lead")
     return [*told, f"{found.observation.kind} {points}: {found.shown}"]
 
 
@@ -157,6 +157,8 @@ def switch(workshop: Workshop, given: list[str], said: str) -> list[str]:
     """A hand switch into a position."""
     if len(given) != 2:
         raise ValueError(f"say: {WORDS['switch'].usage}")
+    if not any(one.kind_name == "switch" for one in workshop.harness.parts.values()):
+        raise ValueError("there is no hand switch on this vehicle")
     name = workshop.part(given[0], "switch")
     known = getattr(workshop.harness.parts[name], "positions", {})
     if given[1] not in known:

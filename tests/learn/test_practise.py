@@ -259,6 +259,7 @@ def test_a_reading_that_means_nothing_is_not_counted():
         ("fault r1", "one of: R1 open, R1 drifted, R1 shorted"),
         ("fault", "say: fault R1 open"),
         ("renew", "say: renew R1"),
+        ("switch S1 low", "there is no hand switch on this vehicle"),
         ("renew r1", "say: renew left fan"),
         ("lead also S1.2", "say: lead"),
         ("done", "name a fault first"),
