@@ -106,6 +106,8 @@ def next_(
 def plan(
     harness: HarnessArgument, symptom: Symptom = None, toolbox: ToolsOption = None,
     price: PriceOption = None,
+    put_right: Annotated[list[str] | None, typer.Option("--put-right", help="A unit that was put right "
+                                                        "already; may be given again.")] = None,
     depth: Annotated[int | None, typer.Option("--depth", min=1, help="Tests one after the other at the "
                                               "most.")] = None,
     everything: Annotated[bool, typer.Option("--all", help="Every branch that is not rare, however many "
@@ -124,7 +126,8 @@ def plan(
         loom = load(harness)
         if symptom:
             typer.echo(f"understood: {understood(symptom_sheet(loom.harness, symptom))}", err=True)
-        result = loom.plan(symptom, depth=depth, everything=everything, **_options(toolbox, price))
+        result = loom.plan(symptom, put_right=put_right or (), depth=depth, everything=everything,
+                           **_options(toolbox, price))  # fmt: skip
         emit(as_json, result.to_dict,
              lambda: typer.echo(page(result, markdown=as_ is Page.markdown), nl=False))
 
