@@ -130,7 +130,7 @@ def candidate_of(
     """A candidate; None if nothing can be read in it, or if a sound vehicle would suffer from it.
 
     :param listed: the observations of the harness's own test, by their names
-    :param minutes: of the harness's own test; None for one made up; only such a one is left out as harmful
+    :param minutes: of the harness's own test; None if made up, and only then can it be refused
     """
     point = Bench(harness, setup, ()).point({})
     leads = [abs(point.amps.get(key, 0.0)) for key in lead_keys(setup)]
