@@ -24,6 +24,7 @@ def shared_looms():
 
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(circuitcheck, "load", load)
+        patch.setattr("circuitcheck.loom.load", load)  # where the command line has it from
         yield
 
 
