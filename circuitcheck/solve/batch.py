@@ -29,7 +29,7 @@ from circuitcheck.solve.network import REFERENCE, TIE_SIEMENS, Network
 from circuitcheck.solve.newton import settle_curves, solved
 from circuitcheck.solve.ports import Ports, joined_up, wide_slots
 from circuitcheck.solve.ties import ties_of
-from circuitcheck.solve.wiring import Bool, Index, distinct
+from circuitcheck.solve.wiring import Bool, Ends, Index, distinct
 
 _ALL = slice(None)
 _DELICATE = 1e-7
@@ -44,14 +44,13 @@ class Batch:
     """The operating points of all rows of changes, in their states, from one network.
 
     :param states: of every threshold in each row (rows, thresholds)
-    :param probes: node pairs that something will be read between
+    :param probes: numbers of the nodes that something will be read between
     :param near: of many curves, how many are settled with each row
     """
 
     def __init__(
-        self, network: Network, changes: Changes, states: Bool, probes: Sequence[tuple[str, str]],
-        near: int = NEAR,
-    ) -> None:  # fmt: skip
+        self, network: Network, changes: Changes, states: Bool, probes: Ends, near: int = NEAR
+    ) -> None:
         self.network = network
         self.circuit = network.circuit
         self.changes = changes
@@ -59,10 +58,6 @@ class Batch:
         self.near = min(near, len(network.wiring.curve_keys))
         self._far: Array | None = None
         """What curves that are not near draw beyond their tangents (rows, curves) [A]."""
-        self.watched = [
-            (name, one.watch) for name, one in network.circuit.thresholds.items()
-            if one.watch in network.circuit.branches
-        ]  # fmt: skip
         self.edits = Edits(network, changes, states)
         self.ties = ties_of(network.island, self.edits.slot, self.edits.adds, changes)
         self._number_ports(probes)
@@ -74,21 +69,17 @@ class Batch:
 
     # -- ports ----------------------------------------------------------------------------
 
-    def _number_ports(self, probes: Sequence[tuple[str, str]]) -> None:
+    def _number_ports(self, probes: Ends) -> None:
         network, changes, edits = self.network, self.changes, self.edits
-        wiring, branches = network.wiring, self.circuit.branches
-        index = wiring.index
-        watched = [branches[key] for _, key in self.watched]
+        wiring, watched = network.wiring, network.wiring.watched
         self._used = distinct(edits.slot[edits.slot >= 0])
         tail, numbers = joined_up([
-            wiring.curve_tail, [index[one.tail] for one in watched],
-            [index[tail] for tail, _ in probes], network.tied[self.ties.loose],
+            wiring.curve_tail, watched.tail, probes.tail, network.tied[self.ties.loose],
             changes.tail[self._used],
         ])  # fmt: skip
         head, _ = joined_up([
-            wiring.curve_head, [index[one.head] for one in watched],
-            [index[head] for _, head in probes], np.full(len(self.ties.loose), REFERENCE),
-            changes.head[self._used],
+            wiring.curve_head, watched.head, probes.head,
+            np.full(len(self.ties.loose), REFERENCE), changes.head[self._used],
         ])  # fmt: skip
         self.curve_ports, self.watch_ports, self.probe_ports, self._tie_ports, self._edit_ports = numbers
         wide = np.ones(len(tail), dtype=bool)
@@ -103,14 +94,20 @@ class Batch:
         port_of[self._used] = self._edit_ports
         port = port_of[edits.slot]
         self.bridging = edits.bridging(self.ports, port)
+        self.slot, self.siemens = edits.slot, edits.siemens
+        self.altered = (edits.slot >= 0) & ~edits.flips
+        """Which of them the row's change alters, and not its states."""
+        self.edit_port = port
+        self.extra_siemens, self.extra_amps = edits.extra_siemens, edits.extra_amps
+        if not ties.shape[1]:
+            return
         there = ties >= 0
         first = self._tie_ports[0] if len(self._tie_ports) else 0
         self.edit_port = np.concatenate([port, np.where(there, first + ties, 0)], axis=1)
         held, nothing = np.zeros(ties.shape, dtype=bool), np.zeros(ties.shape)
         self.bridging = np.concatenate([self.bridging, held], axis=1)
         self.slot = np.concatenate([edits.slot, np.full(ties.shape, -1, dtype=np.intp)], axis=1)
-        self.altered = np.concatenate([(edits.slot >= 0) & ~edits.flips, held], axis=1)
-        """Which of them the row's change alters, and not its states."""
+        self.altered = np.concatenate([self.altered, held], axis=1)
         self.siemens = np.concatenate([edits.siemens, nothing], axis=1)
         self.extra_siemens = np.concatenate(
             [edits.extra_siemens, np.where(there, -TIE_SIEMENS, 0.0)], axis=1)  # fmt: skip
@@ -171,17 +168,21 @@ class Batch:
         :param others: ports of the curves (curves, rows) or (curves, 1)
         :param pushed: volts at the active ports that curves far away take (active, rows) [V]
         """
-        width, rows = len(self._edits), len(self)
+        width = len(self._edits)
         r, volts, left = self._put_in(others, pushed)
         rest = settle_curves(volts[width:], r[width:, width:], curves)
         edited = volts[:width] - np.einsum("ijs,js->is", r[:width, width:], rest.amps)
         self._note_lost(np.abs(left))
         self.astray = ~rest.rested
         self._near_volts = rest.volts.T
-        everyone = np.broadcast_to(others, (len(others), rows))
-        self._active = np.concatenate([self._edits, everyone])
+        self._others = others
         self._flow = np.concatenate([self._extra * edited - self._amps, rest.amps])
         self._slope = np.concatenate([self._extra, rest.slope])
+
+    @cached_property
+    def _active(self) -> Index:
+        everyone = np.broadcast_to(self._others, (len(self._others), len(self)))
+        return np.concatenate([self._edits, everyone])
 
     @property
     def active(self) -> Index:
@@ -221,7 +222,7 @@ class Batch:
                 break
             self._far = far
             pushed = self.ports.pushed_by(self.curve_ports, far, self.active)
-            self._settle(curves, self._active[len(self._edits) :], pushed.T)
+            self._settle(curves, self._others, pushed.T)
         self.astray |= off >= _AMPS_LEFT
 
     def answers(self, back: Array, rows: Index | slice = _ALL) -> Array:
@@ -237,9 +238,16 @@ class Batch:
 
     def volts(self, ports: Index) -> Array:
         """Volts of wide ports in all rows (rows, ports), without a meter [V]."""
-        found = self.ports.volts[ports] - self.ports.pushed(ports, self.active, self.flow)
+        width = len(self._edits)
+        moved = self.ports.pushed(ports, self._edits.T, self._flow[:width].T)
+        if self._others.shape[1] == 1:
+            seen = self.ports.between(self._others, ports[None])
+            moved += self._flow[width:].T @ seen
+        else:
+            moved += self.ports.pushed(ports, self._others.T, self._flow[width:].T)
         if self._far is not None:
-            found -= self.ports.pushed_by(self.curve_ports, self._far, ports)
+            moved += self.ports.pushed_by(self.curve_ports, self._far, ports)
+        found: Array = self.ports.volts[ports] - moved
         return found
 
     @cached_property
@@ -359,10 +367,10 @@ class Batch:
 
     def watched_amps(self) -> dict[str, Array]:
         """Current of the branch behind each threshold, in all rows [A]."""
-        volts = self.volts(self.watch_ports)
+        volts, watched = self.volts(self.watch_ports), self.network.wiring.watched
         return {
             name: self.siemens_of(key) * volts[:, column]
-            for column, (name, key) in enumerate(self.watched)
+            for column, (name, key) in enumerate(zip(watched.names, watched.keys, strict=True))
         }
 
 
@@ -377,8 +385,8 @@ def put_in(r: Array, volts: Array, column: int, siemens: Array, amps: Array) -> 
     """
     across = r[:, column].copy()
     left: Array = 1 + siemens * across[column]
-    with np.errstate(divide="ignore", invalid="ignore"):
-        share = np.where(left == 0, 0.0, 1 / left)
+    nothing = left == 0
+    share = ~nothing / (left + nothing)
     own = share * (volts[column] + across[column] * amps)
     r -= across[:, None] * (share * siemens * across)
     volts -= across * (siemens * own - amps)

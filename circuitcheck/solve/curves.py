@@ -50,7 +50,9 @@ class CurveSet(ABC):
         """What they draw beyond their tangents [A], and its slope [S] (curves, rows)."""
         amps, slope = self.drawn(volts, rows)
         one = self.siemens.shape[1] in (1, len(rows))
-        straight, siemens = (all_ if one else all_[:, rows] for all_ in (self.amps, self.siemens))
+        straight, siemens = self.amps, self.siemens
+        if not one:
+            straight, siemens = straight.take(rows, axis=1), siemens.take(rows, axis=1)
         siemens = siemens - LEAK
         amps -= siemens * volts
         amps -= straight
@@ -114,8 +116,8 @@ class Curves(CurveSet):
         found = []
         for group, parameters in zip(self.groups, self.parameters, strict=True):
             if parameters.shape[2] not in (1, len(rows)):
-                parameters = parameters[:, :, rows]  # noqa: PLW2901
-            own = np.moveaxis(parameters, 0, -1)
+                parameters = parameters.take(rows, axis=2)  # noqa: PLW2901
+            own = parameters.transpose(1, 2, 0)
             found.append(group.kind.current_and_slope(own, volts[group.columns]))
         if len(found) == 1:
             return found[0]

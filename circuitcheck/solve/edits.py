@@ -7,6 +7,7 @@ like any other, so that a change which throws one relay of many needs no network
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -82,7 +83,7 @@ class Edits:
         live = (extra != 0) | (amps != 0)
         adds = live & (siemens > 0) & (siemens == extra)
         flips = np.zeros(slot.shape, dtype=bool) if flips is None else flips
-        fields = slot, siemens, extra, amps, live, adds, flips
+        fields: tuple[Any, ...] = slot, siemens, extra, amps, live, adds, flips
         if slot.shape[1] > 1:
             first = _in_order(np.where(adds, 0, np.where(live, 1, 2)))
             first = first[:, : int(np.max(live.sum(axis=1), initial=0))]
@@ -119,6 +120,8 @@ class Edits:
     def _go_round(self, found: Bool, ports: Ports, port: Index) -> None:
         """Take back those that a branch which the row adds goes round."""
         rows = np.flatnonzero(found.any(axis=1) & self.adds.any(axis=1))
+        if not rows.size:
+            return
         adds, found_here = self.adds[rows], found[rows]
         seen = ports.between(port[rows][:, :, None], port[rows][:, None, :])
         # Of what is pushed in at the ends of an added branch, how much passes what is taken out.

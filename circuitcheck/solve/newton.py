@@ -72,10 +72,11 @@ def settle_curves(c: Array, r: Array, curves: CurveSet) -> Rest:
                 rest.volts[:, rows], rest.amps[:, rows], rest.slope[:, rows] = u + s, i + d, slope
             if not left:
                 return rest
-            rows, r = rows[going], r[:, :, going]
-            u, i, s, d, beyond, slope = (one[:, going] for one in (u, i, s, d, beyond, slope))
+            stay = np.flatnonzero(going)
+            rows, r = rows[stay], r.take(stay, axis=2)
+            u, i, s, d, beyond, slope = (one.take(stay, 1) for one in (u, i, s, d, beyond, slope))
         flow, slope = curves.beyond(u + s, rows)
-        first, last = np.sum(s * beyond, axis=0), np.sum(s * (flow - i - d), axis=0)
+        first, last = _along(s, beyond), _along(s, flow - i - d)
         too_far = np.flatnonzero(last > 0.5 * np.abs(first))
         if too_far.size:
             t = np.ones(len(rows))
@@ -133,6 +134,12 @@ def _times(r: Array, i: Floats) -> Array:
     return found
 
 
+def _along(step: Array, slope: Floats) -> Array:
+    """The slope along each row's step (rows,)."""
+    found: Array = np.einsum("is,is->s", step, slope)
+    return found
+
+
 def _shortened(
     curves: CurveSet, rows: Index, u: Array, i: Array, s: Array, d: Floats,
     low_at: Array, high_at: Array,
@@ -150,7 +157,7 @@ def _shortened(
         at_low, at_high = low_at[going], high_at[going]
         t = (low[going] * at_high - high[going] * at_low) / (at_high - at_low)
         flow, _ = curves.beyond(u[:, going] + t * s[:, going], rows[going])
-        at = np.sum(s[:, going] * (flow - i[:, going] - t * d[:, going]), axis=0)
+        at = _along(s[:, going], flow - i[:, going] - t * d[:, going])
         share[going] = t
         below = at < 0
         # Twice on the same side: the other end counts half, so that it comes nearer too.

@@ -28,10 +28,11 @@ class Ports:
         columns = network.columns(tail[chosen], head[chosen])
         self._seen = np.ascontiguousarray((columns[tail] - columns[head]).T)
         """From each wide port to every port (wide, ports); it is the same the other way round."""
-        self.volts = network.open_volts[tail] - network.open_volts[head]
-        self.volts[chosen] = columns.T @ network.pushed
+        self.volts = columns.T @ network.pushed
         self._all_wide = len(chosen) == len(tail)
         if not self._all_wide:
+            seen_wide, self.volts = self.volts, network.open_volts[tail] - network.open_volts[head]
+            self.volts[chosen] = seen_wide
             self._row = np.full(len(tail), -1, dtype=np.intp)
             self._row[chosen] = np.arange(len(chosen))
             self._own = np.empty(len(tail))
@@ -62,7 +63,7 @@ class Ports:
         seen = self._seen[ports if self._all_wide else self._row[ports]]
         found = np.zeros((len(ports), len(active)))
         for column in range(active.shape[1]):
-            found += seen[:, active[:, column]] * amps[:, column]
+            found += seen.take(active[:, column], axis=1) * amps[:, column]
         return found.T
 
     def pushed_by(self, ports: Index, amps: Array, at: Index) -> Array:

@@ -19,7 +19,7 @@ from circuitcheck.solve.changes import Changes
 from circuitcheck.solve.edits import alike_rows
 from circuitcheck.solve.near import NEAR
 from circuitcheck.solve.network import Network, Networks
-from circuitcheck.solve.wiring import Bool, Index
+from circuitcheck.solve.wiring import Bool, Ends, Index
 
 _MOST_LEFT_OUT = 3
 """Branches that are left out of a network so that rows can put them in."""
@@ -71,6 +71,7 @@ def settle(
     circuit = networks.circuit
     names = list(circuit.thresholds)
     begin = circuit.initial_states()
+    ends = networks.wiring.ends(probes)
     states = np.tile(np.array([begin[name] for name in names], dtype=bool), (len(changes), 1))
     for row, already in enumerate(blown or ()):
         for name in already & begin.keys():
@@ -84,14 +85,13 @@ def settle(
         if not waiting.size:
             break
         moved: list[Index] = []
-        for group in _solved(networks, changes, states, waiting, probes):
+        for group in _solved(networks, changes, states, waiting, ends):
             if not isinstance(group, Group):
                 unsure.append(group)
                 continue
             batch, rows = group.batch, group.rows
             limit = np.ones(len(rows)) if fuses is None else fuses[rows]
-            after = _after(circuit.thresholds, group, limit)
-            rest = np.all(after == states[rows], axis=1)
+            after, rest = _after(circuit.thresholds, group, limit)
             if rest.any():
                 done.append(Group(rows[rest], group.local[rest], batch))
             going = np.flatnonzero(~rest)
@@ -106,8 +106,7 @@ def settle(
 
 
 def _solved(
-    networks: Networks, changes: Changes, states: Bool, waiting: Index,
-    probes: Sequence[tuple[str, str]],
+    networks: Networks, changes: Changes, states: Bool, waiting: Index, probes: Ends
 ) -> Iterator[Group | Index]:  # fmt: skip
     """The rows solved in their states; those that cannot be trusted by themselves."""
     left = [(network, rows, NEAR) for network, rows in _shared_out(networks, states, waiting)]
@@ -166,21 +165,29 @@ def _seen_before(seen: dict[int, set[bytes]], row: int, before: Bool, after: Boo
     return after.tobytes() in been
 
 
-def _after(thresholds: Mapping[str, Threshold], group: Group, fuses: Array) -> Bool:
-    """The next states of all rows; the same rule as ``states.next_states``."""
-    states = group.batch.states[group.local]
-    amps = {name: one[group.local] for name, one in group.batch.watched_amps().items()}
-    after = states.copy()
-    over = np.zeros(states.shape)
+def _after(thresholds: Mapping[str, Threshold], group: Group, fuses: Array) -> tuple[Bool, Bool]:
+    """The next states of all rows, by the same rule as ``states.next_states``, and which stay."""
+    batch, local = group.batch, group.local
+    states = batch.states[local]
+    after, still = states.copy(), np.ones(len(states), dtype=bool)
+    amps = batch.watched_amps()
+    over: dict[int, Array] = {}
     for column, (name, one) in enumerate(thresholds.items()):
-        size = np.abs(amps.get(name, np.zeros(len(states))))
+        was = states[:, column]
+        size = np.abs(amps[name][local]) if name in amps else np.zeros(len(states))
         if one.latching:
             share = size / (one.on_amps * fuses)
-            over[:, column] = np.where(~states[:, column] & (share >= 1), share, 0.0)
+            share[was] = 0.0
+            if share.max(initial=0.0) >= 1:
+                over[column] = share
         else:
-            after[:, column] = np.where(states[:, column], size > one.off_amps, size >= one.on_amps)
-    still = np.all(after == states, axis=1) & np.any(over > 0, axis=1) if over.size else []
-    for row in np.flatnonzero(still):
-        # Of equals the last: a lead's fuse comes after those of the vehicle.
-        after[row, int(np.flatnonzero(over[row] >= 0.999 * over[row].max())[-1])] = True
-    return after
+            after[:, column] = np.where(was, size > one.off_amps, size >= one.on_amps)
+            still &= after[:, column] == was
+    if over:
+        columns, shares = np.array(list(over)), np.stack(list(over.values()), axis=1)
+        for row in np.flatnonzero(still & np.any(shares >= 1, axis=1)):
+            # Of equals the last: a lead's fuse comes after those of the vehicle.
+            worst = np.flatnonzero(shares[row] >= 0.999 * shares[row].max())[-1]
+            after[row, columns[worst]] = True
+            still[row] = False
+    return after, still
