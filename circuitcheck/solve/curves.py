@@ -68,15 +68,16 @@ class CurveSet(ABC):
         flow, count = np.zeros(c.shape), len(c)
         if count > _ONE_BY_ONE:
             return flow
-        own = np.einsum("iis->is", r)
-        # The tangent taken out of the network again, that the curve is put into whole.
-        whole = 1 / np.maximum(1 - own * self.siemens, 1e-3)
-        ohm, pushed = own * whole, c + own * self.amps
-        for turn in range(_TURNS if count > 1 else 1):
+        # At first as if all drew the same, as the fans of one feed do; then each on what the others draw.
+        for turn in range(2 if count > 1 else 1):
+            own = np.einsum("iis->is", r) if turn else np.sum(np.maximum(r, 0.0), axis=1)
+            # The tangent taken out of the network again, that the curve is put into whole.
+            whole = 1 / np.maximum(1 - own * self.siemens, 1e-3)
+            ohm, pushed = own * whole, c + own * self.amps
             for k in range(count):
                 emf = pushed[k]
-                for other in range(count):
-                    if other != k and (turn or other < k):
+                for other in range(count if turn else 0):
+                    if other != k:
                         emf = emf - r[k, other] * flow[other]
                 emf = emf * whole[k]
                 drawn = self.behind(k, emf, ohm[k])

@@ -73,11 +73,11 @@ def settle_curves(c: Array, r: Array, curves: CurveSet) -> Rest:
             if not left:
                 return rest
             stay = np.flatnonzero(going)
-            rows, r = rows[stay], r.take(stay, axis=2)
+            rows, r, going = rows[stay], r.take(stay, axis=2), going[stay]
             u, i, s, d, beyond, slope = (one.take(stay, 1) for one in (u, i, s, d, beyond, slope))
         flow, slope = curves.beyond(u + s, rows)
         first, last = _along(s, beyond), _along(s, flow - i - d)
-        too_far = np.flatnonzero(last > 0.5 * np.abs(first))
+        too_far = np.flatnonzero((last > 0.5 * np.abs(first)) & going)
         if too_far.size:
             t = np.ones(len(rows))
             at = u[:, too_far], i[:, too_far], s[:, too_far], d[:, too_far]

@@ -184,10 +184,11 @@ def _after(thresholds: Mapping[str, Threshold], group: Group, fuses: Array) -> t
             after[:, column] = np.where(was, size > one.off_amps, size >= one.on_amps)
             still &= after[:, column] == was
     if over:
-        columns, shares = np.array(list(over)), np.stack(list(over.values()), axis=1)
-        for row in np.flatnonzero(still & np.any(shares >= 1, axis=1)):
-            # Of equals the last: a lead's fuse comes after those of the vehicle.
-            worst = np.flatnonzero(shares[row] >= 0.999 * shares[row].max())[-1]
-            after[row, columns[worst]] = True
-            still[row] = False
+        # Of equals the last: a lead's fuse comes after those of the vehicle.
+        columns, shares = np.array(list(over))[::-1], np.stack(list(over.values())[::-1])
+        most = shares.max(axis=0)
+        rows = np.flatnonzero(still & (most >= 1))
+        worst = np.argmax(shares[:, rows] >= 0.999 * most[rows], axis=0)
+        after[rows, columns[worst]] = True
+        still[rows] = False
     return after, still
