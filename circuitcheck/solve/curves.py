@@ -14,8 +14,6 @@ from circuitcheck.solve.wiring import CurveGroup, Index
 
 LEAK = 1e-12
 """Keeps the volts of a curve defined when it hangs on an open motor [S]."""
-_TURNS = 2
-"""How often each curve is settled alone before all are settled together."""
 _ONE_BY_ONE = 12
 """Above so many that costs more than it saves, and their tangents are a good beginning."""
 
@@ -68,7 +66,7 @@ class CurveSet(ABC):
         flow, count = np.zeros(c.shape), len(c)
         if count > _ONE_BY_ONE:
             return flow
-        # At first as if all drew the same, as the fans of one feed do; then each on what the others draw.
+        # First as if all drew the same, as fans on one feed do; then each on what the others draw.
         for turn in range(2 if count > 1 else 1):
             own = np.einsum("iis->is", r) if turn else np.sum(np.maximum(r, 0.0), axis=1)
             # The tangent taken out of the network again, that the curve is put into whole.
