@@ -6,9 +6,10 @@ A piece of the work is one test under some of the faults: it needs nothing but t
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Sequence
-from concurrent.futures import Executor, Future
+from collections.abc import Callable, Collection, Iterator, Sequence
+from concurrent.futures import Executor
 from dataclasses import dataclass
+from typing import TypeVar
 
 import numpy as np
 
@@ -26,6 +27,8 @@ MAGNITUDES = 16
 _AT_ONCE = 1000
 """Faults solved together: what they need has to lie in memory."""
 
+Work = TypeVar("Work")
+Done = TypeVar("Done")
 Progress = Callable[[int, int], None]
 """Told how many pieces are done, of how many."""
 
@@ -47,14 +50,21 @@ class Swept:
     values: Array
 
 
+Blown = tuple[frozenset[str], ...]
+
+
 @dataclass(frozen=True)
 class _Piece:
-    """One test under some faults, by their numbers: a fault's rule cannot be sent anywhere."""
+    """One test under some faults, by their numbers: a fault's rule cannot be sent anywhere.
+
+    :param blown: for each row the fuses that its fault has blown in use
+    """
 
     harness: Harness
     test: str
     faults: tuple[int, ...]
     magnitudes: int
+    blown: Blown
 
 
 def sweep(
@@ -72,56 +82,80 @@ def sweep(
     :param pieces: into how many the faults of one test are shared out
     :raises UnknownName: for a test or a fault that is not there
     """
-    names = [one.spec for one in lasting_faults(harness)]
+    every = lasting_faults(harness)
+    names = [one.spec for one in every]
     wanted = range(len(names)) if faults is None else [
         names.index(_known("fault", one, names)) for one in faults]  # fmt: skip
+    chosen = [_known("test", test, harness.tests) for test in (tests or list(harness.tests))]
     size = max(1, -(-len(wanted) // pieces))
-    work = [
-        _Piece(harness, _known("test", test, harness.tests), tuple(wanted[n : n + size]), magnitudes)
-        for test in (tests or list(harness.tests)) for n in range(0, len(wanted), size)
-    ]  # fmt: skip
+    parts = [tuple(wanted[n : n + size]) for n in range(0, len(wanted), size)]
+    blown = _after_service(harness, every, parts, magnitudes, executor)
+    work = [_Piece(harness, test, part, magnitudes, already)
+            for test in chosen for part, already in zip(parts, blown, strict=True)]  # fmt: skip
     done: list[Swept] = []
-    waiting: list[Future[Swept]] = [] if executor is None else [
-        executor.submit(_swept, piece) for piece in work]  # fmt: skip
-    for number, piece in enumerate(work):
-        done.append(waiting[number].result() if waiting else _swept(piece))
+    for found in _mapped(executor, _swept, work):
+        done.append(found)
         if progress is not None:
-            progress(number + 1, len(work))
-    return [_joined([one for one in done if one.test == test])
-            for test in dict.fromkeys(piece.test for piece in work)]  # fmt: skip
+            progress(len(done), len(work))
+    return [_joined([one for one in done if one.test == test]) for test in dict.fromkeys(chosen)]
+
+
+def _mapped(executor: Executor | None, task: Callable[[Work], Done], work: Sequence[Work]
+            ) -> Iterator[Done]:  # fmt: skip
+    """What a task makes of each piece of work, in order."""
+    if executor is None:
+        yield from map(task, work)
+    else:
+        for one in [executor.submit(task, piece) for piece in work]:
+            yield one.result()
+
+
+def _after_service(
+    harness: Harness, every: Sequence[FaultMode], parts: Sequence[tuple[int, ...]],
+    magnitudes: int, executor: Executor | None,
+) -> list[Blown]:  # fmt: skip
+    """For each row of each part the fuses that its fault has blown in use: the same for all tests."""
+    listed = [one for part in parts for one in part]
+    risky = [one for one in listed if every[one].overloads]
+    work = [_Piece(harness, "", tuple(risky[n : n + _AT_ONCE]), magnitudes, ())
+            for n in range(0, len(risky), _AT_ONCE)]  # fmt: skip
+    asked = [one for found in _mapped(executor, _blown, work) for one in found]
+    counts = {one: len(_tried(every[one], magnitudes)) for one in listed}
+    blown = {}
+    for one in risky:
+        blown[one], asked = asked[: counts[one]], asked[counts[one] :]
+    return [tuple(already for one in part for already in blown.get(one, [frozenset()] * counts[one]))
+            for part in parts]  # fmt: skip
+
+
+def _blown(piece: _Piece) -> list[frozenset[str]]:
+    """The fuses that some faults blow in use."""
+    chosen = _chosen(piece)
+    rules = [lambda branches, one=one: combined([one], branches) for one in chosen]
+    return blown_in_service(piece.harness, rules, [len(np.atleast_1d(one.value)) for one in chosen])
+
+
+def _chosen(piece: _Piece) -> list[ChosenFault]:
+    """The faults of a piece with all values to try."""
+    every = lasting_faults(piece.harness)
+    return [ChosenFault(every[one], _tried(every[one], piece.magnitudes)) for one in piece.faults]
 
 
 def _swept(piece: _Piece) -> Swept:
     test = piece.harness.tests[piece.test]
     bench = bench_for(piece.harness, test)
-    every = lasting_faults(piece.harness)
-    rows = []
-    for start in range(0, len(piece.faults), _AT_ONCE):
-        numbers = piece.faults[start : start + _AT_ONCE]
-        chosen = [ChosenFault(every[one], _tried(every[one], piece.magnitudes)) for one in numbers]
-        tried = [np.atleast_1d(one.value) for one in chosen]
-        counts = [len(one) for one in tried]
-        changes = [combined([one], bench.circuit.branches, test.setup.swap) for one in chosen]
-        values = bench.run(changes, counts, _blown(piece.harness, chosen, counts)).values
-        rows.append((np.repeat(np.array(numbers), counts), np.concatenate(tried), values))
-    fault, value, values = (np.concatenate(one) for one in zip(*rows, strict=True))
-    return Swept(piece.test, tuple(test.observe), fault, value, values)
-
-
-def _blown(
-    harness: Harness, chosen: Sequence[ChosenFault], counts: Sequence[int]
-) -> list[frozenset[str]]:
-    """For each row the fuses that its fault has blown in use; asked only of those that overload."""
+    chosen = _chosen(piece)
+    counts = [len(np.atleast_1d(one.value)) for one in chosen]
     first = np.cumsum([0, *counts])
-    risky = [number for number, one in enumerate(chosen) if one.mode.overloads]
-    found = [frozenset[str]()] * int(first[-1])
-    if risky:
-        rules = [lambda branches, n=n: combined([chosen[n]], branches) for n in risky]
-        rows = np.concatenate([np.arange(first[n], first[n + 1]) for n in risky]).tolist()
-        blown = blown_in_service(harness, rules, [counts[n] for n in risky])
-        for row, already in zip(rows, blown, strict=True):
-            found[row] = already
-    return found
+    values = [np.zeros((0, len(test.observe)))]
+    for start in range(0, len(chosen), _AT_ONCE):
+        here = slice(start, start + _AT_ONCE)
+        changes = [combined([one], bench.circuit.branches, test.setup.swap) for one in chosen[here]]
+        blown = piece.blown[first[start] : first[min(start + _AT_ONCE, len(chosen))]]
+        values.append(bench.run(changes, counts[here], blown).values)
+    fault = np.repeat(np.array(piece.faults, dtype=np.intp), counts)
+    tried = np.concatenate([np.zeros(0), *(np.atleast_1d(one.value) for one in chosen)])
+    return Swept(piece.test, tuple(test.observe), fault, tried, np.concatenate(values))
 
 
 def _known(what: str, name: str, names: Collection[str]) -> str:
