@@ -12,6 +12,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from circuitcheck.joined import Joined
 from circuitcheck.physics.branch import Array, Condition
 from circuitcheck.solve.changes import Changes
 from circuitcheck.solve.network import Network
@@ -137,21 +138,29 @@ class Edits:
         found[rows[one]] &= ~np.any(passed[one] > 0.5, axis=2)
         touched = ~few | np.any(passed > _TOUCHED, axis=(1, 2))
         known: dict[bytes, Bool] = {}
+        without: dict[frozenset[int], Joined[int]] = {}
         for row in rows[touched & ~one].tolist():
             mark = self.slot[row].tobytes() + self.removes[row].tobytes()
             if mark not in known:
-                known[mark] = self._apart(row)
+                gone = frozenset(self.changes.place[self.slot[row, self.removes[row]]].tolist())
+                if gone not in without:
+                    without[gone] = self.network.joined(gone)
+                known[mark] = self._apart(row, without[gone])
             found[row] = known[mark]
 
-    def _apart(self, row: int) -> Bool:
-        """The same of one row by the graph itself."""
-        removes, slot, changes = self.removes[row], self.slot[row], self.changes
+    def _apart(self, row: int, without: Joined[int]) -> Bool:
+        """The same of one row by the graph itself.
+
+        :param without: what is joined when all that the row removes is gone, and nothing added
+        """
+        removes, slot = self.removes[row], self.slot[row]
         found = np.zeros(len(removes), dtype=bool)
-        joined = self.network.joined(set(changes.place[slot[removes]].tolist()))
-        for number in slot[self.adds[row]].tolist():
-            joined.join(int(changes.tail[number]), int(changes.head[number]))
-        for column in np.flatnonzero(removes):
-            ends = int(changes.tail[slot[column]]), int(changes.head[slot[column]])
+        tail, head = self.changes.tail[slot].tolist(), self.changes.head[slot].tolist()
+        joined: Joined[int] = Joined()
+        for column in np.flatnonzero(self.adds[row]).tolist():
+            joined.join(without.root(tail[column]), without.root(head[column]))
+        for column in np.flatnonzero(removes).tolist():
+            ends = without.root(tail[column]), without.root(head[column])
             found[column] = not joined.together(*ends)
             joined.join(*ends)  # left in where it is a bridge: another beside it is then none
         return found

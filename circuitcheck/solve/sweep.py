@@ -73,9 +73,10 @@ def settle(
     begin = circuit.initial_states()
     ends = networks.wiring.ends(probes)
     states = np.tile(np.array([begin[name] for name in names], dtype=bool), (len(changes), 1))
+    columns = {name: column for column, name in enumerate(names)}
     for row, already in enumerate(blown or ()):
-        for name in already & begin.keys():
-            states[row, names.index(name)] = True
+        if already:
+            states[row, [columns[name] for name in already if name in columns]] = True
     waiting = np.arange(len(changes))
     done: list[Group] = []
     unsure: list[Index] = []
