@@ -73,10 +73,10 @@ def settle(
     begin = circuit.initial_states()
     ends = networks.wiring.ends(probes)
     states = np.tile(np.array([begin[name] for name in names], dtype=bool), (len(changes), 1))
-    columns = {name: column for column, name in enumerate(names)}
-    for row, already in enumerate(blown or ()):
-        if already:
-            states[row, [columns[name] for name in already if name in columns]] = True
+    if blown is not None:
+        kinds = {already: number for number, already in enumerate(set(blown))}
+        each = np.array([[name in already for name in names] for already in kinds], dtype=bool)
+        states |= each.reshape(-1, len(names))[[kinds[already] for already in blown]]
     waiting = np.arange(len(changes))
     done: list[Group] = []
     unsure: list[Index] = []

@@ -25,8 +25,8 @@ import numpy as np
 import circuitcheck
 from circuitcheck.circuit.build import lasting_faults
 from circuitcheck.expect.expected import ChosenFault, bench_for, combined
+from circuitcheck.expect.pairs import sweep_pairs
 from circuitcheck.expect.second_opinion import deck, exact_point, observed
-from circuitcheck.expect.service import blown_in_service
 from circuitcheck.solve.changes import Changes
 from circuitcheck.solve.network import Network, Networks
 from circuitcheck.solve.sweep import settle
@@ -121,29 +121,9 @@ def plain(harness, test, rounds):
 
 def all_pairs(loom):
     """Seconds for all pairs of faults over all tests of a harness, and how many points that is."""
-    harness = loom.harness
-    modes = [ChosenFault(one, one.severity.typical if one.severity else 0.0)
-             for one in lasting_faults(harness)]  # fmt: skip
-    numbers = [(a, b) for b in range(len(modes)) for a in range(b)
-               if modes[a].mode.where != modes[b].mode.where]  # fmt: skip
-    pairs = [(modes[a], modes[b]) for a, b in numbers]
     begin = time.perf_counter()
-    risky = [n for n, pair in enumerate(pairs) if any(one.mode.overloads for one in pair)]
-    blown = [frozenset()] * len(pairs)
-    rules = [lambda branches, n=n: combined(pairs[n], branches) for n in risky]
-    for n, already in zip(risky, blown_in_service(harness, rules), strict=True):
-        blown[n] = already
-    for test in harness.tests.values():
-        bench = bench_for(harness, test)
-        branches, swap = bench.circuit.branches, test.setup.swap
-        changes = [combined([one], branches, swap) for one in modes]
-        together = np.array(numbers)
-        for row, (a, b) in enumerate(numbers):
-            if changes[a].keys() & changes[b].keys():  # the second acts on what the first left
-                together[row] = len(changes), -1
-                changes.append(combined(pairs[row], branches, swap))
-        bench.run(changes, blown=blown, together=together)
-    return time.perf_counter() - begin, len(pairs) * len(harness.tests)
+    pairs, values = sweep_pairs(loom.harness)
+    return time.perf_counter() - begin, len(pairs) * len(values)
 
 
 if __name__ == "__main__":
