@@ -34,7 +34,8 @@ def every_pair(faults: Sequence[ChosenFault]) -> Index:
     parts: dict[str, int] = {}
     part = np.array([parts.setdefault(one.mode.where, len(parts)) for one in faults])
     first, second = np.triu_indices(len(faults), 1)
-    return np.stack([first, second], axis=1)[part[first] != part[second]]
+    pairs: Index = np.stack([first, second], axis=1)[part[first] != part[second]]
+    return pairs
 
 
 def paired(
@@ -67,8 +68,8 @@ def sweep_pairs(
     """Every reading of some tests under every two faults, each at its typical value.
 
     :param tests: all of the harness unless told
-    :returns: the pairs, numbers in ``lasting_faults(harness)`` (pairs, 2), and for each test its readings
-        (pairs, readings), infinite for an open line, NaN where the circuit buzzes
+    :returns: the pairs, numbers in ``lasting_faults(harness)`` (pairs, 2), and for each test its
+        readings (pairs, readings), infinite for an open line, NaN where the circuit buzzes
     """
     faults = [ChosenFault(one, one.severity.typical if one.severity else 0.0)
               for one in lasting_faults(harness)]  # fmt: skip
@@ -94,7 +95,7 @@ def _blown(
         both = paired(faults, pairs[asked], circuit.branches)
         blown = blown_in(circuit, both.changes, [1] * len(both.changes), np.ones(len(asked)), both.rows)
         for known, more in zip(found, blown, strict=True):
-            known |= more
+            known.update(more)
     every = [frozenset[str]()] * len(pairs)
     for row, names in zip(asked.tolist(), found, strict=True):
         every[row] = frozenset(names)

@@ -76,9 +76,10 @@ class Edits:
     def _compare(self, slot: Index, siemens: Array, emf: Array, flips: Bool | None) -> None:
         """What is different from the network, adds first."""
         network, changes = self.network, self.changes
-        known = changes.place >= 0
-        was = np.append(np.where(known, network.siemens[changes.place], 0.0), 0.0)
-        was_amps = np.append(was[:-1] * np.where(known, network.wiring.emf[changes.place], 0.0), 0.0)
+        # Nothing stands at the end for what the network does not have, and for no slot, both -1.
+        place = np.append(changes.place, -1)
+        was = np.append(network.siemens, 0.0)[place]
+        was_amps = was * np.append(network.wiring.emf, 0.0)[place]
         # A place that a row leaves empty holds no siemens and no emf, and was nothing before.
         extra, amps = siemens - was[slot], siemens * emf - was_amps[slot]
         live = (extra != 0) | (amps != 0)

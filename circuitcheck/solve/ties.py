@@ -57,14 +57,14 @@ def ties_of(island: Index, slot: Index, adds: Bool, changes: Changes) -> Ties:
 
 def _alike(codes: Index) -> list[Index]:
     """Rows in groups of equal codes (rows, width); those with none, -1 throughout, left out."""
-    label = np.zeros(len(codes), dtype=np.intp)
-    for column in codes.T:  # label after label, so that no number grows too large
+    rows = np.flatnonzero(np.any(codes >= 0, axis=1))
+    label = np.zeros(len(rows), dtype=np.intp)
+    for column in codes[rows].T:  # label after label, so that no number grows too large
         _, both = np.unique(label * (int(codes.max()) + 2) + column + 1, return_inverse=True)
         label = both.reshape(-1)
-    rows = np.flatnonzero(np.any(codes >= 0, axis=1))
-    order = rows[np.argsort(label[rows], kind="stable")]
+    order = np.argsort(label, kind="stable")
     ends = np.flatnonzero(np.diff(label[order])) + 1
-    return [one for one in np.split(order, ends) if one.size]
+    return [one for one in np.split(rows[order], ends) if one.size]
 
 
 def _merged(pairs: tuple[tuple[int, int], ...]) -> dict[int, int]:
