@@ -58,6 +58,8 @@ def ties_of(island: Index, slot: Index, adds: Bool, changes: Changes) -> Ties:
 def _alike(codes: Index) -> list[Index]:
     """Rows in groups of equal codes (rows, width); those with none, -1 throughout, left out."""
     rows = np.flatnonzero(np.any(codes >= 0, axis=1))
+    if not rows.size:
+        return []
     label = np.zeros(len(rows), dtype=np.intp)
     for column in codes[rows].T:  # label after label, so that no number grows too large
         _, both = np.unique(label * (int(codes.max()) + 2) + column + 1, return_inverse=True)
