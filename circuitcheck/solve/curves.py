@@ -35,6 +35,9 @@ class CurveSet(ABC):
     :param siemens: of their tangents, and ``amps``; (curves, 1) or (curves, rows)
     """
 
+    on_one_feed = False
+    """Whether they are likely to share what they are fed through."""
+
     def __init__(self, siemens: Array, amps: Array) -> None:
         self.siemens = siemens
         self.amps = amps
@@ -71,7 +74,8 @@ class CurveSet(ABC):
             return np.zeros(c.shape)
         own = np.einsum("iis->is", r)
         # First as if all drew the same, as fans on one feed do; then each on what the others draw.
-        emf, ohm = self._source(c, np.sum(np.maximum(r, 0.0), axis=1) if count > 1 else own)
+        first = np.sum(np.maximum(r, 0.0), axis=1) if self.on_one_feed else own
+        emf, ohm = self._source(c, first)
         drawn = self.each_behind(emf, ohm)
         flow = drawn - self.amps - self.siemens * (emf - ohm * drawn)
         if count == 1:
@@ -100,6 +104,8 @@ class Curves(CurveSet):
     :param rows: how many rows
     :param edits: altered parameters, by key of the curve
     """
+
+    on_one_feed = True
 
     def __init__(
         self, groups: Sequence[CurveGroup], tangent: Tangent, rows: int = 1,
