@@ -24,7 +24,7 @@ from circuitcheck.solve.wiring import Index
 
 MAGNITUDES = 16
 """Values tried over the range of a fault's unknown one, unless told."""
-_AT_ONCE = 1000
+_AT_ONCE = 10_000
 """Faults solved together: what they need has to lie in memory."""
 
 Work = TypeVar("Work")
