@@ -52,7 +52,7 @@ class Batch:
         self.bends = np.zeros(len(changes), dtype=np.intp)
         """Of rows astray, how many curves they bend too much to be followed."""
         self.moved_most = np.full(len(changes), np.inf)
-        """No volts anywhere have moved by more in each row, against the network unchanged (rows,) [V]."""
+        """No volts anywhere have moved by more, against the network unchanged (rows,) [V]."""
         self.watched = [
             (name, one.watch) for name, one in network.circuit.thresholds.items()
             if one.watch in network.circuit.branches

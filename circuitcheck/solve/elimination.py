@@ -19,7 +19,6 @@ import numpy as np
 from circuitcheck.physics.branch import Array
 from circuitcheck.solve.wiring import Index
 
-
 _MANY = 8
 """Pairs with one node in common from which on a solution for that node costs less."""
 _LEFT_OVER = 1e-4

@@ -1,10 +1,10 @@
 """A batch on a network of many curves: a row costs what it moves, not what the loom has.
 
-Most changes of a whole loom move nothing that is bent: what they alter carries next to nothing, or the
-volts at every curve stay where its tangent is good to a nanoampere. Such rows are one or two linear edits
-and no more. How far they move anything is known beforehand: an ampere between two nodes of a network of
-resistances puts no more volts between any two others than between these (the potential is highest and
-lowest where current comes in and goes out).
+Most changes of a whole loom move nothing that is bent: what they alter carries next to nothing, or
+the volts at every curve stay where its tangent is good to a nanoampere. Such rows are one or two linear
+edits and no more. How far they move anything is known beforehand: an ampere between two nodes of a
+network of resistances puts no more volts between any two others than between these (the potential is
+highest and lowest where current comes in and goes out).
 
 The others settle with the curves that they bend, and the rest follow their tangents, and what little
 they leave them by.
@@ -88,7 +88,8 @@ class LoomBatch(Batch):
         reach = self.network.reach
         self.astray = np.zeros(len(self), dtype=bool)
         doubtful = np.flatnonzero(~(self.moved_most < reach.straight.min()))
-        moves = np.abs(self.ports.pushed(self.curve_ports, self.edit_port[doubtful], flow[:, doubtful].T))
+        some = self.edit_port[doubtful], flow[:, doubtful].T
+        moves = np.abs(self.ports.pushed(self.curve_ports, *some))
         self.astray[doubtful] = np.any(~(moves <= reach.straight), axis=1)
         self.bends[doubtful] = np.sum(moves > reach.slight, axis=1)
         for rows in self._altered_curves().values():

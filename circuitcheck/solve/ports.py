@@ -96,7 +96,7 @@ class LoomPorts(Ports):
             alone = column < 0
         store = self._network.store
         places, flat = store.shape[1], store.reshape(-1)
-        found = flat.take(self.tail[at] * places + column)
+        found: Array = flat.take(self.tail[at] * places + column)
         found -= flat.take(self.head[at] * places + column)
         if alone is not None and alone.any():
             found[alone] = np.where(one == other, self._own[one], 0.0)[alone]

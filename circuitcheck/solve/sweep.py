@@ -12,6 +12,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from circuitcheck.physics.branch import Array, Threshold
 from circuitcheck.solve.batch import Batch
@@ -81,7 +82,7 @@ def settle(
     done: list[Group] = []
     unsure: list[Index] = []
     rings: list[Index] = []
-    been: list[Bool] = []
+    been: list[NDArray[np.uint8]] = []
     """States of all rows at the beginning of each round, packed."""
     for _ in range(2 * len(names) + 4):
         if not waiting.size:
@@ -172,7 +173,7 @@ def _shared_out(
         yield network, np.concatenate(groups)
 
 
-def _been_before(been: Sequence[Bool], rows: Index, states: Bool) -> Bool:
+def _been_before(been: Sequence[NDArray[np.uint8]], rows: Index, states: Bool) -> Bool:
     """Whether rows come back to states in which they have been: they buzz."""
     now = np.packbits(states[rows], axis=1)
     found = np.zeros(len(rows), dtype=bool)
