@@ -26,7 +26,9 @@ _MOST_LEFT_OUT = 3
 """Branches that are left out of a network so that rows can put them in."""
 
 _AT_ONCE = 2048
-"""Rows solved together at the most: what they need has to lie in memory."""
+"""Rows solved together at the most."""
+_CELLS = 2**20
+"""Resistances between curves that are held at once, of all rows together."""
 _STRAIGHT_AT_ONCE = 32768
 """The same of rows that bend no curve."""
 _FAR_APART = 16
@@ -118,7 +120,7 @@ def _solved(
     left = [(network, rows, 0) for network, rows in _shared_out(networks, states, waiting)]
     while left:
         network, rows, near = left.pop()
-        most = _AT_ONCE if near or not network.has_many_curves else _STRAIGHT_AT_ONCE
+        most = _at_once(network, near)
         if len(rows) > most:
             left.append((network, rows[most:], near))
             rows = rows[:most]
@@ -146,6 +148,13 @@ def _solved(
                 yield costly
             else:
                 left.append((networks.less(network, place), costly, near))
+
+
+def _at_once(network: Network, near: int) -> int:
+    """Rows solved together at the most: what they need has to lie in memory."""
+    if not network.has_many_curves:
+        return _AT_ONCE
+    return min(_AT_ONCE, 1 + _CELLS // near**2) if near else _STRAIGHT_AT_ONCE
 
 
 def _shared_out(
