@@ -24,20 +24,15 @@ from circuitcheck.physics.branch import Array
 from circuitcheck.solve.changes import Changes
 from circuitcheck.solve.curves import Curves, CurveSet
 from circuitcheck.solve.edits import Edits
-from circuitcheck.solve.near import NEAR, NearCurves, nearest
 from circuitcheck.solve.network import REFERENCE, TIE_SIEMENS, Network
 from circuitcheck.solve.newton import settle_curves, solved
-from circuitcheck.solve.ports import Ports, joined_up, wide_slots
+from circuitcheck.solve.ports import Ports, joined_up
 from circuitcheck.solve.ties import ties_of
 from circuitcheck.solve.wiring import Bool, Ends, Index, distinct
 
 _ALL = slice(None)
 _DELICATE = 1e-7
 """Share of a branch's surroundings that has to be left of it, if digits are not to be lost."""
-_AMPS_LEFT = 1e-9
-"""What a curve far from a change may be off [A]."""
-_FOLLOWING = 8
-"""Rounds in which curves far away follow."""
 
 
 class Batch:
@@ -45,23 +40,28 @@ class Batch:
 
     :param states: of every threshold in each row (rows, thresholds)
     :param probes: numbers of the nodes that something will be read between
-    :param near: of many curves, how many are settled with each row
     """
 
     def __init__(
-        self, network: Network, changes: Changes, states: Bool, probes: Ends, near: int = NEAR
+        self, network: Network, changes: Changes, states: Bool, probes: Ends
     ) -> None:
         self.network = network
         self.circuit = network.circuit
         self.changes = changes
         self.states = states
-        self.near = min(near, len(network.wiring.curve_keys))
-        self._far: Array | None = None
-        """What curves that are not near draw beyond their tangents (rows, curves) [A]."""
+        self.bends = np.zeros(len(changes), dtype=np.intp)
+        """Of rows astray, how many curves they bend too much to be followed."""
+        self.moved_most = np.full(len(changes), np.inf)
+        """No volts anywhere have moved by more, against the network unchanged (rows,) [V]."""
+        self._shared = np.zeros(0, dtype=np.intp)
+        """Ports of the curves, if all rows settle with the same."""
         self.edits = Edits(network, changes, states)
         self.ties = ties_of(network.island, self.edits.slot, self.edits.adds, changes)
         self._number_ports(probes)
         self._list_edits()
+        self._extra = np.where(self.bridging, 0.0, self.extra_siemens).T.copy()
+        self._amps = np.where(self.bridging, 0.0, self.extra_amps).T.copy()
+        self._edits = self.edit_port.T.copy()
         self._solve()
 
     def __len__(self) -> int:
@@ -82,10 +82,10 @@ class Batch:
             np.full(len(self.ties.loose), REFERENCE), changes.head[self._used],
         ])  # fmt: skip
         self.curve_ports, self.watch_ports, self.probe_ports, self._tie_ports, self._edit_ports = numbers
-        wide = np.ones(len(tail), dtype=bool)
-        if network.has_many_curves:
-            wide[self._edit_ports] = np.isin(self._used, wide_slots(edits.slot, ~edits.flips))
-        self.ports = Ports(network, tail, head, wide)
+        self.ports = self._ports(tail, head)
+
+    def _ports(self, tail: Index, head: Index) -> Ports:
+        return Ports(self.network, tail, head)
 
     def _list_edits(self) -> None:
         """Ports and sizes of what each row alters; ties that come off join as columns of their own."""
@@ -117,30 +117,12 @@ class Batch:
 
     def _solve(self) -> None:
         """The altered branches are linear and go into the network; the curves are settled on it."""
-        network, rows = self.network, len(self)
-        self._extra = np.where(self.bridging, 0.0, self.extra_siemens).T.copy()
-        self._amps = np.where(self.bridging, 0.0, self.extra_amps).T.copy()
-        self._edits = self.edit_port.T.copy()
-        groups, edits = network.wiring.curves, self.changes.curves
-        if network.has_many_curves and self.near < len(self.curve_ports):
-            near = self._nearest()
-            curves: CurveSet = NearCurves(groups, network.tangent, near, edits)
-            self._settle(curves, self.curve_ports[near].T.copy())
-            self._follow(curves, near)
-        else:
-            curves = Curves(groups, network.tangent, rows, edits)
-            self._settle(curves, self.curve_ports[:, None])
+        curves = Curves(self.network.wiring.curves, self.network.tangent, len(self), self.changes.curves)
+        self._settle(curves, self.curve_ports[:, None])
 
-    def _nearest(self) -> Index:
-        """The curves that each row's edits move most."""
-        _, volts, _ = self._put_in(self._edits[:0], 0.0)
-        flow = self._extra * volts - self._amps
-        moved = self.ports.pushed(self.curve_ports, self.edit_port, flow.T)
-        keys = self.network.wiring.curve_keys
-        altered = {keys.index(key): edits.rows for key, edits in self.changes.curves.items()}
-        return nearest(moved, altered, self.near)
-
-    def _put_in(self, others: Index, pushed: Array | float) -> tuple[Array, Array, Array]:
+    def _put_in(
+        self, others: Index, pushed: Array | float = 0.0, rows: Index | slice = _ALL
+    ) -> tuple[Array, Array, Array]:
         """Each row's network with its edits in it, seen from their ports and then from others.
 
         :param others: (others, rows), or (others, 1) where they are the same for all rows
@@ -148,9 +130,10 @@ class Batch:
         :returns: resistances (ports, ports, rows), volts (ports, rows), and how much is left of each
             edit's surroundings (edits, rows) [1]
         """
-        between, edits, width = self.ports.between, self._edits, len(self._edits)
+        between, edits, width = self.ports.between, self._edits[:, rows], len(self._edits)
+        extra, amps = self._extra[:, rows], self._amps[:, rows]
         size = width + len(others)
-        r, volts = np.empty((size, size, len(self))), np.empty((size, len(self)))
+        r, volts = np.empty((size, size, edits.shape[1])), np.empty((size, edits.shape[1]))
         r[:width, :width] = between(edits[:, None], edits[None])
         r[:width, width:] = between(edits[:, None], others[None])
         r[width:, :width] = r[:width, width:].transpose(1, 0, 2)
@@ -159,30 +142,27 @@ class Batch:
         volts -= pushed
         left = np.empty(edits.shape)
         for column in range(width):
-            left[column] = put_in(r, volts, column, self._extra[column], self._amps[column])
+            left[column] = put_in(r, volts, column, extra[column], amps[column])
         return r, volts, left
 
-    def _settle(self, curves: CurveSet, others: Index, pushed: Array | float = 0.0) -> None:
+    def _settle(self, curves: CurveSet, others: Index) -> None:
         """The operating points.
 
         :param others: ports of the curves (curves, rows) or (curves, 1)
-        :param pushed: volts at the active ports that curves far away take (active, rows) [V]
         """
         width = len(self._edits)
-        r, volts, left = self._put_in(others, pushed)
+        r, volts, left = self._put_in(others)
         rest = settle_curves(volts[width:], r[width:, width:], curves)
         edited = volts[:width] - np.einsum("ijs,js->is", r[:width, width:], rest.amps)
         self._note_lost(np.abs(left))
         self.astray = ~rest.rested
         self._near_volts = rest.volts.T
-        self._others = others
+        everyone = np.broadcast_to(others, (len(others), len(self)))
+        self._active = np.concatenate([self._edits, everyone])
+        if others.shape[1] == 1:
+            self._shared = others[:, 0]
         self._flow = np.concatenate([self._extra * edited - self._amps, rest.amps])
         self._slope = np.concatenate([self._extra, rest.slope])
-
-    @cached_property
-    def _active(self) -> Index:
-        everyone = np.broadcast_to(self._others, (len(self._others), len(self)))
-        return np.concatenate([self._edits, everyone])
 
     @property
     def active(self) -> Index:
@@ -208,23 +188,6 @@ class Batch:
             worst = self.slot[rows, np.argmin(left[:, rows], axis=0)]
             self.costly[rows] = np.append(self.changes.place, -1)[worst]
 
-    def _follow(self, curves: CurveSet, near: Index) -> None:
-        """Let the curves far away leave their tangents, a little, until nothing moves any more."""
-        network, rows = self.network, np.arange(len(self))
-        everyone = Curves(network.wiring.curves, network.tangent)
-        off = np.zeros(len(self))
-        for turn in range(_FOLLOWING):
-            far = everyone.beyond(self.volts(self.curve_ports).T, rows)[0].T
-            np.put_along_axis(far, near, 0.0, axis=1)
-            off = np.max(np.abs(far if self._far is None else far - self._far), axis=1)
-            # Most rows move nothing far away; the few others are looked at again by themselves.
-            if np.all(off < _AMPS_LEFT) or (self.near == NEAR and turn == 0):
-                break
-            self._far = far
-            pushed = self.ports.pushed_by(self.curve_ports, far, self.active)
-            self._settle(curves, self._others, pushed.T)
-        self.astray |= off >= _AMPS_LEFT
-
     def answers(self, back: Array, rows: Index | slice = _ALL) -> Array:
         """What flows at the active ports when volts are put on them from outside [A].
 
@@ -236,25 +199,21 @@ class Batch:
 
     # -- what can be read off -------------------------------------------------------------
 
-    def volts(self, ports: Index) -> Array:
-        """Volts of wide ports in all rows (rows, ports), without a meter [V]."""
-        width = len(self._edits)
-        moved = self.ports.pushed(ports, self._edits.T, self._flow[:width].T)
-        if self._others.shape[1] == 1:
-            seen = self.ports.between(self._others, ports[None])
-            moved += self._flow[width:].T @ seen
-        else:
-            moved += self.ports.pushed(ports, self._others.T, self._flow[width:].T)
-        if self._far is not None:
-            moved += self.ports.pushed_by(self.curve_ports, self._far, ports)
+    def volts(self, ports: Index, rows: Index | slice = _ALL) -> Array:
+        """Volts of wide ports in some rows (rows, ports), without a meter [V]."""
+        own = len(self._active) - len(self._shared)
+        active, flow = self._active[:own, rows].T, self._flow[:, rows].T
+        moved = self.ports.pushed(ports, active, flow[:, :own])
+        if len(self._shared):
+            moved += flow[:, own:] @ self.ports.between(self._shared[:, None], ports[None])
         found: Array = self.ports.volts[ports] - moved
         return found
 
-    @cached_property
-    def curve_volts(self) -> Array:
-        """Volts at all curves (rows, curves) [V]."""
-        settled = self._near_volts.shape[1] == len(self.curve_ports)
-        return self._near_volts if settled else self.volts(self.curve_ports)
+    def curve_volts(self, curve: int) -> Array:
+        """Volts at one curve in all rows (rows,) [V]."""
+        if self._near_volts.shape[1] == len(self.curve_ports):
+            return np.asarray(self._near_volts[:, curve])
+        return np.asarray(self.volts(self.curve_ports[curve : curve + 1])[:, 0])
 
     def curve_parameters(self, group: int, place: int) -> Array:
         """Parameters of one curve in all rows (rows, P)."""
@@ -365,13 +324,46 @@ class Batch:
             found |= ((self.slot == number) & self.altered).any(axis=1)
         return found
 
+    @cached_property
+    def _watch_slots(self) -> tuple[Index, Index]:
+        """Slots of watched branches, and the column of each among the watched (slots,)."""
+        pairs = sorted((number, column) for column, key in enumerate(self.network.wiring.watched.keys)
+                       for number in self.changes.slot_numbers.get(key, ()))  # fmt: skip
+        found = np.array(pairs, dtype=np.intp).reshape(-1, 2)
+        return found[:, 0], found[:, 1]
+
+    @cached_property
+    def stands_as_network(self) -> Bool:
+        """Rows in the states of the network (rows,)."""
+        found: Bool = np.all(self.states == self.network.state_row, axis=1)
+        return found
+
+    @cached_property
+    def alters_watched(self) -> Bool:
+        """Rows that alter a branch that a threshold watches."""
+        watched = np.zeros(len(self.changes.slots) + 1, dtype=bool)
+        watched[self._watch_slots[0]] = True
+        found: Bool = watched[self.slot].any(axis=1)
+        return found
+
+    def watched_flow(self, rows: Index | slice = _ALL) -> Array:
+        """Current of the branch behind each of ``watched`` in some rows (rows, watched) [A]."""
+        network, wiring = self.network, self.network.wiring
+        at = np.array([wiring.place[key] for key in wiring.watched.keys], dtype=np.intp)
+        volts = self.volts(self.watch_ports, rows)
+        siemens = np.repeat(network.siemens[at][None], len(volts), axis=0)
+        altering, slot = self.alters_watched[rows], self.slot[rows]
+        mine = np.flatnonzero(altering)
+        for number, column in zip(*(one.tolist() for one in self._watch_slots), strict=True):
+            there, which = np.nonzero(slot[mine] == number)
+            siemens[mine[there], column] = self.siemens[rows][mine[there], which]
+        found: Array = siemens * volts
+        return found
+
     def watched_amps(self) -> dict[str, Array]:
         """Current of the branch behind each threshold, in all rows [A]."""
-        volts, watched = self.volts(self.watch_ports), self.network.wiring.watched
-        return {
-            name: self.siemens_of(key) * volts[:, column]
-            for column, (name, key) in enumerate(zip(watched.names, watched.keys, strict=True))
-        }
+        flow = self.watched_flow()
+        return {name: flow[:, column] for column, name in enumerate(self.network.wiring.watched.names)}
 
 
 def put_in(r: Array, volts: Array, column: int, siemens: Array, amps: Array) -> Array:

@@ -17,6 +17,12 @@ LEAK = 1e-12
 _ALL = slice(None)
 _DEAD = 1e-9
 """Volts below which there is nothing for a curve to draw [V]."""
+AMPS_LEFT = 1e-9
+"""What a curve far from a change may be off [A]."""
+_FROM_TO, _TRIED = (1e-7, 100.0), 73
+"""Moves that are tried of each curve [V]."""
+_MUCH = 0.05
+"""Share of itself by which what a curve draws beyond its tangent may come back in the next step."""
 _ONE_BY_ONE = 12
 """Above so many that costs more than it saves, and their tangents are a good beginning."""
 
@@ -27,6 +33,36 @@ class Tangent:
 
     siemens: Array
     amps: Array
+
+
+@dataclass(frozen=True)
+class Reach:
+    """How far the volts of each curve may move from where it rests (curves,) [V].
+
+    :param rest: volts at which it rests
+    :param straight: before it leaves its tangent by ``AMPS_LEFT``
+    :param slight: before its slope is so much another that it no longer can be followed step by step
+    """
+
+    rest: Array
+    straight: Array
+    slight: Array
+
+    @classmethod
+    def of(cls, curves: Curves, rest: Array, ohm: Array) -> Reach:
+        """Of all curves of a network.
+
+        :param ohm: resistance of the network at each, the curves' tangents in it (curves,)
+        """
+        none = np.zeros(0, dtype=np.intp)
+        moved = np.geomspace(*_FROM_TO, _TRIED)
+        straight = slight = np.ones((len(rest), len(moved)), dtype=bool)
+        for sign in (-1.0, 1.0):
+            more, slope = curves.beyond(rest[:, None] + sign * moved, none)
+            straight = straight & (np.abs(more) < 0.5 * AMPS_LEFT)
+            slight = slight & (np.abs(slope) * ohm[:, None] < _MUCH)
+        steps = np.append(0.0, moved)
+        return cls(rest, *(steps[np.cumprod(one, axis=1).sum(axis=1)] for one in (straight, slight)))
 
 
 class CurveSet(ABC):
