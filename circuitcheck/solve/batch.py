@@ -335,16 +335,14 @@ class Batch:
     @cached_property
     def stands_as_network(self) -> Bool:
         """Rows in the states of the network (rows,)."""
-        found: Bool = np.all(self.states == self.network.state_row, axis=1)
-        return found
+        return np.asarray(np.all(self.states == self.network.state_row, axis=1))
 
     @cached_property
     def alters_watched(self) -> Bool:
         """Rows that alter a branch that a threshold watches."""
         watched = np.zeros(len(self.changes.slots) + 1, dtype=bool)
         watched[self._watch_slots[0]] = True
-        found: Bool = watched[self.slot].any(axis=1)
-        return found
+        return np.asarray(watched[self.slot].any(axis=1))
 
     def watched_flow(self, rows: Index | slice = _ALL) -> Array:
         """Current of the branch behind each of ``watched`` in some rows (rows, watched) [A]."""

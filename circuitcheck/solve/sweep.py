@@ -212,9 +212,10 @@ def _after_flow(
     thresholds: Mapping[str, Threshold], batch: Batch, local: Index, fuses: Array
 ) -> tuple[Bool, Bool]:
     """The same of some rows of a batch, by the currents that the thresholds watch."""
-    states = batch.states[local]
+    rows = slice(None) if len(local) == len(batch) else local
+    states = batch.states[rows]
     after, still = states.copy(), np.ones(len(states), dtype=bool)
-    amps = dict(zip(batch.network.wiring.watched.names, batch.watched_flow(local).T, strict=True))
+    amps = dict(zip(batch.network.wiring.watched.names, batch.watched_flow(rows).T, strict=True))
     over: dict[int, Array] = {}
     for column, (name, one) in enumerate(thresholds.items()):
         was = states[:, column]
@@ -231,8 +232,8 @@ def _after_flow(
         # Of equals the last: a lead's fuse comes after those of the vehicle.
         columns, shares = np.array(list(over))[::-1], np.stack(list(over.values())[::-1])
         most = shares.max(axis=0)
-        rows = np.flatnonzero(still & (most >= 1))
-        worst = np.argmax(shares[:, rows] >= 0.999 * most[rows], axis=0)
-        after[rows, columns[worst]] = True
-        still[rows] = False
+        blows = np.flatnonzero(still & (most >= 1))
+        worst = np.argmax(shares[:, blows] >= 0.999 * most[blows], axis=0)
+        after[blows, columns[worst]] = True
+        still[blows] = False
     return after, still
