@@ -9,14 +9,18 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 
+import numpy as np
+
 from circuitcheck.circuit.build import build_circuit
+from circuitcheck.circuit.circuit import Circuit
 from circuitcheck.harness.model import Harness, Setup
 from circuitcheck.parts.fault import Branches, Change
-from circuitcheck.physics.branch import Array
+from circuitcheck.physics.branch import Array, Branch
 from circuitcheck.solve.changes import Changes, one_of
 from circuitcheck.solve.network import Networks
 from circuitcheck.solve.point import solve_point
 from circuitcheck.solve.sweep import settle
+from circuitcheck.solve.wiring import Index
 
 HOT = "125 degC warming"
 Rule = Callable[[Branches], Change]
@@ -41,31 +45,57 @@ def service_setups(harness: Harness) -> list[Setup]:
 
 def blown_in_service(
     harness: Harness, rules: Sequence[Rule], counts: Sequence[int] | None = None,
-    fuses: Array | None = None,
+    fuses: Array | None = None, overloads: Sequence[bool] | None = None,
 ) -> list[frozenset[str]]:  # fmt: skip
     """For each row of some fault rules the fuses that it blows in use.
 
     :param counts: how many rows each rule stands for, if its branches hold arrays
     :param fuses: for each row, by how much every fuse opens above its usual limit [1]
+    :param overloads: which rules can make anything carry more; the others, none of them unless told,
+        blow nothing and are not asked
     """
     counts = counts or [1] * len(rules)
-    places = [(number, place) for number, count in enumerate(counts) for place in range(count)]
-    found: list[set[str]] = [set() for _ in places]
-    for setup in service_setups(harness):
-        circuit = build_circuit(harness, setup)
-        latching = {name for name, one in circuit.thresholds.items() if one.latching}
-        changes = [rule(circuit.branches) for rule in rules]
-        networks = Networks(circuit)
-        laid_out = Changes.of(networks.wiring, changes, counts)
-        settled = settle(networks, laid_out, [], fuses=fuses)
-        for group in settled.groups:
-            for name in latching:
-                for row in group.rows[group.batch.state(name)[group.local]].tolist():
-                    found[row].add(name)
-        for row in (*settled.buzzing, *settled.unsure):
-            limit = 1.0 if fuses is None else float(fuses[row])
-            number, place = places[row]
-            change = one_of(changes[number], place)
-            point = solve_point(circuit.changed(change).after(frozenset(), limit))
-            found[int(row)] |= {name for name in latching if point.states[name]}
+    wanted = np.ones(len(rules), dtype=bool) if overloads is None else np.array(overloads)
+    asked = np.flatnonzero(wanted).tolist()
+    rows = np.flatnonzero(np.repeat(wanted, counts))
+    found: list[set[str]] = [set() for _ in range(sum(counts))]
+    if asked:
+        limits = np.ones(len(rows)) if fuses is None else fuses[rows]
+        for setup in service_setups(harness):
+            circuit = build_circuit(harness, setup)
+            changes = [rules[one](circuit.branches) for one in asked]
+            blown = blown_in(circuit, changes, [counts[one] for one in asked], limits)
+            for row, names in zip(rows.tolist(), blown, strict=True):
+                found[row] |= names
     return [frozenset(one) for one in found]
+
+
+def blown_in(
+    circuit: Circuit, changes: Sequence[Change], counts: Sequence[int], fuses: Array,
+    together: Index | None = None,
+) -> list[set[str]]:  # fmt: skip
+    """For each row of some changes the fuses that it blows in one condition of use.
+
+    :param fuses: for each row, by how much every fuse opens above its usual limit [1]
+    :param together: rows of the changes that act two at once (rows, 2), the second -1 for none
+    """
+    latching = [name for name, one in circuit.thresholds.items() if one.latching]
+    networks = Networks(circuit)
+    laid_out = Changes.of(networks.wiring, changes, counts)
+    if together is not None:
+        laid_out = laid_out.together(together[:, 0], together[:, 1])
+    settled = settle(networks, laid_out, [], fuses=fuses)
+    found: list[set[str]] = [set() for _ in fuses]
+    for group in settled.groups:
+        for name in latching:
+            for row in group.rows[group.batch.state(name)[group.local]].tolist():
+                found[row].add(name)
+    first = np.cumsum([0, *counts])
+    for row in (*settled.buzzing.tolist(), *settled.unsure.tolist()):
+        change: dict[str, Branch | None] = {}
+        for one in [row] if together is None else together[row, together[row] >= 0].tolist():
+            number = int(np.searchsorted(first, one, side="right")) - 1
+            change |= one_of(changes[number], one - int(first[number]))
+        point = solve_point(circuit.changed(change).after(frozenset(), float(fuses[row])))
+        found[row] |= {name for name in latching if point.states[name]}
+    return found

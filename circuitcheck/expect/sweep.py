@@ -6,9 +6,12 @@ A piece of the work is one test under some of the faults: it needs nothing but t
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Sequence
-from concurrent.futures import Executor, Future
-from dataclasses import dataclass
+from collections.abc import Callable, Collection, Iterator, Sequence
+from concurrent.futures import Executor
+from dataclasses import dataclass, field
+from functools import lru_cache
+from typing import TypeVar
+from uuid import uuid4
 
 import numpy as np
 
@@ -23,9 +26,13 @@ from circuitcheck.solve.wiring import Index
 
 MAGNITUDES = 16
 """Values tried over the range of a fault's unknown one, unless told."""
-_AT_ONCE = 1000
+_AT_ONCE = 10_000
 """Faults solved together: what they need has to lie in memory."""
+_IN_SERVICE = 2000
+"""Faults of one piece of work that asks what they blow in use."""
 
+Work = TypeVar("Work")
+Done = TypeVar("Done")
 Progress = Callable[[int, int], None]
 """Told how many pieces are done, of how many."""
 
@@ -47,14 +54,29 @@ class Swept:
     values: Array
 
 
+Blown = tuple[frozenset[str], ...]
+
+
+@dataclass(frozen=True)
+class _Whole:
+    """What all pieces of one sweep share. By its mark a process knows it again."""
+
+    mark: str
+    harness: Harness = field(compare=False)
+    magnitudes: int = field(compare=False)
+
+
 @dataclass(frozen=True)
 class _Piece:
-    """One test under some faults, by their numbers: a fault's rule cannot be sent anywhere."""
+    """One test under some faults, by their numbers: a fault's rule cannot be sent anywhere.
 
-    harness: Harness
+    :param blown: for each row the fuses that its fault has blown in use
+    """
+
+    whole: _Whole
     test: str
     faults: tuple[int, ...]
-    magnitudes: int
+    blown: Blown
 
 
 def sweep(
@@ -72,56 +94,85 @@ def sweep(
     :param pieces: into how many the faults of one test are shared out
     :raises UnknownName: for a test or a fault that is not there
     """
-    names = [one.spec for one in lasting_faults(harness)]
+    whole = _Whole(uuid4().hex, harness, magnitudes)
+    names = [one.mode.spec for one in _every(whole)]
     wanted = range(len(names)) if faults is None else [
         names.index(_known("fault", one, names)) for one in faults]  # fmt: skip
+    chosen = [_known("test", test, harness.tests) for test in (tests or list(harness.tests))]
     size = max(1, -(-len(wanted) // pieces))
-    work = [
-        _Piece(harness, _known("test", test, harness.tests), tuple(wanted[n : n + size]), magnitudes)
-        for test in (tests or list(harness.tests)) for n in range(0, len(wanted), size)
-    ]  # fmt: skip
+    parts = [tuple(wanted[n : n + size]) for n in range(0, len(wanted), size)]
+    blown = _after_service(whole, parts, executor)
+    work = [_Piece(whole, test, part, already)
+            for test in chosen for part, already in zip(parts, blown, strict=True)]  # fmt: skip
     done: list[Swept] = []
-    waiting: list[Future[Swept]] = [] if executor is None else [
-        executor.submit(_swept, piece) for piece in work]  # fmt: skip
-    for number, piece in enumerate(work):
-        done.append(waiting[number].result() if waiting else _swept(piece))
+    for found in _mapped(executor, _swept, work):
+        done.append(found)
         if progress is not None:
-            progress(number + 1, len(work))
-    return [_joined([one for one in done if one.test == test])
-            for test in dict.fromkeys(piece.test for piece in work)]  # fmt: skip
+            progress(len(done), len(work))
+    return [_joined([one for one in done if one.test == test]) for test in dict.fromkeys(chosen)]
+
+
+def _mapped(executor: Executor | None, task: Callable[[Work], Done], work: Sequence[Work]
+            ) -> Iterator[Done]:  # fmt: skip
+    """What a task makes of each piece of work, in order."""
+    if executor is None:
+        yield from map(task, work)
+    else:
+        for one in [executor.submit(task, piece) for piece in work]:
+            yield one.result()
+
+
+@lru_cache(maxsize=1)
+def _every(whole: _Whole) -> list[ChosenFault]:
+    """All faults with all values to try."""
+    return [ChosenFault(one, _tried(one, whole.magnitudes)) for one in lasting_faults(whole.harness)]
+
+
+def _counts(chosen: Sequence[ChosenFault]) -> list[int]:
+    """How many values of each fault are tried."""
+    return [np.size(one.value) for one in chosen]
+
+
+def _after_service(
+    whole: _Whole, parts: Sequence[tuple[int, ...]], executor: Executor | None
+) -> list[Blown]:
+    """For each row of each part the fuses that its fault has blown in use: the same for all tests."""
+    every = _every(whole)
+    counts = _counts(every)
+    risky = [one for part in parts for one in part if every[one].mode.overloads]
+    work = [_Piece(whole, "", tuple(risky[n : n + _IN_SERVICE]), ())
+            for n in range(0, len(risky), _IN_SERVICE)]  # fmt: skip
+    asked = [one for found in _mapped(executor, _blown, work) for one in found]
+    blown = {}
+    for one in risky:
+        blown[one], asked = asked[: counts[one]], asked[counts[one] :]
+    return [tuple(already for one in part for already in blown.get(one, [frozenset()] * counts[one]))
+            for part in parts]  # fmt: skip
+
+
+def _blown(piece: _Piece) -> list[frozenset[str]]:
+    """The fuses that some faults blow in use."""
+    chosen = [_every(piece.whole)[one] for one in piece.faults]
+    rules = [lambda branches, one=one: combined([one], branches) for one in chosen]
+    return blown_in_service(piece.whole.harness, rules, _counts(chosen))
 
 
 def _swept(piece: _Piece) -> Swept:
-    test = piece.harness.tests[piece.test]
-    bench = bench_for(piece.harness, test)
-    every = lasting_faults(piece.harness)
-    rows = []
-    for start in range(0, len(piece.faults), _AT_ONCE):
-        numbers = piece.faults[start : start + _AT_ONCE]
-        chosen = [ChosenFault(every[one], _tried(every[one], piece.magnitudes)) for one in numbers]
-        tried = [np.atleast_1d(one.value) for one in chosen]
-        counts = [len(one) for one in tried]
-        changes = [combined([one], bench.circuit.branches, test.setup.swap) for one in chosen]
-        values = bench.run(changes, counts, _blown(piece.harness, chosen, counts)).values
-        rows.append((np.repeat(np.array(numbers), counts), np.concatenate(tried), values))
-    fault, value, values = (np.concatenate(one) for one in zip(*rows, strict=True))
-    return Swept(piece.test, tuple(test.observe), fault, value, values)
-
-
-def _blown(
-    harness: Harness, chosen: Sequence[ChosenFault], counts: Sequence[int]
-) -> list[frozenset[str]]:
-    """For each row the fuses that its fault has blown in use; asked only of those that overload."""
+    harness = piece.whole.harness
+    test = harness.tests[piece.test]
+    bench = bench_for(harness, test)
+    chosen = [_every(piece.whole)[one] for one in piece.faults]
+    counts = _counts(chosen)
     first = np.cumsum([0, *counts])
-    risky = [number for number, one in enumerate(chosen) if one.mode.overloads]
-    found = [frozenset[str]()] * int(first[-1])
-    if risky:
-        rules = [lambda branches, n=n: combined([chosen[n]], branches) for n in risky]
-        rows = np.concatenate([np.arange(first[n], first[n + 1]) for n in risky]).tolist()
-        blown = blown_in_service(harness, rules, [counts[n] for n in risky])
-        for row, already in zip(rows, blown, strict=True):
-            found[row] = already
-    return found
+    values = [np.zeros((0, len(test.observe)))]
+    for start in range(0, len(chosen), _AT_ONCE):
+        here = slice(start, start + _AT_ONCE)
+        changes = [combined([one], bench.circuit.branches, test.setup.swap) for one in chosen[here]]
+        blown = piece.blown[first[start] : first[min(start + _AT_ONCE, len(chosen))]]
+        values.append(bench.run(changes, counts[here], blown).values)
+    fault = np.repeat(np.array(piece.faults, dtype=np.intp), counts)
+    tried = np.concatenate([np.zeros(0), *(np.atleast_1d(one.value) for one in chosen)])
+    return Swept(piece.test, tuple(test.observe), fault, tried, np.concatenate(values))
 
 
 def _known(what: str, name: str, names: Collection[str]) -> str:

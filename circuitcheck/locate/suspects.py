@@ -139,19 +139,10 @@ class Predictor:
         """Fuses blown in service, for each row."""
 
     def _after_service(self, harness: Harness) -> list[frozenset[str]]:
-        """Fuses blown in service; asked only of faults that can overload something."""
-        risky = [n for n, faults in enumerate(self._chosen) if any(f.mode.overloads for f in faults)]
-        found = [frozenset[str]()] * sum(self.counts)
-        if risky:
-            rules = [
-                lambda branches, n=number: combined(self._chosen[n], branches) for number in risky
-            ]
-            rows = self.rows(risky)
-            counts = [self.counts[number] for number in risky]
-            blown = blown_in_service(harness, rules, counts, self._fuses[rows])
-            for row, already in zip(rows.tolist(), blown, strict=True):
-                found[row] = already
-        return found
+        """Fuses blown in service."""
+        rules = [lambda branches, one=one: combined(one, branches) for one in self._chosen]
+        overloads = [any(fault.mode.overloads for fault in one) for one in self._chosen]
+        return blown_in_service(harness, rules, self.counts, self._fuses, overloads)
 
     def rows(self, trials: Sequence[int]) -> Index:
         """The rows of some trials."""

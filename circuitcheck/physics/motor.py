@@ -13,8 +13,11 @@ from dataclasses import dataclass
 from typing import ClassVar
 
 import numpy as np
+from numpy.typing import NDArray
 
 from circuitcheck.physics.branch import Array
+
+Bool = NDArray[np.bool_]
 
 RPM = math.pi / 30
 """One revolution per minute in radians per second."""
@@ -50,31 +53,28 @@ class FanMotor:
     @staticmethod
     def speed(parameters: Array, volts: Array) -> Array:
         """Shaft speed at some volts [rad/s]; signed as the volts are, 0 while friction holds it."""
-        r, ke, k, t0 = (parameters[..., i] for i in range(4))
-        size = np.abs(volts)
-        damping = ke**2 / r
-        drive = np.maximum(ke * size / r - t0, 0.0)
-        # The positive root of k w^2 + damping w - drive = 0, in the form that does not cancel.
-        root = 2 * drive / (damping + np.sqrt(damping**2 + 4 * k * drive) + _TINY)
-        return np.sign(volts) * root * parameters[..., 4]
+        r, ke, k, t0, on = (parameters[..., i] for i in range(5))
+        found: Array = np.copysign(_turning(r, ke, k, t0, np.abs(volts))[0], volts) * on
+        return found
 
     @staticmethod
     def current_and_slope(parameters: Array, volts: Array) -> tuple[Array, Array]:
         """Current [A] and its slope [S]; ``I = (V - Ke w) / R``."""
-        r, ke, k = (parameters[..., i] for i in range(3))
-        on = parameters[..., 4]
-        w = np.abs(FanMotor.speed(parameters, volts))
-        current = (np.abs(volts) - ke * w) / r
-        damping = ke**2 / r
-        turning = np.where(w > 0, damping / (2 * k * w + damping + _TINY), 0.0)
-        return on * np.sign(volts) * current, on * (1 - turning) / r
+        r, ke, k, t0, on = (parameters[..., i] for i in range(5))
+        size = np.abs(volts)
+        w, turns, root = _turning(r, ke, k, t0, size)
+        share = on / r
+        # More volts drive more current, less what meets the back EMF of a shaft that turns faster.
+        return share * np.copysign(size - ke * w, volts), share * (1 - ke**2 * turns / root)
 
     @staticmethod
     def behind(parameters: Array, emf: Array, ohm: Array) -> Array:
         """Current on a source behind a resistance [A]: as of a motor with that much more winding."""
-        longer = parameters.copy()
-        longer[..., 0] += ohm
-        return FanMotor.current_and_slope(longer, emf)[0]
+        r, ke, k, t0, on = (parameters[..., i] for i in range(5))
+        size, longer = np.abs(emf), r + ohm
+        w, _, _ = _turning(longer, ke, k, t0, size)
+        found: Array = on * np.copysign(size - ke * w, emf) / longer
+        return found
 
     @classmethod
     def from_rated_point(
@@ -104,6 +104,17 @@ class FanMotor:
             tail, head, resistance, ke, torque * (1 - friction_share) / omega**2,
             torque * friction_share, 1.0, spreads,
         )  # fmt: skip
+
+
+def _turning(r: Array, ke: Array, k: Array, t0: Array, size: Array) -> tuple[Array, Bool, Array]:
+    """Speed at volts without a sign [rad/s], whether it turns, and the root of the quadratic.
+
+    ``k w^2 + Ke^2 w / R = drive / R``; the positive root in the form that does not cancel.
+    """
+    drive = np.maximum(ke * size - t0 * r, 0.0)
+    damping = ke**2 + _TINY
+    root = np.sqrt(damping**2 + 4 * k * r * drive) + _TINY
+    return 2 * drive / (damping + root), drive > 0, root
 
 
 _TINY = 1e-300

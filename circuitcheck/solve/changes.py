@@ -7,10 +7,10 @@ states in.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+import math
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
-from functools import cached_property
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 
@@ -19,8 +19,7 @@ from circuitcheck.physics.branch import ALWAYS, Array, Branch, Condition, Conduc
 from circuitcheck.solve.wiring import Index, Wiring
 
 
-@dataclass(frozen=True, slots=True)
-class Slot:
+class Slot(NamedTuple):
     """A linear branch that some change alters or adds."""
 
     key: str
@@ -57,6 +56,7 @@ class Changes:
     :param condition: number in ``conditions`` of when it is closed (rows, width)
     :param curves: altered curves, by key
     :param contacts: the contacts of the circuit
+    :param slot_numbers: the slots of each key
     """
 
     wiring: Wiring
@@ -71,6 +71,7 @@ class Changes:
     condition: Index
     curves: dict[str, CurveEdits]
     contacts: tuple[Contact, ...]
+    slot_numbers: dict[str, list[int]]
 
     @classmethod
     def of(
@@ -89,6 +90,8 @@ class Changes:
 
     def take(self, rows: Index) -> Changes:
         """Some of the rows, in the order given; a row may be taken more than once."""
+        if len(rows) == len(self) and np.array_equal(rows, np.arange(len(self))):
+            return self
         curves = {}
         for key, edits in self.curves.items():
             place = np.full(len(self), -1, dtype=np.intp)
@@ -125,58 +128,69 @@ class Changes:
             condition=both(self.condition, 0), curves=curves,
         )  # fmt: skip
 
-    @cached_property
-    def slot_numbers(self) -> dict[str, list[int]]:
-        """The slots of each key."""
-        found: dict[str, list[int]] = {}
-        for number, one in enumerate(self.slots):
-            found.setdefault(one.key, []).append(number)
-        return found
+
+_LINEAR = (Conductor, Source)
 
 
 class _Layout:
-    """The filling of the arrays, change by change."""
+    """The filling of the arrays: what each change says is listed, and put in place all at once."""
 
     def __init__(self, wiring: Wiring, changes: Sequence[Change], counts: Sequence[int]) -> None:
         self.wiring = wiring
         self.branches = wiring.circuit.branches
         self.nodes = wiring.index
-        self.slots: dict[Slot, int] = {}
+        self.slots: dict[tuple[str, str, str], int] = {}
+        self.slot_numbers: dict[str, list[int]] = {}
         self.conditions: dict[Condition, int] = {ALWAYS: 0}
-        # A branch put between other nodes is one taken out and one added.
-        rows, most = sum(counts), 2 * max((len(one) for one in changes), default=0)
-        self.slot = np.full((rows, most), -1, dtype=np.intp)
-        self.siemens = np.zeros((rows, most))
-        self.emf = np.zeros((rows, most))
-        self.condition = np.zeros((rows, most), dtype=np.intp)
+        self.rows = sum(counts)
+        self.listed: list[tuple[int, int, int, int, int]] = []
+        """First row, how many rows, column, slot and condition of each altered linear branch."""
+        self.ohm: list[Any] = []
+        self.emf: list[Any] = []
         self.curves: dict[str, list[tuple[Index, Array]]] = {}
         first = 0
         for change, count in zip(changes, counts, strict=True):
-            self._fill(change, slice(first, first + count))
+            if change:
+                self._list(change, first, count)
             first += count
 
-    def _fill(self, change: Change, rows: slice) -> None:
-        column = 0
+    def _list(self, change: Change, first: int, count: int) -> None:
+        column, branches = 0, self.branches
         for key, new in change.items():
-            old = self.branches.get(key)
-            if not isinstance(new if new is not None else old, Conductor | Source):
+            old = branches.get(key)
+            if not isinstance(new if new is not None else old, _LINEAR):
                 if old is not None:
-                    self._fill_curve(key, old, new, rows)
+                    self._fill_curve(key, old, new, slice(first, first + count))
                 continue
-            if isinstance(old, Conductor | Source) and (new is None or _ends(new) != _ends(old)):
-                self.slot[rows, column] = self._slot(key, old)
+            # A branch put between other nodes is one taken out and one added.
+            if isinstance(old, _LINEAR) and (
+                new is None or new.tail != old.tail or new.head != old.head
+            ):
+                self.listed.append((first, count, column, self._slot(key, old), 0))
+                self.ohm.append(math.inf)
+                self.emf.append(0.0)
                 column += 1
-            if isinstance(new, Conductor | Source) and self.nodes.keys() >= {new.tail, new.head}:
-                self.slot[rows, column] = self._slot(key, new)
-                self.siemens[rows, column] = siemens_of(new)
-                self.emf[rows, column] = getattr(new, "emf", 0.0)
-                when = getattr(new, "closed_when", ALWAYS)
-                number = self.conditions.setdefault(when, len(self.conditions))
-                self.condition[rows, column] = number
+            if isinstance(new, _LINEAR) and new.tail in self.nodes and new.head in self.nodes:
+                when = self._when(new)
+                self.listed.append((first, count, column, self._slot(key, new), when))
+                self.ohm.append(new.ohm)
+                self.emf.append(getattr(new, "emf", 0.0))
                 column += 1
 
+    def _when(self, branch: Conductor | Source) -> int:
+        """The number of the condition on which a branch is closed."""
+        condition = getattr(branch, "closed_when", ALWAYS)
+        if condition is ALWAYS:
+            return 0
+        return self.conditions.setdefault(condition, len(self.conditions))
+
     def _slot(self, key: str, branch: Branch) -> int:
-        return self.slots.setdefault(Slot(key, branch.tail, branch.head), len(self.slots))
+        slot = key, branch.tail, branch.head
+        number = self.slots.get(slot)
+        if number is None:
+            number = self.slots[slot] = len(self.slots)
+            self.slot_numbers.setdefault(key, []).append(number)
+        return number
 
     def _fill_curve(self, key: str, old: Branch, new: Branch | None, rows: slice) -> None:
         one: Any = old if new is None else new
@@ -188,19 +202,31 @@ class _Layout:
         self.curves.setdefault(key, []).append((np.arange(rows.start, rows.stop), values))
 
     def done(self) -> Changes:
-        used = int(np.max(np.sum(self.slot >= 0, axis=1), initial=0))
+        first, count, column, slot, condition = np.array(
+            self.listed, dtype=np.intp).reshape(-1, 5).T  # fmt: skip
+        shape = self.rows, int(np.max(column, initial=-1)) + 1
+        ends = np.cumsum(count)
+        at = np.arange(ends[-1] if len(ends) else 0)
+        at = (at + np.repeat(first - ends + count, count)) * shape[1] + np.repeat(column, count)
+
+        def placed(values: Any, none: Any) -> Any:
+            found = np.full(shape, none)
+            found.reshape(-1)[at] = values
+            return found
+
         curves = {
             key: CurveEdits(*(np.concatenate(one) for one in zip(*pieces, strict=True)))
             for key, pieces in self.curves.items()
         }
-        place = self.wiring.place
         contacts = tuple(self._contacts())
+        slots = tuple(Slot(*one) for one in self.slots)
+        where = [(self.nodes[one.tail], self.nodes[one.head], self._place(one)) for one in slots]
+        tail, head, place = np.array(where, dtype=np.intp).reshape(-1, 3).T.copy()
         return Changes(
-            self.wiring, tuple(self.slots), self._numbers(self.nodes[s.tail] for s in self.slots),
-            self._numbers(self.nodes[s.head] for s in self.slots),
-            self._numbers(place[s.key] if self._is_there(s) else -1 for s in self.slots),
-            tuple(self.conditions), self.slot[:, :used], self.siemens[:, :used],
-            self.emf[:, :used], self.condition[:, :used], curves, contacts,
+            self.wiring, slots, tail, head, place,
+            tuple(self.conditions), placed(np.repeat(slot, count), -1),
+            placed(1 / _spread_out(self.ohm, count), 0.0), placed(_spread_out(self.emf, count), 0.0),
+            placed(np.repeat(condition, count), 0), curves, contacts, self.slot_numbers,
         )  # fmt: skip
 
     def _contacts(self) -> Iterator[Contact]:
@@ -210,24 +236,23 @@ class _Layout:
             siemens = float(self.wiring.siemens[place])
             yield Contact(self._slot(key, self.branches[key]), number, siemens)
 
-    def _is_there(self, slot: Slot) -> bool:
-        old = self.branches.get(slot.key)
-        return isinstance(old, Conductor | Source) and _ends(old) == (slot.tail, slot.head)
-
-    @staticmethod
-    def _numbers(found: Iterable[int]) -> Index:
-        return np.fromiter(found, dtype=np.intp)
+    def _place(self, slot: Slot) -> int:
+        """Among the circuit's linear branches, -1 if it is none of them."""
+        old = self.wiring.linear.get(slot.key)
+        same = old is not None and old.tail == slot.tail and old.head == slot.head
+        return self.wiring.place[slot.key] if same else -1
 
 
-def _ends(branch: Branch) -> tuple[str, str]:
-    return branch.tail, branch.head
-
-
-def siemens_of(branch: Conductor | Source) -> Any:
-    """Conductance of a closed branch [S], or of each of its values."""
-    if isinstance(branch.ohm, np.ndarray):
-        return np.where(np.isinf(branch.ohm), 0.0, 1.0 / branch.ohm)
-    return branch.siemens
+def _spread_out(values: Sequence[Any], counts: Index) -> Array:
+    """Numbers as often as their counts say, and arrays that have so many, one after the other."""
+    arrays = [one for one in values if isinstance(one, np.ndarray)]
+    if not arrays:
+        return np.repeat(np.array(values, dtype=np.float64), counts)
+    many = [isinstance(one, np.ndarray) for one in values]
+    numbers = [0.0 if array else one for one, array in zip(values, many, strict=True)]
+    found = np.repeat(np.array(numbers), counts)
+    found[np.repeat(many, counts)] = np.concatenate(arrays)
+    return found
 
 
 def one_of(change: Change, place: int) -> Change:

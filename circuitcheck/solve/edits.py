@@ -7,16 +7,20 @@ like any other, so that a change which throws one relay of many needs no network
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from circuitcheck.joined import Joined
 from circuitcheck.physics.branch import Array, Condition
 from circuitcheck.solve.changes import Changes
 from circuitcheck.solve.network import Network
 from circuitcheck.solve.ports import Ports
 from circuitcheck.solve.wiring import Bool, Index
 
+_WORD = 8
+"""Bytes of a long number."""
 _TOUCHED = 1e-6
 """Share of a current above which it passes a branch, and not only by rounding."""
 
@@ -36,16 +40,22 @@ class Edits:
         self.network = network
         self.changes = changes
         places = {name: number for number, name in enumerate(network.circuit.thresholds)}
-        held = np.stack([holding(one, places, states) for one in changes.conditions], axis=1)
         slot, siemens, emf = changes.slot, changes.siemens, changes.emf
+        if np.all(states == network.state_row):  # what holds for one row holds for all
+            held = _held(changes.conditions, places, network.state_row[None])
+            self._compare(slot, siemens * held[0, changes.condition], emf, None)
+            return
+        held = _held(changes.conditions, places, states)
+        siemens = siemens * held[np.arange(len(slot))[:, None], changes.condition]
+        if not changes.contacts:
+            self._compare(slot, siemens, emf, None)
+            return
+        flipped, closed = self._flipped(held)
+        slot = np.concatenate([slot, flipped], axis=1)
+        siemens = np.concatenate([siemens, closed], axis=1)
+        emf = np.concatenate([emf, np.zeros(flipped.shape)], axis=1)
         flips = np.zeros(slot.shape, dtype=bool)
-        siemens = siemens * np.take_along_axis(held, changes.condition, axis=1)
-        if changes.contacts and not np.all(states == network.state_row):
-            flipped, closed = self._flipped(held)
-            slot = np.concatenate([slot, flipped], axis=1)
-            siemens = np.concatenate([siemens, closed], axis=1)
-            emf = np.concatenate([emf, np.zeros(flipped.shape)], axis=1)
-            flips = np.concatenate([flips, np.ones(flipped.shape, dtype=bool)], axis=1)
+        flips[:, changes.slot.shape[1] :] = True
         self._compare(slot, siemens, emf, flips)
 
     def _flipped(self, held: Bool) -> tuple[Index, Array]:
@@ -60,28 +70,31 @@ class Edits:
             other &= changes.slot[:, column, None] != slots  # the change says how that one lies
         first, there = _packed(other)
         taken = np.where(there, slots[first], -1)
-        return taken, np.where(np.take_along_axis(closed, first, axis=1), full[first], 0.0)
+        closes = there & np.take_along_axis(closed, first, axis=1)
+        return taken, np.where(closes, full[first], 0.0)
 
-    def _compare(self, slot: Index, siemens: Array, emf: Array, flips: Bool) -> None:
+    def _compare(self, slot: Index, siemens: Array, emf: Array, flips: Bool | None) -> None:
         """What is different from the network, adds first."""
         network, changes = self.network, self.changes
-        known = changes.place >= 0
-        was = np.append(np.where(known, network.siemens[changes.place], 0.0), 0.0)
-        was_amps = np.append(was[:-1] * np.where(known, network.wiring.emf[changes.place], 0.0), 0.0)
-        there = slot >= 0
-        extra = np.where(there, siemens - was[slot], 0.0)
-        amps = np.where(there, siemens * emf - was_amps[slot], 0.0)
+        # Nothing stands at the end for what the network does not have, and for no slot, both -1.
+        place = np.append(changes.place, -1)
+        was = np.append(network.siemens, 0.0)[place]
+        was_amps = was * np.append(network.wiring.emf, 0.0)[place]
+        # A place that a row leaves empty holds no siemens and no emf, and was nothing before.
+        extra, amps = siemens - was[slot], siemens * emf - was_amps[slot]
         live = (extra != 0) | (amps != 0)
         adds = live & (siemens > 0) & (siemens == extra)
-        width = int(np.max(live.sum(axis=1), initial=0))
-        first = np.argsort(np.where(adds, 0, np.where(live, 1, 2)), axis=1, kind="stable")[:, :width]
-        live = np.take_along_axis(live, first, axis=1)
-        self.slot = np.where(live, np.take_along_axis(slot, first, axis=1), -1)
-        self.siemens = np.take_along_axis(siemens, first, axis=1)
-        self.extra_siemens = np.where(live, np.take_along_axis(extra, first, axis=1), 0.0)
-        self.extra_amps = np.where(live, np.take_along_axis(amps, first, axis=1), 0.0)
-        self.adds = np.take_along_axis(adds, first, axis=1)
-        self.flips = np.take_along_axis(flips, first, axis=1)
+        flips = np.zeros(slot.shape, dtype=bool) if flips is None else flips
+        fields: tuple[Any, ...] = slot, siemens, extra, amps, live, adds, flips
+        if slot.shape[1] > 1:
+            first = _in_order(np.where(adds, 0, np.where(live, 1, 2)))
+            first = first[:, : int(np.max(live.sum(axis=1), initial=0))]
+            rows = np.arange(len(slot))[:, None]
+            fields = tuple(one[rows, first] for one in fields)
+        elif not live.any():
+            fields = tuple(one[:, :0] for one in fields)
+        slot, self.siemens, self.extra_siemens, self.extra_amps, live, self.adds, self.flips = fields
+        self.slot = np.where(live, slot, -1)
         self.removes = live & (self.siemens == 0) & (self.extra_siemens < 0)
 
     def bridging(self, ports: Ports, port: Index) -> Bool:
@@ -109,6 +122,8 @@ class Edits:
     def _go_round(self, found: Bool, ports: Ports, port: Index) -> None:
         """Take back those that a branch which the row adds goes round."""
         rows = np.flatnonzero(found.any(axis=1) & self.adds.any(axis=1))
+        if not rows.size:
+            return
         adds, found_here = self.adds[rows], found[rows]
         seen = ports.between(port[rows][:, :, None], port[rows][:, None, :])
         # Of what is pushed in at the ends of an added branch, how much passes what is taken out.
@@ -124,21 +139,29 @@ class Edits:
         found[rows[one]] &= ~np.any(passed[one] > 0.5, axis=2)
         touched = ~few | np.any(passed > _TOUCHED, axis=(1, 2))
         known: dict[bytes, Bool] = {}
+        without: dict[frozenset[int], Joined[int]] = {}
         for row in rows[touched & ~one].tolist():
             mark = self.slot[row].tobytes() + self.removes[row].tobytes()
             if mark not in known:
-                known[mark] = self._apart(row)
+                gone = frozenset(self.changes.place[self.slot[row, self.removes[row]]].tolist())
+                if gone not in without:
+                    without[gone] = self.network.joined(gone)
+                known[mark] = self._apart(row, without[gone])
             found[row] = known[mark]
 
-    def _apart(self, row: int) -> Bool:
-        """The same of one row by the graph itself."""
-        removes, slot, changes = self.removes[row], self.slot[row], self.changes
+    def _apart(self, row: int, without: Joined[int]) -> Bool:
+        """The same of one row by the graph itself.
+
+        :param without: what is joined when all that the row removes is gone, and nothing added
+        """
+        removes, slot = self.removes[row], self.slot[row]
         found = np.zeros(len(removes), dtype=bool)
-        joined = self.network.joined(set(changes.place[slot[removes]].tolist()))
-        for number in slot[self.adds[row]].tolist():
-            joined.join(int(changes.tail[number]), int(changes.head[number]))
-        for column in np.flatnonzero(removes):
-            ends = int(changes.tail[slot[column]]), int(changes.head[slot[column]])
+        tail, head = self.changes.tail[slot].tolist(), self.changes.head[slot].tolist()
+        joined: Joined[int] = Joined()
+        for column in np.flatnonzero(self.adds[row]).tolist():
+            joined.join(without.root(tail[column]), without.root(head[column]))
+        for column in np.flatnonzero(removes).tolist():
+            ends = without.root(tail[column]), without.root(head[column])
             found[column] = not joined.together(*ends)
             joined.join(*ends)  # left in where it is a bridge: another beside it is then none
         return found
@@ -158,6 +181,19 @@ def holding(condition: Condition, places: Mapping[str, int], states: Bool) -> Bo
     return found
 
 
+def _held(conditions: Sequence[Condition], places: Mapping[str, int], states: Bool) -> Bool:
+    """Which conditions hold in each row of states (rows, conditions)."""
+    return np.stack([holding(one, places, states) for one in conditions], axis=1)
+
+
+def _in_order(keys: Index) -> Index:
+    """For each row the columns from the lowest key to the highest, equal ones as they stand."""
+    if keys.shape[1] != 2:
+        return np.argsort(keys, axis=1, kind="stable")
+    swap = (keys[:, 0] > keys[:, 1]).astype(np.intp)
+    return np.stack([swap, 1 - swap], axis=1)
+
+
 def _packed(wanted: Bool) -> tuple[Index, Bool]:
     """For each row the columns that are wanted, first to last, and which of those are there."""
     width = int(np.max(wanted.sum(axis=1), initial=0))
@@ -170,8 +206,16 @@ def alike_rows(states: Bool, rows: Sequence[int] | Index) -> list[Index]:
     listed = np.asarray(rows, dtype=np.intp)
     if not states.shape[1] or not listed.size:
         return [listed]
-    packed = np.packbits(states[listed], axis=1)
-    _, label = np.unique(packed, axis=0, return_inverse=True)
+    own = states[listed]
+    if np.all(own == own[0]):
+        return [listed]
+    packed = np.packbits(own, axis=1)
+    if packed.shape[1] <= _WORD:  # a number sorts sooner than a row
+        wide = np.zeros((len(own), _WORD), dtype=np.uint8)
+        wide[:, : packed.shape[1]] = packed
+        _, label = np.unique(wide.view(np.uint64)[:, 0], return_inverse=True)
+    else:
+        _, label = np.unique(packed, axis=0, return_inverse=True)
     label = label.reshape(-1)
     groups = [listed[label == one] for one in range(int(label.max()) + 1)]
     return sorted(groups, key=len, reverse=True)

@@ -25,13 +25,16 @@ _SHORTER = 40
 """Trials to shorten one step."""
 _LAST_STEP = 1e-8
 """A step of all volts below this is the last [V]: what it leaves is of the order of its square."""
+_MANY = 10
+"""Rows for each unknown above which all at once are solved sooner than one by one, and right sides up to
+which."""
 
 Floats = NDArray[np.floating[Any]]
 
 
 @dataclass(frozen=True)
 class Rest:
-    """Where the curves come to rest, each (rows, curves).
+    """Where the curves come to rest, each (curves, rows).
 
     :param amps: what they draw beyond their tangents [A], and ``slope`` its derivative [S]
     :param rested: which rows came to rest (rows,)
@@ -44,62 +47,103 @@ class Rest:
 
 
 def settle_curves(c: Array, r: Array, curves: CurveSet) -> Rest:
-    """The curves on each row's network.
+    """The curves on each row's network. Rows come last: what is done to all of them lies side by side.
 
-    :param c: volts at the curves while they draw nothing beyond their tangents (rows, curves)
-    :param r: resistance between the curves (rows, curves, curves)
+    :param c: volts at the curves while they draw nothing beyond their tangents (curves, rows)
+    :param r: resistance between the curves (curves, curves, rows)
     """
+    if not len(c):
+        return Rest(c, c, c, np.ones(c.shape[1], dtype=bool))
     i = curves.alone(c, r)
-    u, rows = c - _times(r, i), np.arange(len(c))
+    u, rows = c - _times(r, i), np.arange(c.shape[1])
     flow, slope = curves.beyond(u, rows)
-    rested = np.ones(len(c), dtype=bool)
-    rest = Rest(np.empty(c.shape), np.empty(c.shape), np.empty(c.shape), rested)
+    rest: Rest | None = None
     for _ in range(_ROUNDS):
         beyond = flow - i
         d = _step(r, slope, beyond)
         s = -_times(r, d)
-        going = np.max(np.abs(s), axis=1, initial=0.0) > _LAST_STEP
-        if not going.all():
-            there = rows[~going]
-            rest.volts[there], rest.amps[there] = (u + s)[~going], (i + d)[~going]
-            rest.slope[there] = slope[~going]
-            rows, r, u, i, s, d, beyond, slope = (
-                one[going] for one in (rows, r, u, i, s, d, beyond, slope)
-            )
-            if not rows.size:
-                break
+        going = np.abs(s).max(axis=0, initial=0.0) > _LAST_STEP
+        left = np.count_nonzero(going)
+        if not left and rest is None:
+            return Rest(u + s, i + d, slope, ~going)
+        # Rows at rest take part, which harms nothing, until there are so many that moving the
+        # others together costs less.
+        if 2 * left <= len(rows):
+            if rest is None:
+                rest = Rest(u + s, i + d, slope.copy(), np.ones(len(rows), dtype=bool))
+            else:
+                rest.volts[:, rows], rest.amps[:, rows], rest.slope[:, rows] = u + s, i + d, slope
+            if not left:
+                return rest
+            stay = np.flatnonzero(going)
+            rows, r, going = rows[stay], r.take(stay, axis=2), going[stay]
+            u, i, s, d, beyond, slope = (one.take(stay, 1) for one in (u, i, s, d, beyond, slope))
         flow, slope = curves.beyond(u + s, rows)
-        first, last = np.sum(s * beyond, axis=1), np.sum(s * (flow - i - d), axis=1)
-        too_far = np.flatnonzero(last > 0.5 * np.abs(first))
+        first, last = _along(s, beyond), _along(s, flow - i - d)
+        too_far = np.flatnonzero((last > 0.5 * np.abs(first)) & going)
         if too_far.size:
-            t = np.ones((len(rows), 1))
-            at = (rows[too_far], u[too_far], i[too_far], s[too_far], d[too_far])
-            t[too_far, 0] = _shortened(curves, *at, first[too_far], last[too_far])
+            t = np.ones(len(rows))
+            at = u[:, too_far], i[:, too_far], s[:, too_far], d[:, too_far]
+            t[too_far] = _shortened(curves, rows[too_far], *at, first[too_far], last[too_far])
             d, s = t * d, t * s
-            flow[too_far], slope[too_far] = curves.beyond((u + s)[too_far], rows[too_far])
+            flow[:, too_far], slope[:, too_far] = curves.beyond((u + s)[:, too_far], rows[too_far])
         u, i = u + s, i + d
-    rest.rested[rows] = False
-    rest.volts[rows], rest.amps[rows], rest.slope[rows] = u, i, slope
-    return rest
+    rested = np.ones(c.shape[1], dtype=bool) if rest is None else rest.rested
+    rested[rows] = False
+    return Rest(u, i, slope, rested) if rest is None else rest
 
 
 def _step(r: Array, slope: Array, beyond: Floats) -> Array:
-    """Newton's step of the currents, ``(1 + slope R) d = beyond`` (rows, curves) [A]."""
-    if r.shape[1] == 1:
-        found: Array = beyond / (1 + slope * r[:, 0])
+    """Newton's step of the currents, ``(1 + slope R) d = beyond`` (curves, rows) [A]."""
+    if len(r) == 1:
+        found: Array = beyond / (1 + slope * r[0])
         return found
-    jacobian = slope[:, :, None] * r
-    jacobian[:, range(r.shape[1]), range(r.shape[1])] += 1.0
-    if r.shape[1] == 2:
-        (a, b), (c, d) = jacobian.transpose(1, 2, 0)
-        one, two = beyond.T
-        top = np.stack([d * one - b * two, a * two - c * one], axis=1)
-        return np.asarray(top / (a * d - b * c)[:, None])
-    return np.asarray(np.linalg.solve(jacobian, beyond[..., None])[..., 0])
+    if len(r) > 2:
+        return solved(slope[:, None] * r, beyond[:, None])[:, 0]
+    one, two = slope
+    a, d = 1 + one * r[0, 0], 1 + two * r[1, 1]
+    b, c = one * r[0, 1], two * r[1, 0]
+    found = np.empty(beyond.shape)
+    np.subtract(d * beyond[0], b * beyond[1], out=found[0])
+    np.subtract(a * beyond[1], c * beyond[0], out=found[1])
+    found /= a * d - b * c
+    return found
+
+
+def solved(matrix: Array, right: Floats) -> Array:
+    """The solution x of ``(1 + matrix) x = right`` of each row, all rows at once (k, n, rows).
+
+    No pivots are sought: the matrix is that of conductances on a network with others beside them, of
+    which every leading part is one too.
+
+    :param matrix: (k, k, rows)
+    :param right: (k, n, rows)
+    """
+    size = len(matrix)
+    if matrix.shape[2] < _MANY * size or right.shape[1] > _MANY:  # a library, row by row
+        whole = matrix.transpose(2, 0, 1) + np.eye(size)
+        by_row = np.linalg.solve(whole, np.asarray(right).transpose(2, 0, 1))
+        return np.asarray(by_row.transpose(1, 2, 0), dtype=np.float64)
+    a = np.concatenate([matrix, right], axis=1)
+    for k in range(size):
+        a[k, k] += 1.0
+    for k in range(size):
+        a[k, k + 1 :] /= a[k, k]
+        a[k + 1 :, k + 1 :] -= a[k + 1 :, k, None] * a[k, None, k + 1 :]
+    x: Array = a[:, size:]
+    for k in range(size - 1, 0, -1):
+        x[:k] -= a[:k, k, None] * x[k]
+    return x
 
 
 def _times(r: Array, i: Floats) -> Array:
-    found: Array = (r @ i[..., None])[..., 0]
+    found: Array = np.einsum("ijs,js->is", r, i)
+    return found
+
+
+def _along(step: Array, slope: Floats) -> Array:
+    """The slope along each row's step (rows,)."""
+    found: Array = np.einsum("is,is->s", step, slope)
     return found
 
 
@@ -119,8 +163,8 @@ def _shortened(
     for _ in range(_SHORTER):
         at_low, at_high = low_at[going], high_at[going]
         t = (low[going] * at_high - high[going] * at_low) / (at_high - at_low)
-        flow, _ = curves.beyond(u[going] + t[:, None] * s[going], rows[going])
-        at = np.sum(s[going] * (flow - i[going] - t[:, None] * d[going]), axis=1)
+        flow, _ = curves.beyond(u[:, going] + t * s[:, going], rows[going])
+        at = _along(s[:, going], flow - i[:, going] - t * d[:, going])
         share[going] = t
         below = at < 0
         # Twice on the same side: the other end counts half, so that it comes nearer too.

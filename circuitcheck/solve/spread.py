@@ -32,8 +32,8 @@ def port_shifts(batch: Batch, probe: Index, rows: Index) -> Shifts:
     """Shifts of port volts, a meter's load left out of account [V]."""
     network = batch.network
     active = batch.active[rows]
-    back = batch.ports.between(active[:, :, None], probe[None, None, :])
-    weights = batch.slope[rows][..., None] * (batch.inverse_jacobian[rows] @ back)
+    back = batch.ports.between(active.T[:, None], probe[None, :, None])
+    weights = batch.answers(back, rows).transpose(2, 0, 1)
     wiring = network.wiring
     tail = np.concatenate([wiring.tail, wiring.curve_tail])
     head = np.concatenate([wiring.head, wiring.curve_head])
@@ -109,7 +109,7 @@ def curve_nudges(
                 continue
             column = group.columns.start + place
             branch = batch.circuit.branches[key]
-            volts = batch.curve_volts[rows, column]
+            volts = batch.curve_volts(column)[rows]
             base = batch.curve_parameters(number, place)[rows]
             for index, spread in enumerate(branch.spreads):  # type: ignore[union-attr]
                 if not spread:
