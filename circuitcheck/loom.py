@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, overload
 
 from circuitcheck.circuit.build import all_faults
-from circuitcheck.errors import UnknownName
+from circuitcheck.errors import Problem, ReadingsError, UnknownName
 from circuitcheck.expect.expected import ChosenFault, Expectation, expect_tests, find_fault
 from circuitcheck.expect.vehicle import read_vehicle
 from circuitcheck.harness.load import load_harness
@@ -117,6 +117,18 @@ class Loom:
             return parse_readings(self.harness, sheet_text(self.harness.name, given), "<mapping>")
         return load_readings(self.harness, given)
 
+    def _found(self, given: Given) -> Sheet:
+        """A sheet with readings on it, and not only with what was put right.
+
+        :raises ReadingsError: with every problem of the sheet
+        """
+        sheet = self.sheet(given)
+        if not sheet.readings:
+            name = str(given) if isinstance(given, str | Path) else sheet.title or "the sheet"
+            raise ReadingsError([Problem(name, 0, "", "no readings",
+                                         "must have at least one reading that was taken")])  # fmt: skip
+        return sheet
+
     def explain(self, test: str, *specs: str, observe: str | None = None) -> Explanation:
         """Why an observation of a test is what it is, step by step.
 
@@ -194,14 +206,14 @@ class Loom:
 
         :raises ReadingsError: with every problem of the sheet
         """
-        return self._locator.locate(self.sheet(given))
+        return self._locator.locate(self._found(given))
 
     def why(self, given: Given) -> Why:
         """The verdict on a sheet, with what every reading speaks for and against each suspect.
 
         :raises ReadingsError: with every problem of the sheet
         """
-        return self._locator.why(self.sheet(given))
+        return self._locator.why(self._found(given))
 
     @cached_property
     def _planner(self) -> Planner:
@@ -250,8 +262,8 @@ class Loom:
         from circuitcheck.plan.planner import Options  # noqa: PLC0415
         from circuitcheck.plan.prove import prove  # noqa: PLC0415
 
-        judged = None if after is None else self.sheet(after)
-        return prove(self._planner, self.sheet(before), judged, Options(**options))
+        judged = None if after is None else self._found(after)
+        return prove(self._planner, self._found(before), judged, Options(**options))
 
     @overload
     def buzz(

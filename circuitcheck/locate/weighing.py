@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from copy import copy
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -111,6 +112,12 @@ class Coarse:
         self.logs = np.array(grids).reshape(-1, COARSE)
         self._predictor = Predictor(harness, suspects, trials)
         self._kept: dict[str, tuple[Array, Bool]] = {}
+
+    def with_chances(self, suspects: Sequence[Suspect]) -> Coarse:
+        """The same suspects with other chances beforehand; what was predicted is shared."""
+        found = copy(self)
+        found.suspects = suspects
+        return found
 
     def blown(self, number: int, value: float) -> frozenset[str]:
         """Fuses that a suspect has blown in service, at the nearest of the values tried."""

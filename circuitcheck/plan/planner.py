@@ -147,7 +147,7 @@ class Planner:
 
     def outlook(self, sheet: Sheet, options: Options | None = None) -> Outlook:
         """What there is to do after the readings of a sheet (which may be empty)."""
-        evidence, standings = None, self.locator.beforehand()
+        evidence, standings = None, self.locator.beforehand(sheet.put_right)
         if sheet.readings:
             evidence, standings = self.locator.weigh(sheet)
         return self.look(evidence, standings, sheet, options or Options())
@@ -161,8 +161,8 @@ class Planner:
         for skipped in options.skip:
             if skipped not in names:
                 raise UnknownName("test", skipped, names)
-        known = (hypotheses(self.harness, merged(standings), options.kept) if evidence
-                 else self.usual)
+        known = (hypotheses(self.harness, merged(standings), options.kept)
+                 if evidence or sheet.put_right else self.usual)
         opened = options.opened | _opened(self.harness, sheet)
         taken = {_same(sheet.setups[one.test].setup, one.observation) for one in sheet.readings}
         predicted = self._predicted(known, options) if len(known.units) > 1 else {}

@@ -8,8 +8,8 @@ in, and there may have been two faults.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from dataclasses import asdict, dataclass
+from collections.abc import Iterable, Iterator
+from dataclasses import asdict, dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -119,11 +119,22 @@ def prove(planner: Planner, before: Sheet, after: Sheet | None, options: Options
     order = [int(n) for n in np.argsort(-by_suspect)[:5] if by_suspect[n] > 0]
     faulty = np.array([bool(known.suspects[n].faults) for n in known.row_suspect])
     share = float(known.weights[seen & faulty].sum() / known.weights[faulty].sum())
-    judgement = planner.locator.locate(after) if after is not None else None
     repaired = conclude(evidence, every).repair.units
+    judged = _as_it_stands(before, repaired, after)
+    judgement = planner.locator.locate(judged) if judged is not None else None
+    done = tuple(dict.fromkeys([*before.put_right, *repaired]))
     return Proof(repaired, tuple(sorted(suspected)), tests, sum(one.minutes for one in tests), share,
                  tuple(known.suspects[n].spec for n in order),
-                 to_write(planner.harness, chosen), judgement, _missing(chosen, after))  # fmt: skip
+                 to_write(planner.harness, chosen, done), judgement,
+                 _missing(chosen, after))  # fmt: skip
+
+
+def _as_it_stands(before: Sheet, repaired: Iterable[str], after: Sheet | None) -> Sheet | None:
+    """The sheet taken after the repair; where it does not say what was put right, all that was to be."""
+    if after is None:
+        return None
+    done = (*before.put_right, *(after.put_right or repaired))
+    return replace(after, put_right=tuple(dict.fromkeys(done)))
 
 
 def _missing(chosen: list[tuple[Candidate, list[int]]], after: Sheet | None) -> tuple[str, ...]:
