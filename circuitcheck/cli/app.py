@@ -7,12 +7,14 @@ import os
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 from typer.core import TyperGroup
 
 if TYPE_CHECKING:
+    from circuitcheck.harness.readings import Sheet
     from circuitcheck.loom import Loom
     from circuitcheck.parts.quantity import Unit
 
@@ -77,6 +79,16 @@ def load(harness: str) -> Loom:
     from circuitcheck.loom import load as load_loom  # noqa: PLC0415
 
     return load_loom(harness)
+
+
+def sheet_of(loom: Loom, readings: str) -> Sheet:
+    """A sheet of readings from a file, or from standard input."""
+    if readings != "-":
+        return loom.sheet(Path(readings))
+    from circuitcheck.harness.readings import parse_readings  # noqa: PLC0415
+
+    text = sys.stdin.buffer.read(2_000_001).decode("utf-8", errors="replace")
+    return loom.understood(parse_readings(loom.harness, text, "standard input"))
 
 
 def quantity(option: str, unit: Unit, given: str) -> float:

@@ -11,8 +11,11 @@ from circuitcheck.plan.next_test import Next
 from circuitcheck.plan.prove import Proof, ProofTest
 
 
-def next_test(result: Next) -> None:
-    """The test to do, what it should read, and the next best ones."""
+def next_test(result: Next, added_to: str | None = None) -> None:
+    """The test to do, what it should read, and the next best ones.
+
+    :param added_to: the sheet that its blanks have been added to
+    """
     if result.verdict is not None:
         say(f"So far: {result.verdict.verdict}", "bold")
         indented(result.verdict.summary)
@@ -30,7 +33,11 @@ def next_test(result: Next) -> None:
             say("\nNext best", "bold")
         readings = ", ".join(reading.sound.name for reading in one.readings)
         indented(f"{one.title} ({one.minutes:g} min): {readings}")
-    _to_write("Write down, and run this again", result.test.to_write)
+    if added_to is None:
+        _to_write("Add at the end of your sheet (--add does), fill in, and run this again",
+                  result.test.to_write)  # fmt: skip
+    else:
+        say(f"\nAdded to {added_to}: fill in and run the same again.", "bold")
 
 
 def _to_write(title: str, lines: str) -> None:
