@@ -80,7 +80,7 @@ class _Follower:
     def _test(self) -> Verdict | None:
         """The verdict when ``next`` has no more to ask for."""
         shop = self.session.workshop
-        sheet = complaint_sheet(shop.harness, shop.faults)
+        sheet = replace(complaint_sheet(shop.harness, shop.faults), put_right=tuple(shop.renewed))
         outlook, skip = self._outlook(sheet, frozenset() if sheet.readings else self.skip_unread)
         if not sheet.readings:
             self.skip_unread = skip
@@ -105,7 +105,7 @@ class _Follower:
         """
         options = Options(AT_HAND, opened=frozenset(self.session.workshop.opened), kept=KEPT)
         planner, evidence = self.planner, None
-        standings = planner.locator.beforehand()
+        standings = planner.locator.beforehand(sheet.put_right)
         if sheet.readings:
             evidence, standings = planner.locator.weigh(sheet)
         if skip:
@@ -193,7 +193,8 @@ def with_reading(
     before = dict(sheet.setups[test].observe) if test in sheet.setups else {}
     observe = {**before, name: observation}
     setups = {**sheet.setups, test: Test(title=test, setup=setup, observe=observe)}
-    return Sheet(sheet.title, (*sheet.readings, Reading(test, name, observation, *parsed)), setups)
+    more = Reading(test, name, observation, *parsed)
+    return replace(sheet, readings=(*sheet.readings, more), setups=setups)
 
 
 # -- a set-up in words ------------------------------------------------------------------------------
