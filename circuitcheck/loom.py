@@ -256,7 +256,7 @@ class Loom:
         if symptom is None:
             return sheet
         if sheet.symptom is not None:
-            raise ValueError(f"the sheet has a symptom already, '{sheet.symptom.text}': change it there")
+            raise ValueError(f"the sheet has a symptom, '{sheet.symptom.text}': change it there")
         from circuitcheck.plan.symptom import symptom_sheet, with_symptom  # noqa: PLC0415
 
         return with_symptom(symptom_sheet(self.harness, symptom), sheet)
@@ -291,7 +291,8 @@ class Loom:
 
         sheet = self.begun(given, symptom)
         most = None if everything or depth else PAGE
-        return plan_tree(self._metered(sheet)._planner, sheet, Options(**options), most=most, depth=depth)
+        planner = self._metered(sheet)._planner
+        return plan_tree(planner, sheet, Options(**options), most=most, depth=depth)
 
     def prove(self, before: Given, after: Given | None = None, **options: Any) -> Proof:
         """The shortest set of readings that shows the circuit sound after a repair.

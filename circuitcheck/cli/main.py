@@ -5,7 +5,6 @@ from __future__ import annotations
 import json
 import sys
 from enum import Enum
-from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer

@@ -86,7 +86,7 @@ def next_(
 
     with mistakes():
         if add and readings in (None, "-"):
-            raise ValueError("--add needs the name of the sheet: circuitcheck next HARNESS sheet.yaml --add")
+            raise ValueError("--add needs the name of a sheet: next HARNESS sheet.yaml --add")
         loom = load(harness)
         options = _options(toolbox, price, skip)
         begins = add and not Path(readings or "").exists()

@@ -32,8 +32,8 @@ from circuitcheck.harness.tree import read_text
 from circuitcheck.harness.write import flow
 
 __all__ = [
-    "BUZZES", "PUT_RIGHT", "RUNS", "SYMPTOM", "Reading", "Sheet", "Symptom", "load_readings", "parse_reading",
-    "parse_readings", "sheet_text",
+    "BUZZES", "PUT_RIGHT", "RUNS", "SYMPTOM", "Reading", "Sheet", "Symptom", "load_readings",
+    "parse_reading", "parse_readings", "sheet_text",
 ]  # fmt: skip
 
 
@@ -77,7 +77,8 @@ def parse_readings(harness: Harness, text: str, file: str = "<text>") -> Sheet:
     reader = (
         from_csv(harness, text, file) if is_csv_head(first) else from_yaml(harness, text, file)
     )
-    if not (reader.tree.problems or reader.found or reader.put_right or reader.symptom):
+    says = reader.found or reader.put_right or reader.symptom
+    if not (reader.tree.problems or says):
         reader.tree.report((), "no readings", "must have at least one reading that was taken")
     if reader.tree.problems:
         raise ReadingsError(sorted(reader.tree.problems, key=lambda one: one.line))

@@ -104,7 +104,8 @@ class SheetReader:
     def take_symptom(self, text: Any, path: Path_) -> None:
         """What the customer says; its words are understood where the symptom is used."""
         if isinstance(text, dict | list) or not text.strip():
-            self.tree.report(path, "no sentence", "must be one plain sentence, such as 'fan dead on low'")
+            self.tree.report(path, "no sentence",
+                             "must be one plain sentence, such as 'fan dead on low'")  # fmt: skip
             return
         self.symptom = Symptom(text.strip(), self.tree.file, self.tree.line(path))
 

@@ -57,8 +57,8 @@ def _take_meter(reader: SheetReader) -> None:
     """``{input: 1 Mohm}``: what the voltmeter loads the circuit with."""
     given = reader.tree.data[METER]
     if not isinstance(given, dict) or set(given) != {"input"}:
-        reader.tree.report((METER,), "no input", "must be {input: 1 Mohm}, the resistance of a voltmeter "
-                           "between its leads")  # fmt: skip
+        reader.tree.report((METER,), "no input", "must be {input: 1 Mohm}, the resistance of the "
+                           "voltmeter between its leads")  # fmt: skip
         return
     reader.take_meter(given["input"], (METER, "input"))
 

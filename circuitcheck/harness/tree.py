@@ -231,7 +231,7 @@ class _Builder:
 
     def _scalar(self, event: Any) -> None:
         if self._awaits_key():
-            container, path = self.stack[-1]
+            _, path = self.stack[-1]
             name = event.value
             where = ".".join(str(one) for one in (*path, name))
             if name == "<<" and event.implicit[0]:
@@ -252,8 +252,9 @@ class _Builder:
             self.tree.lines[path] = event.start_mark.line + 1
         elif not (isinstance(value, str) and value in self.repeats.blanks):
             first = self.tree.lines[path]
+            where = ".".join(str(one) for one in path)
             self._refuse(event, f"'{path[-1]}' a second time",
-                         f"must stand once (first on line {first})", ".".join(map(str, path)))  # fmt: skip
+                         f"must stand once (first on line {first})", where)  # fmt: skip
             self.tree.doubled.add(path)
 
     def _awaits_key(self) -> bool:

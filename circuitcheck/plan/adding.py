@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import csv
 import io
-import re
 import textwrap
 
 from circuitcheck.harness.model import Harness
+from circuitcheck.harness.readings import SYMPTOM
 from circuitcheck.harness.sheet_csv import is_csv_head
 from circuitcheck.plan.asked import NextTest
 
@@ -27,14 +27,23 @@ def with_blanks(harness: Harness, text: str, test: NextTest) -> str:
     if first.lstrip().startswith("{"):
         raise ValueError("lines can be added to a sheet only where each key begins a line; this one is "
                          "written in braces")  # fmt: skip
-    if test.to_write in text:
+    symptom, blanks = _parted(test.to_write)
+    if blanks in text:
         return text
-    head = "" if first else f"harness: {harness.name}\n"
-    return f"{_ended(text) or head}\n{_told(test)}\n{test.to_write}\n"
+    head = _ended(text) or f"harness: {harness.name}\n"
+    return f"{head}{symptom}\n{_told(test)}\n{blanks}\n"
 
 
 def _ended(text: str) -> str:
     return f"{text.rstrip()}\n" if text.strip() else ""
+
+
+def _parted(to_write: str) -> tuple[str, str]:
+    """The line of a symptom, which stands by itself, and what follows it."""
+    if not to_write.startswith(f"{SYMPTOM}:"):
+        return "", to_write
+    symptom, _, rest = to_write.partition("\n")
+    return f"{symptom}\n", rest
 
 
 def _told(test: NextTest) -> str:
@@ -48,13 +57,14 @@ def _told(test: NextTest) -> str:
 def _rows_added(harness: Harness, text: str, test: NextTest) -> str:
     """The same in a table, which has no place for a set-up of its own."""
     if test.name not in harness.tests:
-        raise ValueError(f"'{test.title}' is no test of the harness, and a table has no place for a set-up; "
-                         "keep the sheet as YAML")  # fmt: skip
+        raise ValueError(f"'{test.title}' is no test of the harness, and a table has no place for a "
+                         "set-up; keep the sheet as YAML")  # fmt: skip
     separator = ";" if ";" in text.splitlines()[0] else ","
     header = [one.strip().casefold() for one in text.splitlines()[0].split(separator)]
     known = {tuple(row[:2]) for row in csv.reader(io.StringIO(text), delimiter=separator)}
-    symptom = re.match(r"symptom: (.*)", test.to_write)
-    rows = [{"test": "symptom", "name": "", "reading": symptom[1]}] if symptom else []
+    symptom, _ = _parted(test.to_write)
+    said = symptom.partition(":")[2].strip().strip('"')
+    rows = [{"test": SYMPTOM, "name": "", "reading": said}] if said else []
     rows += [{"test": test.name, "name": one.sound.name, "reading": "-"} for one in test.readings
              if (test.name, one.sound.name) not in known]  # fmt: skip
     out = io.StringIO()
