@@ -174,7 +174,7 @@ def suspects(result: Verdict, *, hint: bool = True) -> None:
     if hint and sum(one.group == 1 for one in shown) > 1:
         say("Suspects of one group cannot be told apart by these readings.")
         if len({one.replace for one in shown if one.group == 1}) > 1:
-            say("'circuitcheck next' with the same sheet says whether a test that parts them pays.")
+            say("'circuitcheck next' with the same sheet says whether another test is worth it.")
     if result.verdict != "unexplained":
         _reasons(shown)
     caution("Before you buy a part: check plugs and crimps at it, and prove it after the repair.")
