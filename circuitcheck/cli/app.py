@@ -21,16 +21,29 @@ if TYPE_CHECKING:
 class Quiet(TyperGroup):
     """The verbs; one whose reader has gone away (``| head``) has done its work."""
 
+    def make_context(self, *given: Any, **extra: Any) -> Any:
+        """Read what was typed; ``--help`` prints as soon as it is read."""
+        with _unread():
+            return super().make_context(*given, **extra)
+
     def invoke(self, ctx: Any) -> Any:
         """Run a verb."""
-        try:
+        with _unread():
             found = super().invoke(ctx)
             sys.stdout.flush()
-        except BrokenPipeError:
-            # Nothing more can be written, nor must the interpreter try when it ends.
-            os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-            raise typer.Exit(0) from None
-        return found
+            return found
+
+
+@contextmanager
+def _unread() -> Iterator[None]:
+    """Where nobody reads on, all is done: nothing more is written, not even as the interpreter ends."""
+    try:
+        yield
+    except BrokenPipeError:
+        nowhere = os.open(os.devnull, os.O_WRONLY)
+        for stream in (sys.stdout, sys.stderr):
+            os.dup2(nowhere, stream.fileno())
+        sys.exit(0)
 
 
 app = typer.Typer(

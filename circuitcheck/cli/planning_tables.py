@@ -5,7 +5,7 @@ from __future__ import annotations
 from rich.padding import Padding
 
 from circuitcheck.cli.console import caution
-from circuitcheck.cli.tables import band_of, indented, out, plain_table, say, value_of
+from circuitcheck.cli.tables import band_of, cautions, indented, out, plain_table, say, value_of
 from circuitcheck.plan.asked import NextTest
 from circuitcheck.plan.next_test import Next
 from circuitcheck.plan.prove import Proof, ProofTest
@@ -76,8 +76,7 @@ def _place(name: str, points: tuple[str, ...]) -> str:
 
 def proof(result: Proof) -> None:
     """The readings to take after a repair."""
-    for text in dict.fromkeys(text for one in result.tests for text in one.cautions):
-        caution(text)
+    cautions(result.tests)
     was = " and ".join(result.repaired) or "nothing in particular"
     say(f"Proof after the repair of {was}: {result.minutes:g} minutes", "bold")
     for one in result.tests:

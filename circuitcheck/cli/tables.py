@@ -11,7 +11,7 @@ from rich.padding import Padding
 from rich.table import Table
 
 from circuitcheck.cli.console import Paper, caution
-from circuitcheck.expect.cautions import setup_lines
+from circuitcheck.expect.cautions import setup_lines, together
 from circuitcheck.expect.expected import Expectation, ExpectedReading, number
 from circuitcheck.harness.readings import Sheet
 from circuitcheck.locate.verdict import Estimate, ReadingResult, SuspectResult, Verdict
@@ -77,7 +77,7 @@ class Cautioned(Protocol):
 
 def cautions(tests: Iterable[Cautioned]) -> None:
     """The cautions of some tests, each once, on standard error."""
-    for text in dict.fromkeys(text for one in tests for text in one.cautions):
+    for text in together(one.cautions for one in tests):
         caution(text)
 
 

@@ -14,7 +14,7 @@ _MOST = 6
 _DOUBTFUL = 0.5
 """Chance of a misreading from which it is told."""
 _LEGEND = (
-    "How each reading speaks for a fault, against a sound circuit: '30:1 for' means that with this fault "
+    "How each reading speaks for a fault, against a sound circuit: '30:1 for' means that with it "
     "such a reading comes 30 times as often, '30:1 against' 30 times as seldom. Readings with a common "
     "cause (one battery, one motor, one temperature) count once, so that all together is not their "
     "product; a resistance that had to be guessed costs a little, and several misreadings at once are "

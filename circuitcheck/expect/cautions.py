@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 from circuitcheck.harness.model import Harness, Setup, Through
@@ -21,6 +22,15 @@ OHMS = "Ohms only with the battery off, clamp tied back; 0 V at the points first
 FUSES = "Same rating, never larger. A fuse that blows again has a reason: find it."
 RUNNING = "Engine running: brake on, out of gear, exhaust led out; belts and fans turn."
 LEAVE_ALONE = "Leave airbag and orange high-voltage wiring alone; manual, local rules first."
+
+
+_IN_ORDER = (FANS, OHMS, LEAD, FUSES, HOT, RUNNING, LEAVE_ALONE)
+
+
+def together(several: Iterable[Iterable[str]]) -> list[str]:
+    """The cautions of several things to do, each once, those for all work last."""
+    found = dict.fromkeys(text for one in several for text in one)
+    return sorted(found, key=lambda text: _IN_ORDER.index(text) if text in _IN_ORDER else -1)
 
 
 @dataclass(frozen=True, slots=True)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import textwrap
 from collections.abc import Iterator
 
-from circuitcheck.expect.cautions import LEAVE_ALONE
+from circuitcheck.expect.cautions import together
 from circuitcheck.plan.tree import Branch, Leaf, Plan, Step, numbered
 
 _WIDTH = 80
@@ -41,9 +41,8 @@ def _in_figures(result: Plan) -> str:
 
 
 def _cautions(steps: list[Step], markdown: bool) -> Iterator[str]:
-    """Each once, what holds for all of them last."""
-    found = dict.fromkeys(text for one in steps for text in one.cautions if text != LEAVE_ALONE)
-    for text in (*found, LEAVE_ALONE):
+    """Each once."""
+    for text in together(one.cautions for one in steps):
         yield from _wrapped(text, "  ", "- " if markdown else "! ")
 
 

@@ -132,10 +132,11 @@ def test_no_blanks_at_the_ends_of_lines():
         assert [line for line in lines if line != line.rstrip()] == []
 
 
-def test_cautions_are_set_in_under_their_mark():
-    lines = run("expect", "first-fan", "--test", "switch-bridged").stderr.splitlines()
+def test_each_caution_takes_a_line_and_what_holds_for_all_work_comes_last():
+    lines = run("expect", "first-fan").stderr.splitlines()
     assert len(lines) > 3
-    assert all(line.startswith(("! ", "  ")) for line in lines)
+    assert all(line.startswith("! ") and len(line) <= 80 for line in lines)
+    assert "airbag" in lines[-1]
 
 
 def test_a_verdict_prints_as_text():

@@ -216,6 +216,7 @@ ONE_PROBLEM = {
                               "no wire on G1.-", "minus clamp", ""),
     "plus joined to minus": (GOOD, "to: F3.in", "to: G1.-", "wires.W1",
                              "plus joined to battery minus", "a load between", ""),
+    "no way out": (GOOD, "  W9: {", "  # W9: {", "parts.M1", "no wire on M1.-", "a wire there too", ""),
     "supply names no battery": (GOOD, "battery: G1", "battery: F3", "supply.battery", "'F3'",
                                 "kind battery: G1", ""),
     "supply names a missing one": (TWO, "battery: G1", "battery: G11", "supply.battery", "'G11'",
