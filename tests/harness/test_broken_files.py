@@ -316,6 +316,7 @@ ONE_PROBLEM["unknown key at the top"] = (
 )  # fmt: skip
 #: where the answer is not on the line of the change: the line begins so
 ELSEWHERE = {
+    "no way out": "  M1:",
     "part never wired": "  F9:", "no strap": "  E0:", "battery minus unwired": "  G1:",
     "at rest nowhere": "  S3:", "endless cavities": "  X2:",
 }  # fmt: skip
