@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, overload
@@ -15,6 +15,7 @@ from circuitcheck.expect.vehicle import read_vehicle
 from circuitcheck.harness.load import load_harness
 from circuitcheck.harness.model import Harness
 from circuitcheck.harness.readings import SYMPTOM, Sheet, load_readings, parse_readings, sheet_text
+from circuitcheck.harness.units import units
 from circuitcheck.locate.locate import Locator
 from circuitcheck.locate.verdict import Verdict
 from circuitcheck.parts.fault import FaultMode
@@ -275,15 +276,18 @@ class Loom:
         return next_test(self._metered(sheet)._planner, sheet, Options(**options))
 
     def plan(
-        self, symptom: str | None = None, given: Given | None = None, *, depth: int | None = None,
+        self, symptom: str | None = None, given: Given | None = None, *,
+        put_right: Sequence[str] = (), depth: int | None = None,
         everything: bool = False, **options: Any,
     ) -> Plan:  # fmt: skip
         """The order of tests, from a symptom such as ``right fan dead on low``; as much as fills a page.
 
         :param given: readings that it begins from
+        :param put_right: units that were put right already
         :param depth: tests one after the other at the most
         :param everything: every branch that is not rare
         :param options: fields of :class:`~circuitcheck.plan.planner.Options`
+        :raises UnknownName: if there is no such unit
         :raises ValueError: if the symptom is not understood
         """
         from circuitcheck.plan.planner import Options  # noqa: PLC0415
@@ -291,6 +295,11 @@ class Loom:
 
         sheet = self.begun(given, symptom)
         most = None if everything or depth else PAGE
+        known = units(self.harness) if put_right else []
+        for one in put_right:
+            if one not in known:
+                raise UnknownName("unit", one, known)
+        sheet = replace(sheet, put_right=tuple(dict.fromkeys([*sheet.put_right, *put_right])))
         planner = self._metered(sheet)._planner
         return plan_tree(planner, sheet, Options(**options), most=most, depth=depth)
 

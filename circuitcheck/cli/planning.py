@@ -113,6 +113,8 @@ def plan(
     readings: Annotated[str | None, typer.Argument(metavar="[READINGS]", help="What was found already; "
                                                    "- for standard input.")] = None,
     symptom: Symptom = None, toolbox: ToolsOption = None, price: PriceOption = None,
+    put_right: Annotated[list[str] | None, typer.Option("--put-right", help="A unit that was put right "
+                                                        "already; may be given again.")] = None,
     depth: Annotated[int | None, typer.Option("--depth", min=1, help="Tests one after the other at the "
                                               "most.")] = None,
     everything: Annotated[bool, typer.Option("--all", help="Every branch that is not rare, however many "
@@ -128,7 +130,8 @@ def plan(
 
     with mistakes():
         loom = load(harness)
-        result = loom.plan(given=_begun(loom, readings, symptom), depth=depth, everything=everything,
+        sheet = _begun(loom, readings, symptom)
+        result = loom.plan(given=sheet, put_right=put_right or (), depth=depth, everything=everything,
                            **_options(toolbox, price))  # fmt: skip
         emit(as_json, result.to_dict,
              lambda: typer.echo(page(result, markdown=as_ is Page.markdown), nl=False))

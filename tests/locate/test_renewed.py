@@ -5,7 +5,7 @@ import re
 import pytest
 
 import circuitcheck
-from circuitcheck.errors import ReadingsError
+from circuitcheck.errors import ReadingsError, UnknownName
 from circuitcheck.harness.readings import parse_readings
 
 LOOM = circuitcheck.load("twin-fan-switch")
@@ -78,3 +78,18 @@ def test_a_sheet_taken_after_the_repair_is_of_the_vehicle_put_right():
 def test_a_sheet_without_a_reading_has_no_verdict():
     with pytest.raises(ReadingsError, match="at least one reading"):
         LOOM.locate(sheet("E1", tests={}))
+
+
+def test_a_plan_goes_by_it_too():
+    """The first unit of every leaf stands for its suspects; a fan renewed a moment ago leads none."""
+    def leaves(node):
+        return [node] if not hasattr(node, "branches") else [
+            leaf for branch in node.branches for leaf in leaves(branch[-1])]
+
+    symptom, done = "left fan dead on low", ("left fan",)
+    before = {one.units[0][0] for one in leaves(LOOM.plan(symptom, depth=1).root)}
+    after = {one.units[0][0] for one in leaves(LOOM.plan(symptom, put_right=done, depth=1).root)}
+    assert "left fan" in before
+    assert "left fan" not in after
+    with pytest.raises(UnknownName, match="no unit 'left fn'; nearest: left fan"):
+        LOOM.plan(symptom, put_right=("left fn",))
