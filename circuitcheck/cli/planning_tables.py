@@ -5,7 +5,7 @@ from __future__ import annotations
 from rich.padding import Padding
 
 from circuitcheck.cli.console import caution
-from circuitcheck.cli.tables import band_of, cautions, indented, out, plain_table, say, value_of
+from circuitcheck.cli.tables import cautions, indented, out, plain_table, say
 from circuitcheck.plan.asked import NextTest
 from circuitcheck.plan.next_test import Next
 from circuitcheck.plan.prove import Proof, ProofTest
@@ -62,8 +62,8 @@ def _test(one: NextTest) -> None:
     _before(one)
     table = plain_table("reading", "a sound circuit", "95 % between")
     for reading in one.readings:
-        table.add_row(_place(reading.sound.name, reading.points), value_of(reading.sound),
-                      band_of(reading.sound))  # fmt: skip
+        table.add_row(_place(reading.sound.name, reading.points), reading.sound.shown,
+                      reading.sound.band)  # fmt: skip
         for would in reading.would:
             table.add_row(f"  {', '.join(would.suspects)}", f"  {would.reading}", "")
     out.print(Padding(table, (1, 0, 1, 2)))
@@ -85,7 +85,7 @@ def proof(result: Proof) -> None:
         _before(one)
         table = plain_table("reading", "must be", "between")
         for reading in one.readings:
-            table.add_row(reading.name, value_of(reading), band_of(reading))
+            table.add_row(reading.name, reading.shown, reading.band)
         out.print(Padding(table, (0, 0, 0, 2)))
     say()
     indented(f"If all are so, {result.shown:.0%} of all that could be wrong here is ruled out, "

@@ -120,7 +120,7 @@ def parse(text: str, file: str, repeats: Repeats | None = None) -> Tree:
         try:
             tree.whole = _Builder(tree, repeats or Repeats()).run(text)
         except MarkedYAMLError as error:
-            problem = _not_yaml(error, file)
+            problem = _not_yaml(error, file, text)
         except YAMLError as error:
             problem = Problem(file, 0, "", " ".join(str(error).split())[:120], "must be YAML")
     if problem is not None:
@@ -162,7 +162,11 @@ _IN_WORDS = (
 """What the YAML reader says of a text that is not YAML, to stand after 'found'."""
 
 
-def _not_yaml(error: Any, file: str) -> Problem:
+_NO_BLANK = re.compile(r"(?<![\w\"'])([A-Za-z_][\w.-]*):(?=[^\s,}\]/:])")
+"""A key whose colon has no blank behind it."""
+
+
+def _not_yaml(error: Any, file: str, text: str) -> Problem:
     said = " ".join((error.problem or "").split())
     found = "something that is not YAML"
     for pattern, words in _IN_WORDS:
@@ -173,6 +177,11 @@ def _not_yaml(error: Any, file: str) -> Problem:
     # A missing closing quote shows at the end of the file; the opening one is where to look.
     ends = "end of stream" in said
     mark = (error.context_mark if ends else None) or error.problem_mark or error.context_mark
+    line = text.splitlines()[mark.line] if mark and mark.line < text.count("\n") + 1 else ""
+    tight = _NO_BLANK.search(line)
+    if tight and "':'" in found:
+        return Problem(file, mark.line + 1, "", f"no blank after '{tight[0]}'",
+                       f"must be '{tight[1]}: ...', with a blank after the colon")  # fmt: skip
     return Problem(file, mark.line + 1 if mark else 0, "", found, "must be YAML")
 
 
