@@ -122,26 +122,42 @@ def check_observation(
     kind, points = observation.kind, observation.points
     where = (*path, kind)
     if len(points) == 2:
-        for point in points:
-            if point not in known.probe_points:
-                report_no_terminal(harness, tree, where, point)
-        if points[0] == points[1]:
-            tree.report(where, f"{points[0]} twice", "must be two points")
+        _check_probes(harness, tree, where, points, known)
     elif kind == "amps":
         _check_clamp(harness, tree, test, where, points[0], known)
     elif kind == "lamp" and points[0] == THROUGH:
-        if test.setup.through is None or test.setup.through.lamp is None:
-            tree.report(where, f"'{THROUGH}' with no such lamp in the setup",
-                        f"must have '{THROUGH}: {{lamp: 21 W}}' there")  # fmt: skip
+        _check_lamp_through(tree, test, where)
     else:
-        wanted = {"speed": "motor", "lamp": "lamp", "click": "relay"}[kind]
-        fit = known.by_kind.get(wanted, [])
-        if points[0] not in fit:
-            must = f"must be a part of kind {wanted}: {', '.join(fit) or 'there is none'}"
-            report_no_part(harness, tree, where, points[0], must, fit)
+        _check_look(harness, tree, where, kind, points[0], known)
     if kind == "ohms" and test.setup.battery == "connected" and _is_first_ohms(test, observation):
         tree.report(where, "ohms with the battery connected",
                     "must have 'battery: disconnected' in its setup")  # fmt: skip
+
+
+def _check_probes(
+    harness: Harness, tree: Tree, path: Path_, points: tuple[str, ...], known: Known
+) -> None:
+    for point in points:
+        if point not in known.probe_points:
+            report_no_terminal(harness, tree, path, point)
+    if points[0] == points[1]:
+        tree.report(path, f"{points[0]} twice", "must be two points")
+
+
+def _check_lamp_through(tree: Tree, test: Test, path: Path_) -> None:
+    """The lamp that feeds the loom can be looked at only where one does."""
+    if test.setup.through is None or test.setup.through.lamp is None:
+        tree.report(path, f"'{THROUGH}' with no such lamp in the setup",
+                    f"must have '{THROUGH}: {{lamp: 21 W}}' there")  # fmt: skip
+
+
+def _check_look(harness: Harness, tree: Tree, path: Path_, kind: str, name: str, known: Known) -> None:
+    """What is seen or heard is seen or heard of a part of the fitting kind."""
+    wanted = {"speed": "motor", "lamp": "lamp", "click": "relay"}[kind]
+    fit = known.by_kind.get(wanted, [])
+    if name not in fit:
+        must = f"must be a part of kind {wanted}: {', '.join(fit) or 'there is none'}"
+        report_no_part(harness, tree, path, name, must, fit)
 
 
 def _is_first_ohms(test: Test, observation: Observation) -> bool:
