@@ -28,6 +28,8 @@ MOST_TESTS = 16
 KEPT = 0.9
 """Chance that the suspects which tests are planned for make up together: the unlikely ones are many, and
 planning for them as well takes several times as long. The verdict is on all of them."""
+KEPT_AT_LAST = 0.99
+"""The same before testing ends, where no unit is as sure: what was left out may still be parted."""
 PROMISING = 12
 """Set-ups that are looked at again after each reading: those that told most when all were looked at.
 All are looked at once more before testing ends."""
@@ -139,6 +141,8 @@ class _Follower:
             if not found.advice.stop:
                 return found, skip
         found = planner.look(evidence, standings, sheet, options)
+        if found.advice.stop and found.verdict is not None and not _sure(found.verdict):
+            found = planner.look(evidence, standings, sheet, replace(options, kept=KEPT_AT_LAST))
         return found, self._unpromising(found)
 
     def _unpromising(self, outlook: Outlook) -> frozenset[str]:
@@ -211,6 +215,14 @@ def ranked(verdict: Verdict) -> list[tuple[str, float, tuple[str, ...]]]:
             faults.setdefault(unit, tuple(specs if len(units) == 1 else specs[place : place + 1]))
     order = sorted(chances, key=lambda unit: -chances[unit])
     return [(unit, chances[unit], faults[unit]) for unit in order]
+
+
+def _sure(verdict: Verdict) -> bool:
+    """Whether one unit, or set of units, is as sure as need be."""
+    chances: dict[str, float] = {}
+    for one in verdict.suspects:
+        chances[one.replace] = chances.get(one.replace, 0.0) + one.probability
+    return max(chances.values()) >= KEPT_AT_LAST
 
 
 def groups_of(verdict: Verdict) -> dict[str, set[int]]:
