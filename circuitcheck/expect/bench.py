@@ -60,7 +60,8 @@ class Bench:
         shared: list[tuple[int, Reader]] = []
         alone: list[Station] = []
         for place, (_, observation) in enumerate(self.observations):
-            circuit, reader = reader_for(self.circuit, observation, self.harness.volts)
+            circuit, reader = reader_for(self.circuit, observation, self.harness.volts,
+                                         self.harness.meter_ohm)  # fmt: skip
             if circuit is self.circuit:
                 shared.append((place, reader))
             else:

@@ -17,7 +17,7 @@ from circuitcheck.expect.service import blown_in_service
 from circuitcheck.expect.words import OPEN_LINE, SCALES
 from circuitcheck.harness.model import Harness, Observation, Test
 from circuitcheck.harness.readings import BUZZES
-from circuitcheck.notebook import html_table
+from circuitcheck.notebook import html_table, text_table
 from circuitcheck.parts.fault import Branches, Change, FaultMode, Value
 from circuitcheck.parts.part import Situation
 from circuitcheck.parts.quantity import OHM
@@ -47,6 +47,26 @@ class ExpectedReading:
     low: float | None
     high: float | None
     word: str
+
+    @property
+    def shown(self) -> str:
+        """The expected value as a person would note it."""
+        if self.kind == "speed" and self.expected:
+            return f"{self.word} ({self.expected:.0f} rpm)"
+        if self.word or self.expected is None:
+            return self.word
+        return f"{number(self.expected)} {self.unit}"
+
+    @property
+    def band(self) -> str:
+        """The band as a person would note it; empty where there is none."""
+        if self.kind in ("click", "lamp") or not (self.expected or self.kind != "speed"):
+            return ""
+        if self.expected is None or self.low is None or self.high is None:
+            return ""
+        if self.kind == "speed":
+            return f"{self.low:.0f} and {self.high:.0f}"
+        return f"{number(self.low)} and {number(self.high)}"
 
     def to_dict(self) -> dict[str, Any]:
         """The fields as a plain dict."""
@@ -82,11 +102,21 @@ class ExpectedTest:
 
 @dataclass(frozen=True)
 class Expectation:
-    """What some tests of a harness give, sound or with faults."""
+    """What some tests of a harness give, sound or with faults.
+
+    :param blown: fuses that the faults have blown in use, before any test
+    """
 
     harness: str
     tests: tuple[ExpectedTest, ...]
     faults: tuple[str, ...] = ()
+    blown: tuple[str, ...] = ()
+
+    def __str__(self) -> str:
+        columns = ("test", "reading", "expected", "95 % between")
+        rows = [(one.test, each.name, each.shown, each.band)
+                for one in self.tests for each in one.readings]  # fmt: skip
+        return f"{self.harness}, {' and '.join(self.faults) or 'sound'}\n\n{text_table(columns, rows)}"
 
     def __iter__(self) -> Iterator[ExpectedTest]:
         return iter(self.tests)
@@ -100,7 +130,7 @@ class Expectation:
 
     def to_dict(self) -> dict[str, Any]:
         """The fields as a plain dict."""
-        return {"harness": self.harness, "faults": list(self.faults),
+        return {"harness": self.harness, "faults": list(self.faults), "blown": list(self.blown),
                 "tests": [one.to_dict() for one in self.tests]}  # fmt: skip
 
     def _repr_html_(self) -> str:
@@ -156,7 +186,8 @@ def expect_tests(
     """The expected readings of some tests, sound or with faults."""
     (blown,) = blown_in_service(harness, [lambda branches: combined(faults, branches)])
     found = tuple(_expect(harness, name, faults, blown) for name in tests)
-    return Expectation(harness.name, found, tuple(one.spec for one in faults))
+    fuses = tuple(sorted(one.removesuffix(" blown") for one in blown))
+    return Expectation(harness.name, found, tuple(one.spec for one in faults), fuses)
 
 
 def _expect(

@@ -92,14 +92,18 @@ class Reader(ABC):
 
 @dataclass(frozen=True)
 class VoltsReader(Reader):
-    """A voltmeter from tail to head."""
+    """A voltmeter from tail to head.
+
+    :param ohm: its input [ohm]
+    """
 
     tail: str
     head: str
+    ohm: float = VOLTMETER_OHM
 
     def meter(self) -> Mapping[str, Branch]:
         """Its input resistance."""
-        return {METER: Conductor(self.tail, self.head, VOLTMETER_OHM)}
+        return {METER: Conductor(self.tail, self.head, self.ohm)}
 
     def port(self) -> tuple[str, str]:
         """Where the leads are."""
@@ -107,11 +111,11 @@ class VoltsReader(Reader):
 
     def values(self, batch: Batch, probe: int) -> Array:
         """Volts with the meter's load [V]."""
-        return batch.metered(probe, 1 / VOLTMETER_OHM)
+        return batch.metered(probe, 1 / self.ohm)
 
     def gain(self, batch: Batch, probe: int) -> Array:
         """1, less the meter's load; 0 where nothing joins the leads."""
-        loaded = 1 / (1 + batch.probe_ohms[:, probe] / VOLTMETER_OHM)
+        loaded = 1 / (1 + batch.probe_ohms[:, probe] / self.ohm)
         return np.where(batch.probe_cut[:, probe], 0.0, loaded)
 
     def value_at(self, circuit: Circuit, point: OperatingPoint) -> float:
@@ -316,14 +320,17 @@ class OhmsReader(Reader):
         return float(self._ohm(np.array(point.between(self.tail, self.head))))
 
 
-def reader_for(circuit: Circuit, observation: Observation, volts: float) -> tuple[Circuit, Reader]:
+def reader_for(
+    circuit: Circuit, observation: Observation, volts: float, meter_ohm: float = VOLTMETER_OHM
+) -> tuple[Circuit, Reader]:
     """The reader of an observation, and the circuit it needs to look at.
 
     :param volts: nominal volts of the vehicle, for the test lamp
+    :param meter_ohm: input of the voltmeter [ohm]
     """
     kind, points = observation.kind, observation.points
     if kind in ("volts", "drop"):
-        return circuit, VoltsReader(points[0], points[1])
+        return circuit, VoltsReader(points[0], points[1], meter_ohm)
     if kind == "ohms":
         ohms = OhmsReader(points[0], points[1])
         return circuit.changed(ohms.meter()), ohms

@@ -19,7 +19,6 @@ from circuitcheck.circuit.series import SeriesRuns
 from circuitcheck.expect.readers import AmpsReader, Reader, VoltsReader
 from circuitcheck.parts.fault import Change
 from circuitcheck.physics.branch import Array, Branch
-from circuitcheck.physics.meter import VOLTMETER_OHM
 from circuitcheck.solve.changes import Changes, one_of
 from circuitcheck.solve.network import Networks
 from circuitcheck.solve.point import solve_point
@@ -149,7 +148,8 @@ class Run:
         alone = alike.rows[settled.unsure].tolist()
         for group in settled.groups:
             self._read(alike.everyone(group))
-            doubtful = group.batch.behind_knee(self.layout.meters, 1 / VOLTMETER_OHM)[group.local]
+            siemens = 1 / self.bench.harness.meter_ohm
+            doubtful = group.batch.behind_knee(self.layout.meters, siemens)[group.local]
             alone += alike.rows[group.rows[doubtful]].tolist()
         for number in alone:
             one = placed[number // self.rows]

@@ -28,6 +28,7 @@ from circuitcheck.harness.rules.wiring import (
     parallel_batteries_agree,
     the_return_reaches_the_battery,
     the_supply_names_a_battery,
+    what_goes_in_comes_out,
 )  # fmt: skip
 from circuitcheck.harness.tree import Tree
 
@@ -39,7 +40,7 @@ NAME_RULES: tuple[Rule, ...] = (
 SUPPLY_RULES: tuple[Rule, ...] = (the_supply_names_a_battery, charging_is_above_resting)
 WIRING_RULES: tuple[Rule, ...] = (
     every_part_is_wired, both_clamps_are_wired, everything_has_a_way_back,
-    the_return_reaches_the_battery, parallel_batteries_agree,
+    the_return_reaches_the_battery, parallel_batteries_agree, what_goes_in_comes_out,
 )  # fmt: skip
 
 

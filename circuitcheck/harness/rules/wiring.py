@@ -65,6 +65,24 @@ def _clamp_is_wired(harness: Harness, clamp: str) -> bool:
     return bool(ends & {f"{name}.{clamp}", f"{name}.post{clamp}"})
 
 
+def what_goes_in_comes_out(harness: Harness, tree: Tree) -> None:
+    """A part with two terminals that is wired at all has a wire, or its plug, on both.
+
+    A wire that ends where it should not leaves such a gap too, and has been told by then.
+    """
+    if tree.problems:
+        return
+    ends = {end for wire in harness.wires.values() for end in (wire.start, wire.end)}
+    touched = _wired(harness)
+    for name, part in harness.parts.items():
+        if name not in touched or part.kind_name in ("battery", "splice") or len(part.pins()) != 2:
+            continue
+        for pin in part.pins():
+            if not ends & {f"{name}.{pin}", part.own(name, pin)}:
+                tree.report(("parts", name), f"no wire on {name}.{pin}", "must have a wire there too: "
+                            "what goes in at one terminal comes out at the other")  # fmt: skip
+
+
 def everything_has_a_way_back(harness: Harness, tree: Tree) -> None:
     """With every contact closed, each part is joined to the battery: feed and ground."""
     touched = _wired(harness)
