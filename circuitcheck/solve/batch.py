@@ -28,7 +28,7 @@ from circuitcheck.solve.network import REFERENCE, TIE_SIEMENS, Network
 from circuitcheck.solve.newton import settle_curves, solved
 from circuitcheck.solve.ports import Ports, joined_up
 from circuitcheck.solve.ties import ties_of
-from circuitcheck.solve.wiring import Bool, Index, distinct
+from circuitcheck.solve.wiring import Bool, Ends, Index, distinct
 
 _ALL = slice(None)
 _DELICATE = 1e-7
@@ -39,11 +39,11 @@ class Batch:
     """The operating points of all rows of changes, in their states, from one network.
 
     :param states: of every threshold in each row (rows, thresholds)
-    :param probes: node pairs that something will be read between
+    :param probes: numbers of the nodes that something will be read between
     """
 
     def __init__(
-        self, network: Network, changes: Changes, states: Bool, probes: Sequence[tuple[str, str]]
+        self, network: Network, changes: Changes, states: Bool, probes: Ends
     ) -> None:
         self.network = network
         self.circuit = network.circuit
@@ -53,10 +53,6 @@ class Batch:
         """Of rows astray, how many curves they bend too much to be followed."""
         self.moved_most = np.full(len(changes), np.inf)
         """No volts anywhere have moved by more, against the network unchanged (rows,) [V]."""
-        self.watched = [
-            (name, one.watch) for name, one in network.circuit.thresholds.items()
-            if one.watch in network.circuit.branches
-        ]  # fmt: skip
         self.edits = Edits(network, changes, states)
         self.ties = ties_of(network.island, self.edits.slot, self.edits.adds, changes)
         self._number_ports(probes)
@@ -71,21 +67,17 @@ class Batch:
 
     # -- ports ----------------------------------------------------------------------------
 
-    def _number_ports(self, probes: Sequence[tuple[str, str]]) -> None:
+    def _number_ports(self, probes: Ends) -> None:
         network, changes, edits = self.network, self.changes, self.edits
-        wiring, branches = network.wiring, self.circuit.branches
-        index = wiring.index
-        watched = [branches[key] for _, key in self.watched]
+        wiring, watched = network.wiring, network.wiring.watched
         self._used = distinct(edits.slot[edits.slot >= 0])
         tail, numbers = joined_up([
-            wiring.curve_tail, [index[one.tail] for one in watched],
-            [index[tail] for tail, _ in probes], network.tied[self.ties.loose],
+            wiring.curve_tail, watched.tail, probes.tail, network.tied[self.ties.loose],
             changes.tail[self._used],
         ])  # fmt: skip
         head, _ = joined_up([
-            wiring.curve_head, [index[one.head] for one in watched],
-            [index[head] for _, head in probes], np.full(len(self.ties.loose), REFERENCE),
-            changes.head[self._used],
+            wiring.curve_head, watched.head, probes.head,
+            np.full(len(self.ties.loose), REFERENCE), changes.head[self._used],
         ])  # fmt: skip
         self.curve_ports, self.watch_ports, self.probe_ports, self._tie_ports, self._edit_ports = numbers
         self.ports = self._ports(tail, head)
@@ -100,14 +92,20 @@ class Batch:
         port_of[self._used] = self._edit_ports
         port = port_of[edits.slot]
         self.bridging = edits.bridging(self.ports, port)
+        self.slot, self.siemens = edits.slot, edits.siemens
+        self.altered = (edits.slot >= 0) & ~edits.flips
+        """Which of them the row's change alters, and not its states."""
+        self.edit_port = port
+        self.extra_siemens, self.extra_amps = edits.extra_siemens, edits.extra_amps
+        if not ties.shape[1]:
+            return
         there = ties >= 0
         first = self._tie_ports[0] if len(self._tie_ports) else 0
         self.edit_port = np.concatenate([port, np.where(there, first + ties, 0)], axis=1)
         held, nothing = np.zeros(ties.shape, dtype=bool), np.zeros(ties.shape)
         self.bridging = np.concatenate([self.bridging, held], axis=1)
         self.slot = np.concatenate([edits.slot, np.full(ties.shape, -1, dtype=np.intp)], axis=1)
-        self.altered = np.concatenate([(edits.slot >= 0) & ~edits.flips, held], axis=1)
-        """Which of them the row's change alters, and not its states."""
+        self.altered = np.concatenate([self.altered, held], axis=1)
         self.siemens = np.concatenate([edits.siemens, nothing], axis=1)
         self.extra_siemens = np.concatenate(
             [edits.extra_siemens, np.where(there, -TIE_SIEMENS, 0.0)], axis=1)  # fmt: skip
@@ -150,17 +148,21 @@ class Batch:
 
         :param others: ports of the curves (curves, rows) or (curves, 1)
         """
-        width, rows = len(self._edits), len(self)
+        width = len(self._edits)
         r, volts, left = self._put_in(others)
         rest = settle_curves(volts[width:], r[width:, width:], curves)
         edited = volts[:width] - np.einsum("ijs,js->is", r[:width, width:], rest.amps)
         self._note_lost(np.abs(left))
         self.astray = ~rest.rested
         self._near_volts = rest.volts.T
-        everyone = np.broadcast_to(others, (len(others), rows))
-        self._active = np.concatenate([self._edits, everyone])
+        self._others = others
         self._flow = np.concatenate([self._extra * edited - self._amps, rest.amps])
         self._slope = np.concatenate([self._extra, rest.slope])
+
+    @cached_property
+    def _active(self) -> Index:
+        everyone = np.broadcast_to(self._others, (len(self._others), len(self)))
+        return np.concatenate([self._edits, everyone])
 
     @property
     def active(self) -> Index:
@@ -199,8 +201,13 @@ class Batch:
 
     def volts(self, ports: Index, rows: Index | slice = _ALL) -> Array:
         """Volts of wide ports in some rows (rows, ports), without a meter [V]."""
-        active, flow = self._active[:, rows].T, self._flow[:, rows].T
-        found: Array = self.ports.volts[ports] - self.ports.pushed(ports, active, flow)
+        width, flow = len(self._edits), self._flow[:, rows]
+        moved = self.ports.pushed(ports, self._edits[:, rows].T, flow[:width].T)
+        if self._others.shape[1] == 1:
+            moved += flow[width:].T @ self.ports.between(self._others, ports[None])
+        else:
+            moved += self.ports.pushed(ports, self._others[:, rows].T, flow[width:].T)
+        found: Array = self.ports.volts[ports] - moved
         return found
 
     def curve_volts(self, curve: int) -> Array:
@@ -321,7 +328,8 @@ class Batch:
     @cached_property
     def _watch_slots(self) -> tuple[Index, Index]:
         """Slots of watched branches, and the column of each among the watched (slots,)."""
-        pairs = sorted((number, column) for column, (_, key) in enumerate(self.watched)
+        watched = self.network.wiring.watched.keys
+        pairs = sorted((number, column) for column, key in enumerate(watched)
                        for number in self.changes.slot_numbers.get(key, ()))  # fmt: skip
         found = np.array(pairs, dtype=np.intp).reshape(-1, 2)
         return found[:, 0], found[:, 1]
@@ -329,21 +337,19 @@ class Batch:
     @cached_property
     def stands_as_network(self) -> Bool:
         """Rows in the states of the network (rows,)."""
-        found: Bool = np.all(self.states == self.network.state_row, axis=1)
-        return found
+        return np.asarray(np.all(self.states == self.network.state_row, axis=1))
 
     @cached_property
     def alters_watched(self) -> Bool:
         """Rows that alter a branch that a threshold watches."""
         watched = np.zeros(len(self.changes.slots) + 1, dtype=bool)
         watched[self._watch_slots[0]] = True
-        found: Bool = watched[self.slot].any(axis=1)
-        return found
+        return np.asarray(watched[self.slot].any(axis=1))
 
     def watched_flow(self, rows: Index | slice = _ALL) -> Array:
-        """Current of the branch behind each of ``watched`` in some rows (rows, watched) [A]."""
+        """Current of the branch that each threshold watches, in some rows (rows, watched) [A]."""
         network, place = self.network, self.network.wiring.place
-        at = np.array([place[key] for _, key in self.watched], dtype=np.intp)
+        at = np.array([place[key] for key in network.wiring.watched.keys], dtype=np.intp)
         volts = self.volts(self.watch_ports, rows)
         siemens = np.repeat(network.siemens[at][None], len(volts), axis=0)
         altering, slot = self.alters_watched[rows], self.slot[rows]
@@ -357,7 +363,7 @@ class Batch:
     def watched_amps(self) -> dict[str, Array]:
         """Current of the branch behind each threshold, in all rows [A]."""
         flow = self.watched_flow()
-        return {name: flow[:, column] for column, (name, _) in enumerate(self.watched)}
+        return {name: flow[:, column] for column, name in enumerate(self.network.wiring.watched.names)}
 
 
 def put_in(r: Array, volts: Array, column: int, siemens: Array, amps: Array) -> Array:
@@ -371,8 +377,8 @@ def put_in(r: Array, volts: Array, column: int, siemens: Array, amps: Array) -> 
     """
     across = r[:, column].copy()
     left: Array = 1 + siemens * across[column]
-    with np.errstate(divide="ignore", invalid="ignore"):
-        share = np.where(left == 0, 0.0, 1 / left)
+    nothing = left == 0
+    share = ~nothing / (left + nothing)
     own = share * (volts[column] + across[column] * amps)
     r -= across[:, None] * (share * siemens * across)
     volts -= across * (siemens * own - amps)

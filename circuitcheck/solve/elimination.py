@@ -181,10 +181,10 @@ class Elimination:
         for node, ends, shares, _ in self._steps:
             mine = y[node]
             for one, share in zip(ends, shares, strict=True):
-                y[one] = y[one] + share * mine
+                y[one] = y[one] + (mine if share == 1.0 else share * mine)
         for node, ends, shares, total in reversed(self._steps):
             at = y[node] / total
             for one, share in zip(ends, shares, strict=True):
-                at = at + share * y[one]
+                at = at + (y[one] if share == 1.0 else share * y[one])
             y[node] = at
         return np.array(y)

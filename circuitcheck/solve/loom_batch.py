@@ -12,8 +12,6 @@ they leave them by.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-
 import numpy as np
 
 from circuitcheck.physics.branch import Array
@@ -24,7 +22,7 @@ from circuitcheck.solve.near import NearCurves, beyond_at, nearest
 from circuitcheck.solve.network import Network
 from circuitcheck.solve.newton import settle_curves
 from circuitcheck.solve.ports import LoomPorts, Ports, wide_slots
-from circuitcheck.solve.wiring import Bool, Index
+from circuitcheck.solve.wiring import Bool, Ends, Index
 
 _FOLLOWING = 12
 """Rounds in which curves far away follow."""
@@ -38,9 +36,8 @@ class LoomBatch(Batch):
     """
 
     def __init__(
-        self, network: Network, changes: Changes, states: Bool, probes: Sequence[tuple[str, str]],
-        near: int = 0,
-    ) -> None:  # fmt: skip
+        self, network: Network, changes: Changes, states: Bool, probes: Ends, near: int = 0
+    ) -> None:
         self.near = near
         self._far: Array | None = None
         """What curves that are not near draw beyond their tangents (rows, curves) [A]."""
@@ -83,7 +80,7 @@ class LoomBatch(Batch):
         flow, left = self._straight_flow()
         self._note_lost(np.abs(left))
         self._near_volts = np.empty((len(self), 0))
-        self._active, self._flow, self._slope = self._edits, flow, self._extra
+        self._others, self._flow, self._slope = self._edits[:0], flow, self._extra
         self.moved_most = np.sum(np.abs(flow) * self.ports.own(self._edits), axis=0)
         reach = self.network.reach
         self.astray = np.zeros(len(self), dtype=bool)
@@ -127,7 +124,7 @@ class LoomBatch(Batch):
         :param pushed: volts at their active ports that curves far away take (active, rows) [V]
         """
         width = len(self._edits)
-        r, volts, _ = self._put_in(self._active[width:, rows], pushed, rows)
+        r, volts, _ = self._put_in(self._others[:, rows], pushed, rows)
         rest = settle_curves(volts[width:], r[width:, width:], curves.take(rows))
         edited = volts[:width] - np.einsum("ijs,js->is", r[:width, width:], rest.amps)
         self.astray[rows] = ~rest.rested

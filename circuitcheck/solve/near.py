@@ -55,7 +55,8 @@ class NearCurves(CurveSet):
     def drawn(self, volts: Array, rows: Index) -> tuple[Array, Array]:
         """Currents [A] and slopes [S] (near, rows)."""
         amps, slope = np.empty(volts.shape), np.empty(volts.shape)
-        kind, parameters = self._kind.T[:, rows], self._parameters.transpose(1, 0, 2)[:, rows]
+        kind = self._kind.take(rows, axis=0).T
+        parameters = self._parameters.take(rows, axis=0).transpose(1, 0, 2)
         for number, group in enumerate(self.groups):
             mine = kind == number
             own = parameters[mine][:, : group.parameters.shape[1]]

@@ -43,7 +43,7 @@ class Ports:
         seen = self._seen[ports]
         found = np.zeros((len(ports), len(active)))
         for column in range(active.shape[1]):
-            found += seen[:, active[:, column]] * amps[:, column]
+            found += seen.take(active[:, column], axis=1) * amps[:, column]
         return found.T
 
     def pushed_by(self, ports: Index, amps: Array, at: Index) -> Array:
@@ -140,6 +140,9 @@ def wide_slots(slot: Index, altered: Bool) -> Index:
 
 def joined_up(groups: Sequence[Sequence[int] | Index]) -> tuple[Index, list[Index]]:
     """Groups of nodes one after the other, and the numbers that each group gets."""
-    ends = np.cumsum([len(one) for one in groups])
-    numbers = [np.arange(end - len(one), end) for one, end in zip(groups, ends, strict=True)]
-    return np.concatenate([np.asarray(one, dtype=np.intp) for one in groups]), numbers
+    together = np.concatenate([np.asarray(one, dtype=np.intp) for one in groups])
+    every, end, numbers = np.arange(len(together)), 0, []
+    for one in groups:
+        numbers.append(every[end : end + len(one)])
+        end += len(one)
+    return together, numbers

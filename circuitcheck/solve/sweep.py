@@ -20,7 +20,7 @@ from circuitcheck.solve.changes import Changes
 from circuitcheck.solve.edits import alike_rows
 from circuitcheck.solve.loom_batch import LoomBatch
 from circuitcheck.solve.network import Network, Networks
-from circuitcheck.solve.wiring import Bool, Index, distinct
+from circuitcheck.solve.wiring import Bool, Ends, Index, distinct
 
 _MOST_LEFT_OUT = 3
 """Branches that are left out of a network so that rows can put them in."""
@@ -76,10 +76,12 @@ def settle(
     circuit = networks.circuit
     names = list(circuit.thresholds)
     begin = circuit.initial_states()
+    ends = networks.wiring.ends(probes)
     states = np.tile(np.array([begin[name] for name in names], dtype=bool), (len(changes), 1))
-    for row, already in enumerate(blown or ()):
-        for name in already & begin.keys():
-            states[row, names.index(name)] = True
+    if blown is not None:
+        kinds = {already: number for number, already in enumerate(set(blown))}
+        each = np.array([[name in already for name in names] for already in kinds], dtype=bool)
+        states |= each.reshape(-1, len(names))[[kinds[already] for already in blown]]
     waiting = np.arange(len(changes))
     done: list[Group] = []
     unsure: list[Index] = []
@@ -91,14 +93,13 @@ def settle(
             break
         been.append(np.packbits(states, axis=1))
         moved: list[Index] = []
-        for group in _solved(networks, changes, states, waiting, probes):
+        for group in _solved(networks, changes, states, waiting, ends):
             if not isinstance(group, Group):
                 unsure.append(group)
                 continue
             batch, rows = group.batch, group.rows
             limit = np.ones(len(rows)) if fuses is None else fuses[rows]
-            after = _after(circuit.thresholds, group, limit)
-            rest = np.all(after == states[rows], axis=1)
+            after, rest = _after(circuit.thresholds, group, limit)
             if rest.any():
                 done.append(Group(rows[rest], group.local[rest], batch))
             going = rows[~rest]
@@ -112,8 +113,7 @@ def settle(
 
 
 def _solved(
-    networks: Networks, changes: Changes, states: Bool, waiting: Index,
-    probes: Sequence[tuple[str, str]],
+    networks: Networks, changes: Changes, states: Bool, waiting: Index, probes: Ends
 ) -> Iterator[Group | Index]:  # fmt: skip
     """The rows solved in their states; those that cannot be trusted by themselves."""
     count = len(networks.wiring.curve_keys)
@@ -191,41 +191,52 @@ def _been_before(been: Sequence[NDArray[np.uint8]], rows: Index, states: Bool) -
     return found
 
 
-def _after(thresholds: Mapping[str, Threshold], group: Group, fuses: Array) -> Bool:
-    """The next states of all rows; the same rule as ``states.next_states``."""
+def _after(
+    thresholds: Mapping[str, Threshold], group: Group, fuses: Array
+) -> tuple[Bool, Bool]:
+    """The next states of all rows, by the same rule as ``states.next_states``, and which stay."""
     batch, local = group.batch, group.local
-    states = batch.states[local]
-    after = states.copy()
-    moved = np.arange(len(local))
-    if batch.network.has_many_curves:
-        calm = batch.network.calm(float(fuses.min(initial=1.0)))
-        as_sound = (batch.moved_most[local] < calm.volts) & ~batch.alters_watched[local]
-        as_sound &= batch.stands_as_network[local]
-        after[as_sound] = calm.after
-        moved = np.flatnonzero(~as_sound)
+    if not batch.network.has_many_curves:
+        return _after_flow(thresholds, batch, local, fuses)
+    calm = batch.network.calm(float(fuses.min(initial=1.0)))
+    as_sound = (batch.moved_most[local] < calm.volts) & ~batch.alters_watched[local]
+    as_sound &= batch.stands_as_network[local]
+    after, still = batch.states[local], np.ones(len(local), dtype=bool)
+    after[as_sound] = calm.after
+    still[as_sound] = np.array_equal(calm.after, batch.network.state_row)
+    moved = np.flatnonzero(~as_sound)
     if moved.size:
-        after[moved] = _after_flow(thresholds, batch, local[moved], fuses[moved])
-    return after
+        found = _after_flow(thresholds, batch, local[moved], fuses[moved])
+        after[moved], still[moved] = found
+    return after, still
 
 
 def _after_flow(
     thresholds: Mapping[str, Threshold], batch: Batch, local: Index, fuses: Array
-) -> Bool:
-    """The next states of some rows of a batch by the currents that the thresholds watch."""
+) -> tuple[Bool, Bool]:
+    """The same by the currents that the thresholds watch."""
     states = batch.states[local]
-    flow = batch.watched_flow(local)
-    amps = {name: flow[:, column] for column, (name, _) in enumerate(batch.watched)}
-    after = states.copy()
-    over = np.zeros(states.shape)
+    after, still = states.copy(), np.ones(len(states), dtype=bool)
+    flow, watched = batch.watched_flow(local), batch.network.wiring.watched.names
+    amps = {name: flow[:, column] for column, name in enumerate(watched)}
+    over: dict[int, Array] = {}
     for column, (name, one) in enumerate(thresholds.items()):
-        size = np.abs(amps.get(name, np.zeros(len(states))))
+        was = states[:, column]
+        size = np.abs(amps[name]) if name in amps else np.zeros(len(states))
         if one.latching:
             share = size / (one.on_amps * fuses)
-            over[:, column] = np.where(~states[:, column] & (share >= 1), share, 0.0)
+            share[was] = 0.0
+            if share.max(initial=0.0) >= 1:
+                over[column] = share
         else:
-            after[:, column] = np.where(states[:, column], size > one.off_amps, size >= one.on_amps)
-    still = np.all(after == states, axis=1) & np.any(over > 0, axis=1) if over.size else []
-    for row in np.flatnonzero(still):
+            after[:, column] = np.where(was, size > one.off_amps, size >= one.on_amps)
+            still &= after[:, column] == was
+    if over:
         # Of equals the last: a lead's fuse comes after those of the vehicle.
-        after[row, int(np.flatnonzero(over[row] >= 0.999 * over[row].max())[-1])] = True
-    return after
+        columns, shares = np.array(list(over))[::-1], np.stack(list(over.values())[::-1])
+        most = shares.max(axis=0)
+        rows = np.flatnonzero(still & (most >= 1))
+        worst = np.argmax(shares[:, rows] >= 0.999 * most[rows], axis=0)
+        after[rows, columns[worst]] = True
+        still[rows] = False
+    return after, still
