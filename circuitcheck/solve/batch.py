@@ -53,6 +53,8 @@ class Batch:
         """Of rows astray, how many curves they bend too much to be followed."""
         self.moved_most = np.full(len(changes), np.inf)
         """No volts anywhere have moved by more, against the network unchanged (rows,) [V]."""
+        self._shared = np.zeros(0, dtype=np.intp)
+        """Ports of the curves, if all rows settle with the same."""
         self.edits = Edits(network, changes, states)
         self.ties = ties_of(network.island, self.edits.slot, self.edits.adds, changes)
         self._number_ports(probes)
@@ -155,14 +157,12 @@ class Batch:
         self._note_lost(np.abs(left))
         self.astray = ~rest.rested
         self._near_volts = rest.volts.T
-        self._others = others
+        everyone = np.broadcast_to(others, (len(others), len(self)))
+        self._active = np.concatenate([self._edits, everyone])
+        if others.shape[1] == 1:
+            self._shared = others[:, 0]
         self._flow = np.concatenate([self._extra * edited - self._amps, rest.amps])
         self._slope = np.concatenate([self._extra, rest.slope])
-
-    @cached_property
-    def _active(self) -> Index:
-        everyone = np.broadcast_to(self._others, (len(self._others), len(self)))
-        return np.concatenate([self._edits, everyone])
 
     @property
     def active(self) -> Index:
@@ -201,12 +201,11 @@ class Batch:
 
     def volts(self, ports: Index, rows: Index | slice = _ALL) -> Array:
         """Volts of wide ports in some rows (rows, ports), without a meter [V]."""
-        width, flow = len(self._edits), self._flow[:, rows]
-        moved = self.ports.pushed(ports, self._edits[:, rows].T, flow[:width].T)
-        if self._others.shape[1] == 1:
-            moved += flow[width:].T @ self.ports.between(self._others, ports[None])
-        else:
-            moved += self.ports.pushed(ports, self._others[:, rows].T, flow[width:].T)
+        own = len(self._active) - len(self._shared)
+        active, flow = self._active[:own, rows].T, self._flow[:, rows].T
+        moved = self.ports.pushed(ports, active, flow[:, :own])
+        if len(self._shared):
+            moved += flow[:, own:] @ self.ports.between(self._shared[:, None], ports[None])
         found: Array = self.ports.volts[ports] - moved
         return found
 
@@ -328,8 +327,7 @@ class Batch:
     @cached_property
     def _watch_slots(self) -> tuple[Index, Index]:
         """Slots of watched branches, and the column of each among the watched (slots,)."""
-        watched = self.network.wiring.watched.keys
-        pairs = sorted((number, column) for column, key in enumerate(watched)
+        pairs = sorted((number, column) for column, key in enumerate(self.network.wiring.watched.keys)
                        for number in self.changes.slot_numbers.get(key, ()))  # fmt: skip
         found = np.array(pairs, dtype=np.intp).reshape(-1, 2)
         return found[:, 0], found[:, 1]
@@ -347,9 +345,9 @@ class Batch:
         return np.asarray(watched[self.slot].any(axis=1))
 
     def watched_flow(self, rows: Index | slice = _ALL) -> Array:
-        """Current of the branch that each threshold watches, in some rows (rows, watched) [A]."""
-        network, place = self.network, self.network.wiring.place
-        at = np.array([place[key] for key in network.wiring.watched.keys], dtype=np.intp)
+        """Current of the branch behind each of ``watched`` in some rows (rows, watched) [A]."""
+        network, wiring = self.network, self.network.wiring
+        at = np.array([wiring.place[key] for key in wiring.watched.keys], dtype=np.intp)
         volts = self.volts(self.watch_ports, rows)
         siemens = np.repeat(network.siemens[at][None], len(volts), axis=0)
         altering, slot = self.alters_watched[rows], self.slot[rows]

@@ -14,15 +14,15 @@ from circuitcheck.solve.wiring import CurveGroup, Index
 
 LEAK = 1e-12
 """Keeps the volts of a curve defined when it hangs on an open motor [S]."""
+_ALL = slice(None)
+_DEAD = 1e-9
+"""Volts below which there is nothing for a curve to draw [V]."""
 AMPS_LEFT = 1e-9
 """What a curve far from a change may be off [A]."""
 _FROM_TO, _TRIED = (1e-7, 100.0), 73
 """Moves that are tried of each curve [V]."""
 _MUCH = 0.05
 """Share of itself by which what a curve draws beyond its tangent may come back in the next step."""
-_ALL = slice(None)
-_DEAD = 1e-9
-"""Volts below which there is nothing for a curve to draw [V]."""
 _ONE_BY_ONE = 12
 """Above so many that costs more than it saves, and their tangents are a good beginning."""
 
@@ -71,6 +71,9 @@ class CurveSet(ABC):
     :param siemens: of their tangents, and ``amps``; (curves, 1) or (curves, rows)
     """
 
+    on_one_feed = False
+    """Whether they are likely to share what they are fed through."""
+
     def __init__(self, siemens: Array, amps: Array) -> None:
         self.siemens = siemens
         self.amps = amps
@@ -107,7 +110,8 @@ class CurveSet(ABC):
             return np.zeros(c.shape)
         own = np.einsum("iis->is", r)
         # First as if all drew the same, as fans on one feed do; then each on what the others draw.
-        emf, ohm = self._source(c, np.sum(np.maximum(r, 0.0), axis=1) if count > 1 else own)
+        first = np.sum(np.maximum(r, 0.0), axis=1) if self.on_one_feed else own
+        emf, ohm = self._source(c, first)
         drawn = self.each_behind(emf, ohm)
         flow = drawn - self.amps - self.siemens * (emf - ohm * drawn)
         if count == 1:
@@ -136,6 +140,8 @@ class Curves(CurveSet):
     :param rows: how many rows
     :param edits: altered parameters, by key of the curve
     """
+
+    on_one_feed = True
 
     def __init__(
         self, groups: Sequence[CurveGroup], tangent: Tangent, rows: int = 1,

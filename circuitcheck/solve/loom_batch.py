@@ -80,7 +80,7 @@ class LoomBatch(Batch):
         flow, left = self._straight_flow()
         self._note_lost(np.abs(left))
         self._near_volts = np.empty((len(self), 0))
-        self._others, self._flow, self._slope = self._edits[:0], flow, self._extra
+        self._active, self._flow, self._slope = self._edits, flow, self._extra
         self.moved_most = np.sum(np.abs(flow) * self.ports.own(self._edits), axis=0)
         reach = self.network.reach
         self.astray = np.zeros(len(self), dtype=bool)
@@ -124,7 +124,7 @@ class LoomBatch(Batch):
         :param pushed: volts at their active ports that curves far away take (active, rows) [V]
         """
         width = len(self._edits)
-        r, volts, _ = self._put_in(self._others[:, rows], pushed, rows)
+        r, volts, _ = self._put_in(self._active[width:, rows], pushed, rows)
         rest = settle_curves(volts[width:], r[width:, width:], curves.take(rows))
         edited = volts[:width] - np.einsum("ijs,js->is", r[:width, width:], rest.amps)
         self.astray[rows] = ~rest.rested

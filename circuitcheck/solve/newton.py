@@ -121,9 +121,9 @@ def solved(matrix: Array, right: Floats) -> Array:
     """
     size = len(matrix)
     if matrix.shape[2] < _MANY * size or right.shape[1] > _MANY:  # a library, row by row
-        whole = np.moveaxis(matrix, -1, 0) + np.eye(size)
-        by_row = np.linalg.solve(whole, np.moveaxis(right, -1, 0))
-        return np.moveaxis(by_row, 0, -1)
+        whole = matrix.transpose(2, 0, 1) + np.eye(size)
+        by_row = np.linalg.solve(whole, np.asarray(right).transpose(2, 0, 1))
+        return np.asarray(by_row.transpose(1, 2, 0), dtype=np.float64)
     a = np.concatenate([matrix, right], axis=1)
     for k in range(size):
         a[k, k] += 1.0

@@ -191,34 +191,31 @@ def _been_before(been: Sequence[NDArray[np.uint8]], rows: Index, states: Bool) -
     return found
 
 
-def _after(
-    thresholds: Mapping[str, Threshold], group: Group, fuses: Array
-) -> tuple[Bool, Bool]:
+def _after(thresholds: Mapping[str, Threshold], group: Group, fuses: Array) -> tuple[Bool, Bool]:
     """The next states of all rows, by the same rule as ``states.next_states``, and which stay."""
     batch, local = group.batch, group.local
     if not batch.network.has_many_curves:
         return _after_flow(thresholds, batch, local, fuses)
+    states = batch.states[local]
+    after = states.copy()
     calm = batch.network.calm(float(fuses.min(initial=1.0)))
     as_sound = (batch.moved_most[local] < calm.volts) & ~batch.alters_watched[local]
     as_sound &= batch.stands_as_network[local]
-    after, still = batch.states[local], np.ones(len(local), dtype=bool)
     after[as_sound] = calm.after
-    still[as_sound] = np.array_equal(calm.after, batch.network.state_row)
     moved = np.flatnonzero(~as_sound)
     if moved.size:
-        found = _after_flow(thresholds, batch, local[moved], fuses[moved])
-        after[moved], still[moved] = found
-    return after, still
+        after[moved], _ = _after_flow(thresholds, batch, local[moved], fuses[moved])
+    return after, np.all(after == states, axis=1)
 
 
 def _after_flow(
     thresholds: Mapping[str, Threshold], batch: Batch, local: Index, fuses: Array
 ) -> tuple[Bool, Bool]:
-    """The same by the currents that the thresholds watch."""
-    states = batch.states[local]
+    """The same of some rows of a batch, by the currents that the thresholds watch."""
+    rows = slice(None) if len(local) == len(batch) else local
+    states = batch.states[rows]
     after, still = states.copy(), np.ones(len(states), dtype=bool)
-    flow, watched = batch.watched_flow(local), batch.network.wiring.watched.names
-    amps = {name: flow[:, column] for column, name in enumerate(watched)}
+    amps = dict(zip(batch.network.wiring.watched.names, batch.watched_flow(rows).T, strict=True))
     over: dict[int, Array] = {}
     for column, (name, one) in enumerate(thresholds.items()):
         was = states[:, column]
@@ -235,8 +232,8 @@ def _after_flow(
         # Of equals the last: a lead's fuse comes after those of the vehicle.
         columns, shares = np.array(list(over))[::-1], np.stack(list(over.values())[::-1])
         most = shares.max(axis=0)
-        rows = np.flatnonzero(still & (most >= 1))
-        worst = np.argmax(shares[:, rows] >= 0.999 * most[rows], axis=0)
-        after[rows, columns[worst]] = True
-        still[rows] = False
+        blows = np.flatnonzero(still & (most >= 1))
+        worst = np.argmax(shares[:, blows] >= 0.999 * most[blows], axis=0)
+        after[blows, columns[worst]] = True
+        still[blows] = False
     return after, still
