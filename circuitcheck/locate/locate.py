@@ -66,6 +66,9 @@ class Locator:
         """
         rough = rough_look(evidence, self._coarse)
         standings = fine_look(evidence, self._coarse, rough)
+        if not explains(standings[0]):
+            # Both of what follows asks for readings of what was dropped.
+            self._coarse.complete(evidence)
         if not explains(standings[0], every=True):
             passing = weigh_passing(evidence, self._coarse, self._passing)
             standings = _in_order([*standings, *passing])
