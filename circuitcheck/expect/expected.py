@@ -16,13 +16,13 @@ from circuitcheck.expect.cautions import Lead, cautions_for, lead_for
 from circuitcheck.expect.service import blown_in_service
 from circuitcheck.expect.words import OPEN_LINE, SCALES
 from circuitcheck.harness.model import Harness, Observation, Test
+from circuitcheck.harness.readings import BUZZES
 from circuitcheck.notebook import html_table
 from circuitcheck.parts.fault import Branches, Change, FaultMode, Value
 from circuitcheck.parts.part import Situation
 from circuitcheck.parts.quantity import OHM
 from circuitcheck.physics.meter import ACCURACY, OPEN_OHM
-from circuitcheck.physics.motor import RPM as RADIANS
-from circuitcheck.physics.motor import FanMotor
+from circuitcheck.physics.motor import RPM, FanMotor
 
 UNITS = {"volts": "V", "drop": "V", "amps": "A", "ohms": "ohm", "speed": "rpm", "lamp": "",
          "click": ""}  # fmt: skip
@@ -190,7 +190,7 @@ def expected_reading(
     kind = observation.kind
     unit = UNITS[kind]
     if math.isnan(value):
-        return ExpectedReading(label, kind, unit, None, None, None, "buzzes")
+        return ExpectedReading(label, kind, unit, None, None, None, BUZZES)
     if math.isinf(value):
         return ExpectedReading(label, kind, unit, None, OPEN_OHM, None, OPEN_LINE)
     word = word_for(harness, observation, value)
@@ -225,9 +225,9 @@ def meter_for(observation: Observation) -> str:
 
 def full_speed(harness: Harness, motor: str) -> float:
     """Speed of a motor straight on the resting battery [rpm]: what a person calls fast."""
-    branch = harness.parts[motor].inside(motor, _SITUATION)[f"{motor}:motor"]
+    branch = harness.parts[motor].inside(motor, Situation())[f"{motor}:motor"]
     values = np.array(branch.values)  # type: ignore[union-attr]
-    return float(FanMotor.speed(values, np.array(harness.supply.resting))) / RADIANS
+    return float(FanMotor.speed(values, np.array(harness.supply.resting))) / RPM
 
 
 def scale_factor(harness: Harness, observation: Observation) -> float:
@@ -248,7 +248,7 @@ def word_for(harness: Harness, observation: Observation, value: float) -> str:
 def said(harness: Harness, observation: Observation, value: float) -> str:
     """A predicted value as it would be noted."""
     if math.isnan(value):
-        return "buzzes"
+        return BUZZES
     if math.isinf(value):
         return OPEN_LINE
     return word_for(harness, observation, value) or f"{number(value)} {UNITS[observation.kind]}"
@@ -280,8 +280,5 @@ def find_fault(harness: Harness, spec: str) -> ChosenFault:
         return ChosenFault(mode, mode.severity.typical if mode.severity else 0.0)
     if mode.severity is None:
         raise ValueError(f"'{name}' has no value to give; leave out '= {value}'")
-    number = OHM.parse(value) if mode.severity.unit == "ohm" else float(value.split()[0])
-    return ChosenFault(mode, number)
-
-
-_SITUATION = Situation()
+    given = OHM.parse(value) if mode.severity.unit == "ohm" else float(value.split()[0])
+    return ChosenFault(mode, given)

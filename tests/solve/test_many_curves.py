@@ -38,7 +38,7 @@ def test_a_whole_loom_equals_one_by_one(test):
     assert len(bench.layout.networks.wiring.curve_keys) > network.MANY_CURVES
     assert len(bench.layout.networks.wiring.curve_keys) > near.NEAR
     draw = random.Random(test)
-    modes = draw.sample(lasting_faults(LOOM), 24)
+    modes = draw.sample(lasting_faults(LOOM), 10)
     chosen = [ChosenFault(one, one.severity.typical if one.severity else 0.0) for one in modes]
     changes = [combined([one], bench.circuit.branches, bench.setup.swap) for one in chosen]
     values = bench.run(changes).values
