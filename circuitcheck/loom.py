@@ -3,18 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, overload
 
 from circuitcheck.circuit.build import all_faults
-from circuitcheck.errors import UnknownName
+from circuitcheck.errors import Problem, ReadingsError, UnknownName
 from circuitcheck.expect.expected import ChosenFault, Expectation, expect_tests, find_fault
 from circuitcheck.expect.vehicle import read_vehicle
 from circuitcheck.harness.load import load_harness
 from circuitcheck.harness.model import Harness
 from circuitcheck.harness.readings import Sheet, load_readings, parse_readings, sheet_text
+from circuitcheck.harness.units import units
 from circuitcheck.locate.locate import Locator
 from circuitcheck.locate.verdict import Verdict
 from circuitcheck.parts.fault import FaultMode
@@ -117,6 +118,18 @@ class Loom:
             return parse_readings(self.harness, sheet_text(self.harness.name, given), "<mapping>")
         return load_readings(self.harness, given)
 
+    def _found(self, given: Given) -> Sheet:
+        """A sheet with readings on it, and not only with what was put right.
+
+        :raises ReadingsError: with every problem of the sheet
+        """
+        sheet = self.sheet(given)
+        if not sheet.readings:
+            name = str(given) if isinstance(given, str | Path) else sheet.title or "the sheet"
+            raise ReadingsError([Problem(name, 0, "", "no readings",
+                                         "must have at least one reading that was taken")])  # fmt: skip
+        return sheet
+
     def explain(self, test: str, *specs: str, observe: str | None = None) -> Explanation:
         """Why an observation of a test is what it is, step by step.
 
@@ -194,14 +207,14 @@ class Loom:
 
         :raises ReadingsError: with every problem of the sheet
         """
-        return self._locator.locate(self.sheet(given))
+        return self._locator.locate(self._found(given))
 
     def why(self, given: Given) -> Why:
         """The verdict on a sheet, with what every reading speaks for and against each suspect.
 
         :raises ReadingsError: with every problem of the sheet
         """
-        return self._locator.why(self.sheet(given))
+        return self._locator.why(self._found(given))
 
     @cached_property
     def _planner(self) -> Planner:
@@ -222,14 +235,16 @@ class Loom:
         return next_test(self._planner, sheet, Options(**options))
 
     def plan(
-        self, symptom: str | None = None, *, depth: int | None = None, everything: bool = False,
-        **options: Any,
+        self, symptom: str | None = None, *, put_right: Sequence[str] = (), depth: int | None = None,
+        everything: bool = False, **options: Any,
     ) -> Plan:  # fmt: skip
         """The order of tests, from a symptom such as ``right fan dead on low``; as much as fills a page.
 
+        :param put_right: units that were put right already
         :param depth: tests one after the other at the most
         :param everything: every branch that is not rare
         :param options: fields of :class:`~circuitcheck.plan.planner.Options`
+        :raises UnknownName: if there is no such unit
         :raises ValueError: if the symptom is not understood
         """
         from circuitcheck.plan.planner import Options  # noqa: PLC0415
@@ -238,6 +253,11 @@ class Loom:
 
         sheet = symptom_sheet(self.harness, symptom) if symptom else Sheet("", (), {})
         most = None if everything or depth else PAGE
+        known = units(self.harness) if put_right else []
+        for one in put_right:
+            if one not in known:
+                raise UnknownName("unit", one, known)
+        sheet = replace(sheet, put_right=tuple(put_right))
         return plan_tree(self._planner, sheet, Options(**options), most=most, depth=depth)
 
     def prove(self, before: Given, after: Given | None = None, **options: Any) -> Proof:
@@ -250,8 +270,8 @@ class Loom:
         from circuitcheck.plan.planner import Options  # noqa: PLC0415
         from circuitcheck.plan.prove import prove  # noqa: PLC0415
 
-        judged = None if after is None else self.sheet(after)
-        return prove(self._planner, self.sheet(before), judged, Options(**options))
+        judged = None if after is None else self._found(after)
+        return prove(self._planner, self._found(before), judged, Options(**options))
 
     @overload
     def buzz(

@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 from circuitcheck.circuit.circuit import Circuit
 from circuitcheck.circuit.fresh import misfits, swaps
 from circuitcheck.circuit.through import fed_through
 from circuitcheck.harness.model import Harness, Setup
+from circuitcheck.harness.units import faults_in_use, placed
 from circuitcheck.parts.fault import FaultMode
 from circuitcheck.parts.fuse import OPENS_AT
 from circuitcheck.parts.part import Situation
@@ -82,32 +81,12 @@ def all_faults(harness: Harness) -> list[FaultMode]:
 
     A loom that has never been in use can also be wired or fitted wrong.
     """
-    found: list[FaultMode] = []
-    crimped = {end: name for name, wire in harness.wires.items() for end in (wire.start, wire.end)}
-    for name, part in harness.parts.items():
-        for fault in part.all_faults(name):
-            unit = part.belongs_to or (name if fault.where == name else None)
-            if unit is None and part.joins_wires:
-                # A joint inside the loom is out of reach of a probe, and is made anew with its wire.
-                unit = crimped.get(fault.where)
-            found.append(_placed(harness, fault, unit))
-    positive = f"{harness.supply.battery}.+"
-    for name, wire in harness.wires.items():
-        found += [_placed(harness, one, wire.belongs_to) for one in wire.faults(name, positive)]
+    found = list(faults_in_use(harness))
     if not harness.in_use:
-        found += [_placed(harness, one, None) for one in (*misfits(harness), *swaps(harness))]
+        found += [placed(harness, one, None) for one in (*misfits(harness), *swaps(harness))]
     return found
 
 
 def lasting_faults(harness: Harness) -> list[FaultMode]:
     """Every fault mode but those that come and go."""
     return [one for one in all_faults(harness) if not one.while_there]
-
-
-def _placed(harness: Harness, fault: FaultMode, unit: str | None) -> FaultMode:
-    """A fault with its unit, and its frequency in this harness: by its name, or by kind and mode."""
-    given, often = harness.frequencies, fault.often
-    weight = given.get(fault.spec, given.get(often.name))
-    if weight is not None:
-        often = replace(often, weight=weight, source="the harness file")
-    return replace(fault, often=often, replace=unit or fault.where)

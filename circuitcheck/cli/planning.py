@@ -27,6 +27,10 @@ PriceOption = Annotated[
 SkipOption = Annotated[
     list[str] | None, typer.Option("--skip", help="A test that cannot be done; may be given again.")
 ]
+ThoroughOption = Annotated[
+    bool, typer.Option("--thorough", help="Before it stops, cheap readings in which a second fault "
+                       "would show beside the first.")
+]  # fmt: skip
 Symptom = Annotated[
     str | None, typer.Option("--symptom", help="What the customer says: 'right fan dead on low'.")
 ]
@@ -70,7 +74,7 @@ def next_(
     readings: Annotated[str | None, typer.Argument(metavar="[READINGS]", help="What was found so far; "
                                                    "- for standard input.")] = None,
     symptom: Symptom = None, toolbox: ToolsOption = None, price: PriceOption = None,
-    skip: SkipOption = None, as_json: JsonOption = False,
+    skip: SkipOption = None, thorough: ThoroughOption = False, as_json: JsonOption = False,
 ) -> None:  # fmt: skip
     """The test to do now: where, how, what it should read, and what it would settle.
 
@@ -94,7 +98,7 @@ def next_(
             told = symptom_sheet(loom.harness, symptom)
             typer.echo(f"understood: {understood(told)}", err=True)
             sheet = with_symptom(told, sheet)
-        result = loom.next(sheet, **options)
+        result = loom.next(sheet, thorough=thorough, **options)
         emit(as_json, result.to_dict, lambda: planning_tables.next_test(result))
 
 
@@ -102,6 +106,8 @@ def next_(
 def plan(
     harness: HarnessArgument, symptom: Symptom = None, toolbox: ToolsOption = None,
     price: PriceOption = None,
+    put_right: Annotated[list[str] | None, typer.Option("--put-right", help="A unit that was put right "
+                                                        "already; may be given again.")] = None,
     depth: Annotated[int | None, typer.Option("--depth", min=1, help="Tests one after the other at the "
                                               "most.")] = None,
     everything: Annotated[bool, typer.Option("--all", help="Every branch that is not rare, however many "
@@ -120,7 +126,8 @@ def plan(
         loom = load(harness)
         if symptom:
             typer.echo(f"understood: {understood(symptom_sheet(loom.harness, symptom))}", err=True)
-        result = loom.plan(symptom, depth=depth, everything=everything, **_options(toolbox, price))
+        result = loom.plan(symptom, put_right=put_right or (), depth=depth, everything=everything,
+                           **_options(toolbox, price))  # fmt: skip
         emit(as_json, result.to_dict,
              lambda: typer.echo(page(result, markdown=as_ is Page.markdown), nl=False))
 

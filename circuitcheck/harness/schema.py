@@ -14,6 +14,7 @@ from pydantic import BaseModel
 from pydantic.json_schema import models_json_schema
 
 from circuitcheck.harness.model import KINDS_OF_OBSERVATION, Header, Observation, Setup, Test
+from circuitcheck.harness.sheet_reader import PUT_RIGHT
 from circuitcheck.parts import KINDS
 from circuitcheck.parts.wire import Wire
 
@@ -68,12 +69,14 @@ def readings_schema() -> Schema:
             "harness": {"type": _SCALAR, "description": "file name of the harness, without its ending"},
             "date": {"description": "when they were taken"},
             "note": {"type": _SCALAR},
+            PUT_RIGHT: {"description": "units that were put right before these readings",
+                        "anyOf": [{"type": "array", "items": {"type": _SCALAR}}, {"type": _SCALAR}]},
             "tests": {"type": "object", "description": "readings by test and name",
                       "additionalProperties": readings_of_a_test},
             "also": {"description": "readings that no test lists",
                      "anyOf": [{"type": "array", "items": added}, added]},
         },
-        "anyOf": [{"required": ["tests"]}, {"required": ["also"]}],
+        "anyOf": [{"required": [key]} for key in ("tests", "also", PUT_RIGHT)],
         "$defs": defs,
     }  # fmt: skip
 

@@ -307,5 +307,6 @@ def _changed(harness: Harness, motor: str, sound: float, rpm: float) -> str:
     """What is said of a fan that does otherwise than it did."""
     full = full_speed(harness, motor)
     was, has = (SPEED.word(one / full) for one in (sound, rpm))
-    told = f"should be {was} and is {has}" if was != has else f"is {has}, but not as it was"
+    slower = f"is {has}, {'faster' if rpm > sound else 'slower'} than it was"
+    told = f"should be {was} and is {has}" if was != has else slower
     return f"{motor} {told}"

@@ -43,7 +43,7 @@ def _listed(section: str) -> Choices:
 
 
 _LAST: dict[str, Choices] = {
-    "volts": _points, "ohms": _points, "lamp": _points,
+    "volts": _points, "drop": _points, "ohms": _points, "lamp": _points,
     "lead": lambda shop: ["off", "also", *shop.harness.terminals(), "bare"],
     "amps": lambda shop: [*shop.harness.wires, *shop.harness.parts, "lead"],
     "look": _of_kind("motor", "lamp"), "listen": _of_kind("relay"),

@@ -37,6 +37,7 @@ class Told:
         faults are not the question
     :param could: what it could tell of the unit to put right, on the mean [bit]; None if not worked out
     :param told: what it did tell [bit]
+    :param put_right: units that had been put right by then
     """
 
     minutes: float
@@ -48,6 +49,7 @@ class Told:
     left: int | None
     could: float | None = None
     told: float | None = None
+    put_right: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,6 +74,8 @@ class Followed:
     :param needless: those of them that were not at fault
     :param cured: whether nothing was left to notice in the end
     :param first_time: whether nothing was put right in vain, and nothing left
+    :param first_right: whether the first unit put right was due; with none, whether none was
+    :param unparted: those put right in vain that the readings could not part from what was due
     """
 
     verdict_minutes: float
@@ -84,6 +88,8 @@ class Followed:
     needless: tuple[str, ...]
     cured: bool
     first_time: bool
+    first_right: bool
+    unparted: tuple[str, ...]
 
 
 @dataclass(frozen=True)
@@ -169,9 +175,11 @@ def _told(
     left = {one.mode.spec for one in rows}
     found = []
     for one in log:
+        done = tuple(sorted(one.renewed))
         if one.spoiled:
             doubt = f"{one.shown}, with the battery connected: not to be relied on"
-            found.append(Told(round(one.minutes, 1), one.said, doubt, one.sound, False, None, None))
+            found.append(Told(round(one.minutes, 1), one.said, doubt, one.sound, False, None, None,
+                              put_right=done))  # fmt: skip
             continue
         shows = None
         sound, values = _predicted(case, rows, one, blown)
@@ -185,7 +193,8 @@ def _told(
                      if within(one.observation, one.value, listed)}  # fmt: skip
         found.append(Told(round(one.minutes, 1), one.said, one.shown, one.sound,
                           not alike(one.observation, one.value, sound), shows,
-                          len(left) if single and shows is not None else None))  # fmt: skip
+                          len(left) if single and shows is not None else None,
+                          put_right=done))  # fmt: skip
     return tuple(found), tuple(sorted(left)) if single and log else ()
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 from circuitcheck.learn.debrief import Debrief, Followed, Told
 
@@ -28,7 +28,7 @@ def debrief_lines(found: Debrief) -> list[str]:
     lines += [*_vain(found), *(f"! {one}" for one in found.unsafe)]
     if found.told:
         lines += ["", f"What each could have told ({found.known} single faults are known here):"]
-        lines += [line for one in found.told for line in _told_lines(one)]
+        lines += _all_told(found.told)
     if 0 < len(found.fitting) <= MOST_TOLD:
         lines.append(f"What fits it all: {', '.join(found.fitting)}.")
     if found.followed is not None:
@@ -46,6 +46,16 @@ def _vain(found: Debrief) -> Iterator[str]:
     if found.needless:
         yield (f"Put right in vain: {', '.join(found.needless)}; on a real vehicle that costs some "
                f"{found.lost:.0f} minutes more, and the parts.")  # fmt: skip
+
+
+def _all_told(told: Sequence[Told]) -> Iterator[str]:
+    """Each measurement, and between them what was put right."""
+    done: tuple[str, ...] = ()
+    for one in told:
+        if one.put_right != done:
+            yield f"             put right: {', '.join(x for x in one.put_right if x not in done)}"
+            done = one.put_right
+        yield from _told_lines(one)
 
 
 def _told_lines(one: Told) -> list[str]:

@@ -19,14 +19,17 @@ from circuitcheck.learn.debrief import Followed, Step
 from circuitcheck.learn.session import Session
 from circuitcheck.learn.workshop import Measurement
 from circuitcheck.locate.verdict import Verdict
-from circuitcheck.plan.candidates import TOOLS
+from circuitcheck.plan.again import once_more
+from circuitcheck.plan.candidates import TOOLS, Candidate
 from circuitcheck.plan.planner import Options, Outlook, Planner
 
 MOST_TESTS = 16
-"""Set-ups after which a follower tests no more; ``next`` mostly stops long before."""
+"""Set-ups on one sheet after which a follower tests no more; ``next`` mostly stops long before."""
 KEPT = 0.9
 """Chance that the suspects which tests are planned for make up together: the unlikely ones are many, and
 planning for them as well takes several times as long. The verdict is on all of them."""
+KEPT_AT_LAST = 0.99
+"""The same before testing ends, where no unit is as sure: what was left out may still be parted."""
 PROMISING = 12
 """Set-ups that are looked at again after each reading: those that told most when all were looked at.
 All are looked at once more before testing ends."""
@@ -52,6 +55,8 @@ class _Follower:
         self.planner = planner
         self.lines: list[str] = []
         self.named: list[str] = []
+        self.first_right: bool | None = None
+        self.unparted: list[str] = []
         self.tests = 0
         self.skip_unread = frozenset[str]()  # what to skip before anything has been read
         self.verdict_minutes: float | None = None
@@ -80,22 +85,45 @@ class _Follower:
     def _test(self) -> Verdict | None:
         """The verdict when ``next`` has no more to ask for."""
         shop = self.session.workshop
-        sheet = complaint_sheet(shop.harness, shop.faults)
+        said = complaint_sheet(shop.harness, shop.faults)
+        sheet = replace(said, put_right=tuple(sorted(shop.renewed)))
         outlook, skip = self._outlook(sheet, frozenset() if sheet.readings else self.skip_unread)
         if not sheet.readings:
             self.skip_unread = skip
-        while not outlook.advice.stop and self.tests < MOST_TESTS:
-            planned = outlook.planned[outlook.advice.choices[0].test]
-            candidate = planned.candidate
-            self.say(*words_for(shop.setup, candidate.setup, shop.harness))
-            for place in planned.places:
-                name, observation = candidate.observations[place]
-                self.say(look_for(observation, candidate.setup))
-                sheet = with_reading(sheet, candidate.name, candidate.setup, name, observation,
-                                     shop.log[-1])  # fmt: skip
-            self.tests += 1
+        before = self.tests
+        while self.tests < before + MOST_TESTS:
+            asked = self._asked(sheet, outlook)
+            if asked is None:
+                break
+            sheet = self._taken(sheet, *asked)
             outlook, skip = self._outlook(sheet, skip)
         return outlook.verdict
+
+    def _asked(self, sheet: Sheet, outlook: Outlook) -> tuple[Candidate, tuple[int, ...]] | None:
+        """What ``next`` asks for: a set-up and places of its readings; None when it stops.
+
+        Before it stops it has a reading on which all rests taken once more.
+        """
+        if not outlook.advice.stop:
+            planned = outlook.planned[outlook.advice.choices[0].test]
+            return planned.candidate, planned.places
+        again = once_more(self.planner, sheet, outlook, self._options())
+        return None if again is None else (again.candidate, (0,))
+
+    def _taken(self, sheet: Sheet, candidate: Candidate, places: tuple[int, ...]) -> Sheet:
+        """A sheet with the readings that were asked for."""
+        shop = self.session.workshop
+        self.say(*words_for(shop.setup, candidate.setup, shop.harness))
+        self.tests += 1
+        for place in places:
+            name, observation = candidate.observations[place]
+            self.say(look_for(observation, candidate.setup))
+            sheet = with_reading(sheet, f"{candidate.name} ({self.tests})", candidate.setup, name,
+                                 observation, shop.log[-1])  # fmt: skip
+        return sheet
+
+    def _options(self) -> Options:
+        return Options(AT_HAND, opened=frozenset(self.session.workshop.opened), kept=KEPT)
 
     def _outlook(self, sheet: Sheet, skip: frozenset[str]) -> tuple[Outlook, frozenset[str]]:
         """What ``next`` goes by, from the promising set-ups or, where none pays, from all of them.
@@ -103,9 +131,9 @@ class _Follower:
         :param skip: set-ups that are not promising; none skipped looks at all
         :returns: that, and what to skip the next time
         """
-        options = Options(AT_HAND, opened=frozenset(self.session.workshop.opened), kept=KEPT)
+        options = self._options()
         planner, evidence = self.planner, None
-        standings = planner.locator.beforehand()
+        standings = planner.locator.beforehand(sheet.put_right)
         if sheet.readings:
             evidence, standings = planner.locator.weigh(sheet)
         if skip:
@@ -113,6 +141,8 @@ class _Follower:
             if not found.advice.stop:
                 return found, skip
         found = planner.look(evidence, standings, sheet, options)
+        if found.advice.stop and found.verdict is not None and not _sure(found.verdict):
+            found = planner.look(evidence, standings, sheet, replace(options, kept=KEPT_AT_LAST))
         return found, self._unpromising(found)
 
     def _unpromising(self, outlook: Outlook) -> frozenset[str]:
@@ -125,26 +155,41 @@ class _Follower:
         return frozenset(one.name for one in self.planner.candidates) - frozenset(promising)
 
     def _repair(self, verdict: Verdict) -> bool:
-        """Put right what is likeliest, then what comes next, until a drive shows a change.
+        """Put right what is likeliest, then what was not told from it, until a drive shows a change.
 
         :returns: whether there may be more to be found: the fans do otherwise, or nothing has changed
             and it is time to test again
         """
-        shop, tried = self.session.workshop, list[str]()
+        shop, tried, held = self.session.workshop, list[str](), list[str]()
         before = complaint(shop.harness, shop.faults)
+        leading = verdict.suspects[0].replace.split(" and ")
+        alike = {unit for unit, groups in groups_of(verdict).items() if 1 in groups}
         for unit, chance, named in ranked(verdict):
-            if unit in shop.renewed or (tried and chance < LIKELY):
+            if unit in shop.renewed or (tried and (chance < LIKELY or unit not in alike)):
                 continue
             if len(shop.renewed) >= MOST_RENEWED:
                 return False
+            self._judge(verdict, unit)
             self.say(f"renew {unit}")
             *_, now = self.say("drive")
             tried += named
+            held += named if unit in leading else ()
             if now.endswith(WELL) or not now.endswith(before):
-                self.named += named
+                self.named += dict.fromkeys([*held, *named])
                 return not now.endswith(WELL)
         self.named += tried
         return bool(tried)
+
+    def _judge(self, verdict: Verdict, unit: str) -> None:
+        """Keep whether a unit about to be put right is due, and else whether that could be told."""
+        shop = self.session.workshop
+        due = [one.mode.replace for one in shop.faults]
+        needless = bool(shop.needless([unit]))
+        if self.first_right is None:
+            self.first_right = not needless
+        groups = groups_of(verdict)
+        if needless and any(groups[unit] & groups.get(one, set()) for one in due):
+            self.unparted.append(unit)
 
     def _ended(self) -> Followed:
         self.say(*(f"fault {one}" for one in self.named or ["none"]), "done")
@@ -155,6 +200,7 @@ class _Follower:
             round(self.verdict_minutes or 0.0, 1), round(shop.minutes, 1), self.tests,
             tuple(self.lines), steps, tuple(self.named), tuple(self.session.units), needless,
             not shop.faults, not shop.faults and not needless,
+            not shop.faults if self.first_right is None else self.first_right, tuple(self.unparted),
         )  # fmt: skip
 
 
@@ -169,6 +215,23 @@ def ranked(verdict: Verdict) -> list[tuple[str, float, tuple[str, ...]]]:
             faults.setdefault(unit, tuple(specs if len(units) == 1 else specs[place : place + 1]))
     order = sorted(chances, key=lambda unit: -chances[unit])
     return [(unit, chances[unit], faults[unit]) for unit in order]
+
+
+def _sure(verdict: Verdict) -> bool:
+    """Whether one unit, or set of units, is as sure as need be."""
+    chances: dict[str, float] = {}
+    for one in verdict.suspects:
+        chances[one.replace] = chances.get(one.replace, 0.0) + one.probability
+    return max(chances.values()) >= KEPT_AT_LAST
+
+
+def groups_of(verdict: Verdict) -> dict[str, set[int]]:
+    """For each unit the groups in which the verdict has it."""
+    found: dict[str, set[int]] = {}
+    for one in verdict.suspects:
+        for unit in one.replace.split(" and "):
+            found.setdefault(unit, set()).add(one.group)
+    return found
 
 
 def complaint_sheet(harness: Harness, faults: Sequence[ChosenFault]) -> Sheet:
@@ -193,7 +256,8 @@ def with_reading(
     before = dict(sheet.setups[test].observe) if test in sheet.setups else {}
     observe = {**before, name: observation}
     setups = {**sheet.setups, test: Test(title=test, setup=setup, observe=observe)}
-    return Sheet(sheet.title, (*sheet.readings, Reading(test, name, observation, *parsed)), setups)
+    more = Reading(test, name, observation, *parsed)
+    return replace(sheet, readings=(*sheet.readings, more), setups=setups)
 
 
 # -- a set-up in words ------------------------------------------------------------------------------
@@ -258,7 +322,7 @@ def _leads(wanted: Setup, battery: str) -> list[tuple[str, str]]:
 def look_for(observation: Observation, setup: Setup) -> str:
     """What to say to take an observation."""
     kind, points = observation.kind, observation.points
-    word = {"drop": "volts", "speed": "look", "click": "listen"}.get(kind, kind)
+    word = {"speed": "look", "click": "listen"}.get(kind, kind)
     if kind == "lamp" and len(points) == 1:
         word = "look"
     keys = lead_keys(setup)

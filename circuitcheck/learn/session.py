@@ -26,7 +26,7 @@ TALK = {
     "state": ("state", "how the vehicle stands now, and the minutes"),
     "notes": ("notes", "what has been measured so far"),
     "fault": ("fault R1 open", "name it; fault none, fault forget"),
-    "renew": ("renew R1", "put a part, wire or unit right"),
+    "renew": ("renew R1", "put a part, pin, wire or unit right"),
     "done": ("done", "end, and hear what it was"),
     "leave": ("leave", "end without naming anything"),
 }
@@ -95,6 +95,7 @@ class Session:
             yield f"{group[0].upper()}{group[1:]}"
             yield from (f"  {usage:<31}{about}" for one, usage, about in listed if one == group)
         yield "Terminals are written part.terminal, as G1.+; the part's own side of a plug S1.2/part."
+        yield "Names here are examples: parts and wires list those of this vehicle."
 
     def _customer(self, given: list[str]) -> Iterator[str]:
         yield f"The customer: {self.case.complaint}"
@@ -132,7 +133,11 @@ class Session:
         yield f"  {shop.minutes:.0f} minutes so far"
 
     def _notes(self, given: list[str]) -> Iterator[str]:
+        done = frozenset[str]()
         for one in self.workshop.log:
+            if one.renewed != done:
+                yield f"      put right: {', '.join(sorted(one.renewed - done))}"
+                done = one.renewed
             yield f"  {one.minutes:5.0f} min  {one.said}: {one.shown}"
         if not self.workshop.log:
             yield "  Nothing yet."
@@ -176,7 +181,7 @@ class Session:
         if unit not in self.units:
             self.units.append(unit)
         yield from self.workshop.renew(unit)
-        yield f"Put right: {', '.join(self.units)}."
+        yield f"Put right: {', '.join(self.units)}. drive tells what the customer would say now."
 
     def _done(self, given: list[str]) -> Iterator[str]:
         if not self.named and not self.said_none:

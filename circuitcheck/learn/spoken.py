@@ -35,7 +35,7 @@ def _looked(workshop: Workshop, said: str, **what: object) -> list[str]:
     observation = Observation.model_validate(what)
     noted = " ".join([said.split(maxsplit=1)[0], *observation.points]).replace("bridge", "lead")
     found, told = workshop.measure(noted, observation)
-    points = " to ".join(found.observation.points)
+    points = " to ".join(found.observation.points).replace("bridge", "lead")
     return [*told, f"{found.observation.kind} {points}: {found.shown}"]
 
 
@@ -68,6 +68,11 @@ def _choice(given: list[str], usage: str, *known: str) -> str:
 def volts(workshop: Workshop, given: list[str], said: str) -> list[str]:
     """A voltmeter from one point to another."""
     return _looked(workshop, said, volts=_two(workshop.probe_point, given, WORDS["volts"].usage))
+
+
+def drop(workshop: Workshop, given: list[str], said: str) -> list[str]:
+    """A voltmeter on its millivolt range, from one point to another."""
+    return _looked(workshop, said, drop=_two(workshop.probe_point, given, WORDS["drop"].usage))
 
 
 def ohms(workshop: Workshop, given: list[str], said: str) -> list[str]:
@@ -152,6 +157,8 @@ def switch(workshop: Workshop, given: list[str], said: str) -> list[str]:
     """A hand switch into a position."""
     if len(given) != 2:
         raise ValueError(f"say: {WORDS['switch'].usage}")
+    if not any(one.kind_name == "switch" for one in workshop.harness.parts.values()):
+        raise ValueError("there is no hand switch on this vehicle")
     name = workshop.part(given[0], "switch")
     known = getattr(workshop.harness.parts[name], "positions", {})
     if given[1] not in known:
@@ -277,6 +284,7 @@ LOOK, SET_UP, TRY = "to measure and to look", "to set up", "to try"
 
 WORDS = {
     "volts": Word(LOOK, "volts A B", "voltmeter from A to B, as: volts G1.+ G1.-", volts),
+    "drop": Word(LOOK, "drop A B", "volts lost from A to B, to the millivolt", drop),
     "ohms": Word(LOOK, "ohms A B", "ohmmeter from A to B; battery off first", ohms),
     "lamp": Word(LOOK, "lamp A B", "5 W test lamp from A to B", lamp),
     "amps": Word(LOOK, "amps W1", "clamp round a wire, pin, fuse or the lead", amps),

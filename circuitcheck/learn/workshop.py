@@ -28,8 +28,8 @@ from circuitcheck.solve.point import OperatingPoint, solve_point
 
 #: What each thing costs [min]; common practice, no source. Access is in the harness file.
 MINUTES = {
-    "volts": 1.0, "ohms": 1.0, "amps": 1.5, "lamp": 1.0, "look": 0.5, "listen": 0.5, "lead": 1.0,
-    "undo": 1.0, "join": 1.0, "pull": 0.5, "refit": 0.5, "ignition": 0.2, "engine": 0.5,
+    "volts": 1.0, "drop": 1.0, "ohms": 1.0, "amps": 1.5, "lamp": 1.0, "look": 0.5, "listen": 0.5,
+    "lead": 1.0, "undo": 1.0, "join": 1.0, "pull": 0.5, "refit": 0.5, "ignition": 0.2, "engine": 0.5,
     "coolant": 8.0, "battery": 3.0, "switch": 0.2, "swap": 5.0, "drive": 10.0,
 }  # fmt: skip
 LIVE_VOLTS = 0.2
@@ -49,7 +49,7 @@ class Measurement:
     :param own_doing: fuses that the student's own leads had blown by then
     :param spoiled: ohms with the battery connected: the reading is not to be relied on
     :param bare: a lead without a fuse was on
-    :param renewed: whether anything had been put right by then, so that the case was another one
+    :param renewed: units that had been put right by then, each of which makes the case another one
     """
 
     said: str
@@ -62,7 +62,7 @@ class Measurement:
     own_doing: frozenset[str]
     spoiled: bool
     bare: bool
-    renewed: bool
+    renewed: frozenset[str]
 
 
 @dataclass
@@ -206,7 +206,7 @@ class Workshop:
     def measure(self, said: str, observation: Observation) -> tuple[Measurement, list[str]]:
         """Take a reading; what happens besides is told."""
         kind = observation.kind
-        word = {"drop": "volts", "speed": "look", "click": "listen"}.get(kind, kind)
+        word = {"speed": "look", "click": "listen"}.get(kind, kind)
         told = self.spend(word, *observation.points)
         circuit = self._vehicle()
         if kind == "ohms":
@@ -219,7 +219,7 @@ class Workshop:
             said, observation, self.setup, _as_read(self.harness, observation, value, error), value,
             _as_read(self.harness, observation, sound, 0.0), self.minutes,
             frozenset(self.own_doing & self.blown),
-            kind == "ohms" and self.setup.battery == "connected", self.bare, bool(self.renewed),
+            kind == "ohms" and self.setup.battery == "connected", self.bare, frozenset(self.renewed),
         ))  # fmt: skip
         return self.log[-1], told
 

@@ -37,14 +37,19 @@ class Worth:
 def worth_of(case: Case, log: Sequence[Measurement], planner: Planner) -> list[Worth | None]:
     """For each measurement, in its order; None where a reading does not count.
 
-    Those do not count that mean nothing, that a bare lead made, that were taken after something had been
-    put right, and any with a meter that loads the circuit as no description says.
+    Those do not count that mean nothing, that a bare lead made, and any with a meter that loads the
+    circuit as no description says. Whenever something has been put right, a new sheet begins.
     """
     sheet = complaint_sheet(case.harness, case.faults)
     known = _known(planner, sheet)
     found: list[Worth | None] = []
+    put_right = frozenset[str]()
     for place, one in enumerate(log):
-        if one.spoiled or one.bare or one.renewed or case.meter_ohm != VOLTMETER_OHM:
+        if one.renewed != put_right:
+            put_right = one.renewed
+            sheet = Sheet("", (), {}, tuple(sorted(put_right)))
+            known = _known(planner, sheet)
+        if one.spoiled or one.bare or case.meter_ohm != VOLTMETER_OHM:
             found.append(None)
             continue
         could = _could(case, known, one)
@@ -58,7 +63,8 @@ def worth_of(case: Case, log: Sequence[Measurement], planner: Planner) -> list[W
 def _known(planner: Planner, sheet: Sheet) -> Hypotheses:
     """What is still possible after a sheet."""
     locator = planner.locator
-    standings = locator.weigh_singles(sheet) if sheet.readings else locator.beforehand()
+    standings = (locator.weigh_singles(sheet) if sheet.readings
+                 else locator.beforehand(sheet.put_right))  # fmt: skip
     return hypotheses(planner.harness, merged(standings))
 
 

@@ -15,7 +15,8 @@ from circuitcheck.locate.evidence import Evidence
 from circuitcheck.locate.hinges import hinges
 from circuitcheck.locate.ledger import Ledger
 from circuitcheck.locate.reasons import by_heat, reasons_for
-from circuitcheck.locate.repair import SURE, by_unit, covering, unit_of
+from circuitcheck.locate.renewed import words_for as words_on
+from circuitcheck.locate.repair import SURE, by_unit, covering, unit_of, units_of
 from circuitcheck.locate.summary import Standpoint, summary_of
 from circuitcheck.locate.verdict import Estimate, ReadingResult, SuspectResult, Verdict, Word
 from circuitcheck.locate.weighing import Standing
@@ -38,7 +39,8 @@ def explains(standing: Standing, *, every: bool = False) -> bool:
     """
     count = len(standing.distance)
     if every:
-        return _tail(standing.square, count) > DOUBTFUL_FIT
+        doubted = bool(np.any(standing.misread > DOUBTED))
+        return not doubted and _tail(standing.square, count) > DOUBTFUL_FIT
     if _tail(standing.square, count) > ILL_FIT:
         return True
     # One wild reading among at least four others that agree is a misreading, not a riddle.
@@ -92,9 +94,11 @@ def conclude(evidence: Evidence, standings: Sequence[Standing]) -> Verdict:
     )  # fmt: skip
     repeat = tuple(f"{one.test}: {one.name}" for one, _ in doubted)
     left_out = any((one.test, one.name) not in taken for one, _ in evidence.absurd)
-    summary = f"{words_for(evidence.absurd, left_out=left_out)} {summary_of(point)}".strip()
+    parts = (words_for(evidence.absurd, left_out=left_out), summary_of(point),
+             words_on(evidence.put_right, units_of(leader)))  # fmt: skip
+    summary = " ".join(one for one in parts if one)
     return Verdict(evidence.harness.name, word, suspects, readings, summary, repeat,
-                   point.repair, point.hinges)  # fmt: skip
+                   point.repair, point.hinges, evidence.put_right)  # fmt: skip
 
 
 def merged(standings: Sequence[Standing]) -> list[Standing]:

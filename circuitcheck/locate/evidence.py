@@ -76,12 +76,14 @@ class Evidence:
     """All that was seen, bench by bench; the columns of every array here follow ``seen``.
 
     :param absurd: readings that nothing can give, with what is wrong with each
+    :param put_right: units that were put right before the readings
     """
 
     harness: Harness
     benches: tuple[Bench, ...]
     seen: tuple[Seen, ...]
     absurd: tuple[Absurd, ...] = ()
+    put_right: tuple[str, ...] = ()
 
     def part(self, number: int) -> Evidence:
         """The evidence of one bench alone."""
@@ -116,7 +118,7 @@ def lay_out(harness: Harness, sheet: Sheet, known: dict[str, Bench]) -> Evidence
         bench = Bench(harness, test.setup, tuple((one.name, one.observation) for one in mine))
         benches.append(known.setdefault(bench.key, bench))
         seen += [_judge(harness, one, taken[_what(sheet, one)]) for one in mine]
-    return Evidence(harness, tuple(benches), tuple(seen), absurd)
+    return Evidence(harness, tuple(benches), tuple(seen), absurd, sheet.put_right)
 
 
 def _what(sheet: Sheet, reading: Reading) -> tuple[str, str]:

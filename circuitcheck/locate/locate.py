@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection, Sequence
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from circuitcheck.expect.bench import Bench
@@ -9,9 +11,10 @@ from circuitcheck.harness.model import Harness
 from circuitcheck.harness.readings import Sheet
 from circuitcheck.locate.conclude import conclude, explains, merged
 from circuitcheck.locate.evidence import Evidence, lay_out
-from circuitcheck.locate.passing import twins, weigh_passing
+from circuitcheck.locate.passing import Twin, twins, weigh_passing
+from circuitcheck.locate.renewed import after_repair, asks_for
 from circuitcheck.locate.several import weigh_several
-from circuitcheck.locate.suspects import single_suspects
+from circuitcheck.locate.suspects import Suspect, single_suspects
 from circuitcheck.locate.verdict import Verdict
 from circuitcheck.locate.weighing import (
     Coarse,
@@ -25,16 +28,37 @@ if TYPE_CHECKING:
     from circuitcheck.locate.why import Why
 
 
+@dataclass(frozen=True)
+class _Field:
+    """Who is suspected before anything has been read, and how likely.
+
+    :param singles: sound, and every single fault that lasts, as ``coarse`` has them
+    :param passing: the faults that come and go
+    """
+
+    singles: list[Suspect]
+    passing: list[Twin]
+    coarse: Coarse
+
+
 class Locator:
     """Weighs sheets of one harness; keeps what it has predicted, so that a next sheet is quick."""
 
     def __init__(self, harness: Harness) -> None:
         self.harness = harness
-        everyone = single_suspects(harness)
-        self._singles = [one for one in everyone if not one.passing]
-        self._passing = twins(self._singles, [one for one in everyone if one.passing])
+        self._everyone = single_suspects(harness)
+        self._singles, self._passing = _parted(self._everyone)
         self._coarse = Coarse(harness, self._singles)
+        self._fields: dict[frozenset[str], _Field] = {}
         self._benches: dict[str, Bench] = {}
+
+    def _field(self, put_right: Collection[str]) -> _Field:
+        """Everyone with his chances after some units were put right."""
+        key = frozenset(put_right)
+        if key not in self._fields:
+            singles, passing = _parted(after_repair(self._everyone, key))
+            self._fields[key] = _Field(singles, passing, self._coarse.with_chances(singles))
+        return self._fields[key]
 
     def locate(self, sheet: Sheet) -> Verdict:
         """The verdict on a sheet of readings."""
@@ -54,28 +78,36 @@ class Locator:
     def weigh_singles(self, sheet: Sheet) -> list[Standing]:
         """How every lasting single fault stands, whether or not one explains the readings."""
         evidence = lay_out(self.harness, sheet, self._benches)
-        return fine_look(evidence, self._coarse, rough_look(evidence, self._coarse))
+        coarse = self._field(sheet.put_right).coarse
+        return fine_look(evidence, coarse, rough_look(evidence, coarse))
 
-    def beforehand(self) -> list[Standing]:
-        """How every suspect stands before anything has been read."""
-        return merged(unread(self._coarse))
+    def beforehand(self, put_right: Collection[str] = ()) -> list[Standing]:
+        """How every suspect stands before anything has been read, some units perhaps put right."""
+        return merged(unread(self._field(put_right).coarse))
 
     def _standings(self, evidence: Evidence) -> list[Standing]:
         """Every lasting fault is weighed. Those that come and go come in when none of them explains
-        every reading; pairs and triples when none explains all readings but perhaps one.
+        every reading with none misread; pairs and triples when none of all these does, or only one
+        of what was put right does.
         """
-        rough = rough_look(evidence, self._coarse)
-        standings = fine_look(evidence, self._coarse, rough)
-        if not explains(standings[0]):
-            # Both of what follows asks for readings of what was dropped.
-            self._coarse.complete(evidence)
+        field = self._field(evidence.put_right)
+        rough = rough_look(evidence, field.coarse)
+        standings = fine_look(evidence, field.coarse, rough)
         if not explains(standings[0], every=True):
-            passing = weigh_passing(evidence, self._coarse, self._passing)
+            field.coarse.complete(evidence)  # both of what follows asks for what was dropped
+            passing = weigh_passing(evidence, field.coarse, field.passing)
             standings = _in_order([*standings, *passing])
-        if explains(standings[0]):
+        best = standings[0]
+        if explains(best, every=True) and not asks_for(best.suspect, evidence.put_right):
             return standings
-        several = weigh_several(self.harness, evidence, self._coarse, self._singles)
+        several = weigh_several(self.harness, evidence, field.coarse, field.singles)
         return _in_order([*standings, *several])
+
+
+def _parted(everyone: Sequence[Suspect]) -> tuple[list[Suspect], list[Twin]]:
+    """Sound and the faults that last, and those that come and go."""
+    singles = [one for one in everyone if not one.passing]
+    return singles, twins(singles, [one for one in everyone if one.passing])
 
 
 def _in_order(standings: list[Standing]) -> list[Standing]:

@@ -118,6 +118,7 @@ class Verdict:
     :param repeat: readings that are likely to be wrong, as ``test: name``
     :param repair: the units that together cover what is likely
     :param hinges: readings that alone decide it
+    :param put_right: units that were put right before the readings
     """
 
     harness: str
@@ -128,6 +129,7 @@ class Verdict:
     repeat: tuple[str, ...] = ()
     repair: Repair = field(default=Repair((), 1.0))
     hinges: tuple[Hinge, ...] = ()
+    put_right: tuple[str, ...] = ()
 
     def __str__(self) -> str:
         return f"{self.verdict}: {self.summary}\n\n{text_table(_COLUMNS, self._rows()[:12])}"
@@ -147,5 +149,5 @@ class Verdict:
             "suspects": [one.to_dict() for one in self.suspects],
             "readings": [one.to_dict() for one in self.readings],
             "repeat": list(self.repeat), "repair": self.repair.to_dict(),
-            "hinges": [one.to_dict() for one in self.hinges],
+            "hinges": [one.to_dict() for one in self.hinges], "put_right": list(self.put_right),
         }  # fmt: skip

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
+from copy import copy
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -115,6 +116,12 @@ class Coarse:
         self._predictor = Predictor(harness, suspects, trials)
         self._kept: dict[str, tuple[Array, Bool]] = {}
 
+    def with_chances(self, suspects: Sequence[Suspect]) -> Coarse:
+        """The same suspects with other chances beforehand; what was predicted is shared."""
+        found = copy(self)
+        found.suspects = suspects
+        return found
+
     def blown(self, number: int, value: float) -> frozenset[str]:
         """Fuses that a suspect has blown in service, at the nearest of the values tried."""
         if not any(one.overloads for one in self.suspects[number].faults):
@@ -200,22 +207,6 @@ def _same_as(
         first = representatives(evidence, block[kept[living]])
         found |= {int(n): int(mine[one]) for n, one in zip(mine, first, strict=True)}
     return found
-
-
-def every_prediction(evidence: Evidence, coarse: Coarse) -> tuple[Array, Array]:
-    """Readings of all suspects (suspects, readings) at the value that fits best alone; those values."""
-    alive = np.ones(len(coarse.suspects), dtype=bool)
-    plain, valued = zip(*(coarse.values(bench, alive) for bench in evidence.benches), strict=True)
-    flat, block = np.concatenate(plain, axis=-1), np.concatenate(valued, axis=-1)
-    predicted, fitted = np.empty((len(alive), flat.shape[-1])), np.zeros(len(alive))
-    predicted[coarse.plain] = flat
-    if coarse.valued:
-        places = best_places(evidence, coarse.logs, block)
-        at = np.array([place.log_value for place in places])
-        nearest = np.argmin(np.abs(coarse.logs - at[:, None]), axis=1)
-        predicted[coarse.valued] = block[np.arange(len(block)), nearest]
-        fitted[coarse.valued] = np.exp(at)
-    return predicted, fitted
 
 
 def _places(

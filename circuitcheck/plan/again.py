@@ -29,10 +29,12 @@ class Repeat:
     """A reading to be taken once more.
 
     :param why: what rests on it
+    :param candidate: its set-up, with that reading alone in it
     """
 
     test: NextTest
     why: str
+    candidate: Candidate
 
 
 def once_more(
@@ -47,7 +49,7 @@ def once_more(
         if candidate.name in options.skip or _minutes(sheet, candidate) > _MOST:
             continue
         if tools <= options.tools:
-            return Repeat(_told(planner, sheet, outlook, options, candidate), why)
+            return Repeat(_told(planner, sheet, outlook, options, candidate), why, candidate)
     return None
 
 

@@ -12,6 +12,7 @@ from circuitcheck.expect.bench import Bench
 from circuitcheck.expect.cautions import Lead, cautions_for, setup_lines
 from circuitcheck.expect.expected import ExpectedReading, expected_reading, said
 from circuitcheck.harness.model import Harness, Observation
+from circuitcheck.harness.readings import PUT_RIGHT
 from circuitcheck.harness.write import flow
 from circuitcheck.plan.candidates import Candidate
 from circuitcheck.plan.planner import Outlook, Planned, Planner
@@ -130,8 +131,13 @@ def _settles(outlook: Outlook, test: int) -> float:
     )  # fmt: skip
 
 
-def to_write(harness: Harness, chosen: Iterable[tuple[Candidate, Sequence[int]]]) -> str:
-    """Lines for a sheet of readings, to be filled in: the harness's own tests, then the others."""
+def to_write(
+    harness: Harness, chosen: Iterable[tuple[Candidate, Sequence[int]]], put_right: Sequence[str] = ()
+) -> str:
+    """Lines for a sheet of readings, to be filled in: the harness's own tests, then the others.
+
+    :param put_right: what a new sheet says was put right before
+    """
     own: list[str] = []
     also: list[str] = []
     for candidate, places in chosen:
@@ -143,7 +149,8 @@ def to_write(harness: Harness, chosen: Iterable[tuple[Candidate, Sequence[int]]]
         where = f"test: {candidate.name}" if known else f"setup: {flow(candidate.setup)}"
         also += [f"  - {{{where}, {_target(candidate.observations[place][1])}, read: {_BLANK}}}"
                  for place in added]  # fmt: skip
-    return "\n".join([*(["tests:", *own] if own else []), *(["also:", *also] if also else [])])
+    done = [f"{PUT_RIGHT}: {flow(put_right)}"] if put_right else []
+    return "\n".join([*done, *(["tests:", *own] if own else []), *(["also:", *also] if also else [])])
 
 
 def by_form(

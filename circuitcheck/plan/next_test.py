@@ -9,7 +9,8 @@ from typing import Any
 import numpy as np
 
 from circuitcheck.expect.expected import number
-from circuitcheck.harness.readings import Sheet
+from circuitcheck.harness.readings import PUT_RIGHT, Sheet
+from circuitcheck.harness.write import flow
 from circuitcheck.locate.verdict import Verdict
 from circuitcheck.notebook import text_table
 from circuitcheck.physics.branch import Array
@@ -19,6 +20,7 @@ from circuitcheck.plan.jobs import unseen
 from circuitcheck.plan.planner import Options, Outlook, Planner
 from circuitcheck.plan.problem import Index
 from circuitcheck.plan.symptom import only_symptom
+from circuitcheck.plan.thorough import second_look
 
 _OTHERS = 2
 """Next best tests that are named."""
@@ -28,6 +30,7 @@ _LEFT_OPEN = 0.05
 """Chance from which a unit is named beside sound wiring."""
 _NO_COMPLAINT = ("What is said is what a sound circuit does, and nothing has been tested. Say what is "
                  "wrong, or give a sheet of readings.")  # fmt: skip
+_SECOND = "a second fault that the first does not hide would show here."
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,7 +85,10 @@ def next_test(planner: Planner, sheet: Sheet, options: Options) -> Next:
         repeated = once_more(planner, sheet, outlook, options)
         if repeated is not None:
             return Next(False, repeated.why, repeated.test, (), verdict)
-        why = _why_stop(outlook) + _not_seen(unseen(planner, sheet))
+        second = second_look(planner, sheet, outlook, options) if options.thorough and verdict else None
+        if second is not None:
+            return Next(False, f"{_why_stop(outlook)} Before that: {_SECOND}", second, (), verdict)
+        why = _why_stop(outlook) + _not_seen(unseen(planner, sheet)) + _afterwards(outlook)
         return Next(True, why, None, (), verdict)
     first, *others = [told(planner, outlook, one) for one in advice.choices[: 1 + _OTHERS]]
     why = (f"{first.minutes:g} minutes; on average it leaves {advice.choices[0].ahead:.0f} minutes "
@@ -126,3 +132,17 @@ def _not_seen(jobs: Sequence[str]) -> str:
         return ""
     return (f" Not seen to run yet: {', '.join(jobs)}; 'circuitcheck prove' asks for it after the "
             "repair, and a second fault would show there.")  # fmt: skip
+
+
+def _afterwards(outlook: Outlook) -> str:
+    """What to do if the repair has not cured it."""
+    verdict = outlook.verdict
+    if verdict is None or verdict.verdict == "sound" or not outlook.known.units:
+        return ""
+    chances = np.bincount(outlook.known.unit, outlook.known.weights)
+    unit = outlook.known.units[int(np.argmax(chances))]
+    if not unit:
+        return ""
+    done = [*verdict.put_right, *unit.split(" and ")]
+    return (f" If that has not cured it, begin a new sheet with '{PUT_RIGHT}: "
+            f"{flow(list(dict.fromkeys(done)))}'.")  # fmt: skip

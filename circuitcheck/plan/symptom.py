@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
+from dataclasses import replace
 
 from circuitcheck.harness.model import Harness, Observation, Setup, Test
 from circuitcheck.harness.readings import RUNS, Reading, Sheet
@@ -73,5 +74,6 @@ def with_symptom(symptom: Sheet, sheet: Sheet | None) -> Sheet:
     """A sheet of readings with a symptom added to it."""
     if sheet is None:
         return symptom
-    return Sheet(sheet.title or symptom.title, (*symptom.readings, *sheet.readings),
-                 {**symptom.setups, **sheet.setups})  # fmt: skip
+    return replace(sheet, title=sheet.title or symptom.title,
+                   readings=(*symptom.readings, *sheet.readings),
+                   setups={**symptom.setups, **sheet.setups})  # fmt: skip

@@ -4,11 +4,18 @@
                                         [--jobs 1]
 
 Both are given the same practice cases. The follower does what ``next`` asks for, in the words of
-``practise`` and at its minutes, puts right what the verdict holds likeliest, drives, and goes on if the
-customer is not content. The guesser tests nothing: he puts right one unit after another in the order of
+``practise`` and at its minutes, puts right what the verdict holds likeliest and what the readings cannot
+tell from it, drives after each, and tests again, with what he has put right on his sheet, until the
+customer is content. The guesser tests nothing: he puts right one unit after another in the order of
 usual frequency, and drives after each, until the customer is content. Each unit that was not at fault costs
 what the planner says it costs (its way to the shop included); the cost of the right ones is left out, as
 both have it.
+
+    cured              nothing was left wrong in the end
+    nothing_needless   cured, and all that was put right was due
+    first_right        the first unit put right was due; where nothing was, none was put right
+    but_for_alike      cured, and all put right in vain stood in one group of the verdict with what was
+                       due: the readings that can be taken do not tell them apart
 """
 
 import argparse
@@ -45,7 +52,9 @@ class Outcome:
     named: list
     units: list
     cured: bool
-    first_time: bool
+    nothing_needless: bool
+    first_right: bool
+    but_for_alike: bool
     needless: int
     minutes: float
     total: float
@@ -95,8 +104,8 @@ def outcomes(job):
         found.append(Outcome(
             name, level, seed, [one.spec for one in case.faults],
             [one.mode.replace for one in case.faults], list(done.named), list(done.units), done.cured,
-            done.first_time, len(done.needless), done.minutes,
-            done.minutes + PRICE * len(done.needless), needless, total, seconds))  # fmt: skip
+            done.first_time, done.first_right, done.cured and set(done.needless) <= set(done.unparted),
+            len(done.needless), done.minutes, done.minutes + PRICE * len(done.needless), needless, total, seconds))  # fmt: skip
     return found
 
 
@@ -109,8 +118,10 @@ def figures(found):
     """One row of the table."""
     total, guessed = mean(found, lambda o: o.total), mean(found, lambda o: o.guessed_total)
     return {
-        "cases": len(found), "right_first_time": mean(found, lambda o: o.first_time),
-        "right_in_the_end": mean(found, lambda o: o.cured), "needless": mean(found, lambda o: o.needless),
+        "cases": len(found), "cured": mean(found, lambda o: o.cured),
+        "nothing_needless": mean(found, lambda o: o.nothing_needless),
+        "first_right": mean(found, lambda o: o.first_right),
+        "but_for_alike": mean(found, lambda o: o.but_for_alike), "needless": mean(found, lambda o: o.needless),
         "testing_minutes": mean(found, lambda o: o.minutes), "minutes": total,
         "guesser_needless": mean(found, lambda o: o.guessed_needless), "guesser_minutes": guessed,
         "guesser_over_follower": guessed / total if total else math.nan,
@@ -119,11 +130,12 @@ def figures(found):
 
 
 def failures(found):
-    """Cases that were not right the first time."""
+    """Cases that were not cured, or in which something was put right in vain."""
     for one in found:
-        if not one.first_time:
+        if not one.nothing_needless:
             yield (f"{one.harness} level {one.level} seed {one.seed}: {one.truth} ({one.due}); put right "
-                   f"{one.units}{'' if one.cured else ', and it is still wrong'}")  # fmt: skip
+                   f"{one.units}{'' if one.cured else ', and it is still wrong'}"
+                   f"{', which readings cannot part' if one.but_for_alike else ''}")  # fmt: skip
 
 
 if __name__ == "__main__":

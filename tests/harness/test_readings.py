@@ -158,6 +158,50 @@ def test_sheet_from_plain_values():
     assert shown(text) == [("ohms", "low", "OL")]
 
 
+# -- what was put right before the readings ----------------------------------------------------
+
+@pytest.mark.parametrize(("given", "units"), [
+    ("[S1, left fan]", ("S1", "left fan")), ("S1", ("S1",)), ("[]", ()), ("[W2, W2]", ("W2",)),
+])  # fmt: skip
+def test_what_was_put_right(given, units):
+    assert parse_readings(BENCH, SHEET.replace("tests:", f"put_right: {given}\ntests:")).put_right == units
+
+
+def test_what_was_put_right_in_csv():
+    text = TABLE + "put_right,,left fan\nohms,low,OL\nput_right,,S1\n"
+    assert parse_readings(BENCH, text).put_right == ("left fan", "S1")
+    assert shown(text) == [("ohms", "low", "OL")]
+
+
+def test_a_new_sheet_may_begin_with_what_was_put_right_alone():
+    sheet = parse_readings(BENCH, "put_right: [S1]\n")
+    assert (sheet.put_right, sheet.readings) == (("S1",), ())
+
+
+def test_what_was_put_right_is_written_back():
+    text = sheet_text("bench", {"ohms": {"low": "OL"}}, "By hand", ("S1", "left fan"))
+    assert parse_readings(BENCH, text).put_right == ("S1", "left fan")
+
+
+@pytest.mark.parametrize(("given", "found", "must", "near"), [
+    ("[S1, lft fan]", "'lft fan'", "a unit to put right", "left fan"),
+    ("[R1]", "'R1'", "R1 is put right with the left fan", "left fan"),
+    ("[S1 and W2]", "'S1 and W2'", "each by itself: S1, W2", ""),
+    ("[[S1]]", "a list or mapping", "the name of a unit", ""),
+    ("['']", "nothing", "a unit to put right", ""),
+    ("{S1: yes}", "a list or mapping", "the name of a unit", ""),
+])  # fmt: skip
+def test_what_was_put_right_is_a_unit(given, found, must, near):
+    problem = problem_of(SHEET.replace("tests:", f"put_right: {given}\ntests:"))
+    assert (problem.line, problem.found, problem.nearest) == (3, found, near)
+    assert must in problem.must
+
+
+def test_what_was_put_right_is_a_unit_in_csv_too():
+    problem = problem_of(TABLE + "ohms,low,OL\nput_right,,W22\n")
+    assert (problem.line, problem.found, problem.nearest) == (3, "'W22'", "W2")
+
+
 # -- known to be wrong in the reader of sheets ------------------------------------------------
 
 KNOWN = {

@@ -13,7 +13,7 @@ from circuitcheck.harness.model import Observation, Setup
 from circuitcheck.learn.beside import Ahead, set_beside_next
 from circuitcheck.learn.case import draw_case, heard
 from circuitcheck.learn.debriefed import debrief_lines
-from circuitcheck.learn.follow import AT_HAND, complaint_sheet, look_for, with_reading, words_for
+from circuitcheck.learn.follow import AT_HAND, complaint_sheet, follow, look_for, with_reading, words_for
 from circuitcheck.learn.session import Session
 from circuitcheck.learn.workshop import MINUTES, Workshop
 from circuitcheck.learn.worth import worth_of
@@ -64,6 +64,35 @@ def test_what_he_did_can_be_played_again_as_a_script(followed):
     assert found.unsafe == ()
 
 
+def test_what_readings_cannot_part_is_put_right_one_after_the_other(planner):
+    """Two pins of one relay lie in one row with its contact: no probe of this loom gets between them."""
+    done = follow(draw_case(HARNESS, 1, 0), planner)
+    assert (done.units, done.needless, done.unparted) == (("K1.30", "K1.87"), ("K1.30",), ("K1.30",))
+    assert (done.cured, done.first_time, done.first_right) == (True, False, False)
+    # What all rests on is read a second time before anything is put right, as 'next' asks for.
+    first = done.lines[: done.lines.index("renew K1.30")]
+    looked = [one for one in first if one.startswith(("volts", "drop", "ohms", "lamp", "look", "listen"))]
+    assert len(looked) > len(set(looked))
+
+
+def test_the_second_of_two_faults_is_sought_on_a_sheet_of_its_own(monkeypatch):
+    harness = circuitcheck.load("twin-fan-switch").harness
+    planner, sheets = Planner(harness, Locator(harness)), []
+
+    def look(evidence, standings, sheet, options):
+        sheets.append(sheet)
+        return Planner.look(planner, evidence, standings, sheet, options)
+
+    monkeypatch.setattr(planner, "look", look)
+    done = follow(draw_case(harness, 4, 1), planner)
+    assert (done.cured, done.needless, len(done.units)) == (True, (), 2)
+    assert (sheets[0].put_right, sheets[-1].put_right) == ((), done.units[:1])
+    before = {(one.test, one.name) for sheet in sheets if not sheet.put_right for one in sheet.readings}
+    after = {(one.test, one.name) for one in sheets[-1].readings}
+    assert after
+    assert not {one for one in before & after if not one[0].startswith("customer")}
+
+
 def test_one_that_comes_to_grief_is_left_out():
     assert Ahead("no-such-harness", 2, 0).followed() is None
 
@@ -88,7 +117,7 @@ def test_a_lead_is_clamped_by_its_number():
     setup = Setup.model_validate({"bridge": [["S1.2", "S1.1"]], "feed": ["X2.1a"]})
     assert look_for(Observation.model_validate({"amps": "bridge"}), setup) == "amps lead"
     assert look_for(Observation.model_validate({"amps": "feed"}), setup) == "amps lead 2"
-    assert look_for(Observation.model_validate({"drop": ["G1.+", "F1.in"]}), setup) == "volts G1.+ F1.in"
+    assert look_for(Observation.model_validate({"drop": ["G1.+", "F1.in"]}), setup) == "drop G1.+ F1.in"
 
 
 def test_the_customers_words_are_readings_where_they_say_something():
@@ -150,7 +179,7 @@ def test_what_is_measured_after_a_repair_is_not_held_against_the_case():
 def test_a_second_lead_stands_beside_the_first():
     session = play(GROUND, "undo S1", "lead S1.2 S1.1", "lead also G1.+ X2.1a")
     assert len(session.workshop.setup.bridge) == 2
-    assert session.feed("amps lead 2")[-1].startswith("amps bridge 2")
+    assert session.feed("amps lead 2")[-1].startswith("amps lead 2")
     session.feed("lead off")
     assert session.workshop.setup.bridge == []
 
@@ -184,6 +213,16 @@ def doubt(planner, log):
 def test_a_reading_that_means_nothing_is_worth_nothing(planner):
     log = play(GROUND, "ohms G1.+ G1.-").workshop.log
     assert worth_of(GROUND, log, planner) == [None]
+
+
+def test_a_repair_begins_a_new_sheet(planner):
+    """With the ground put right the coolant switch is all that is asked of; it is not held against E1."""
+    session = play(GROUND, "volts X2.2a G1.-", "renew E1", "ignition on", "coolant 95", "volts X2.2a G1.-", "notes")
+    before, after = session.workshop.log
+    assert (before.renewed, after.renewed) == (frozenset(), {"E1"})
+    assert worth_of(GROUND, [after], planner) == worth_of(GROUND, session.workshop.log, planner)[1:]
+    assert [one.strip().partition(":")[0] for one in session.feed("notes")][1] == "put right"
+    assert "             put right: E1" in debrief_lines(session.debrief())
 
 
 def test_the_debrief_tells_both(followed):

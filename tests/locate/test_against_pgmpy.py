@@ -7,6 +7,7 @@ variable elimination.
 """
 
 import warnings
+from dataclasses import replace
 from itertools import combinations
 
 import numpy as np
@@ -23,6 +24,7 @@ from circuitcheck.expect.words import SCALES
 from circuitcheck.locate.evidence import MISREAD, lay_out
 from circuitcheck.locate.locate import Locator
 from circuitcheck.locate.passing import weigh_passing
+from circuitcheck.locate.renewed import STILL_WRONG
 from circuitcheck.locate.several import _pairs
 from circuitcheck.locate.suspects import PAIR_SHARE, SOUND_SHARE, Suspect, Trial, predict
 from circuitcheck.locate.weighing import Coarse, fine_look, rough_look
@@ -125,6 +127,32 @@ def test_chances_in_the_verdict(case):
     for suspect, chance in zip(suspects, wanted, strict=True):
         if suspect.spec in listed:
             assert listed[suspect.spec] == pytest.approx(chance, rel=1e-3)
+
+
+def test_chances_after_a_repair(case):
+    """Two steps: what was wrong before, and what is left of it once K1 has been put right."""
+    harness, suspects, evidence, _ = case
+    place = next(n for n, one in enumerate(suspects) if one.spec == "K1 30-87 stuck open")
+    renewed = [n for n, one in enumerate(suspects) if any(f.replace == "K1" for f in one.faults)]
+    assert len(renewed) == 2
+    stays = np.eye(len(suspects))
+    for n in renewed:
+        stays[n, n], stays[0, n] = STILL_WRONG, 1 - STILL_WRONG
+    before = np.array([one.weight for one in suspects])
+    asked = network(before / before.sum(), words_of(evidence, suspects))
+    model = asked.model.copy()
+    model.remove_cpds("fault")
+    model.add_edge("before", "fault")
+    model.add_cpds(TabularCPD("before", len(before), [[one] for one in before / before.sum()]),
+                   TabularCPD("fault", len(before), stays, ["before"], [len(before)]))  # fmt: skip
+    model.check_model()
+    wanted = ask(VariableElimination(model), ["fault"], noted(evidence)).values
+    sheet = replace(LOOM.sheet(SHEET), put_right=("K1",))
+    found = {one.suspect.spec: np.exp(one.log_weight) for one in Locator(harness).weigh_singles(sheet)}
+    for suspect, chance in zip(suspects, wanted, strict=True):
+        assert found.get(suspect.spec, 0.0) / sum(found.values()) == pytest.approx(
+            chance, rel=1e-6, abs=1e-7)
+    assert wanted[place] < 0.2 * ask(asked, ["fault"], noted(evidence)).values[place]
 
 
 def test_chance_that_a_reading_was_misread(case):

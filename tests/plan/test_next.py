@@ -69,10 +69,13 @@ def test_half_of_the_lines_it_prints_can_stay_empty(write):
 
 def test_an_untouched_sheet_says_that_nothing_was_taken():
     loom = circuitcheck.load("twin-fan-switch")
-    for text in (loom.next().test.to_write,
-                 loom.prove(readings_files("twin-fan-switch")["slow-on-low"]).to_write):
-        with pytest.raises(ReadingsError, match="at least one reading that was taken"):
-            parse_readings(loom.harness, text)
+    with pytest.raises(ReadingsError, match="at least one reading that was taken"):
+        parse_readings(loom.harness, loom.next().test.to_write)
+    before = readings_files("twin-fan-switch")["slow-on-low"]
+    after = parse_readings(loom.harness, loom.prove(before).to_write)
+    assert after.put_right == loom.prove(before).repaired
+    with pytest.raises(ReadingsError, match="at least one reading that was taken"):
+        loom.prove(before, after)
 
 
 @pytest.mark.parametrize(("name", "sheet"), [

@@ -178,7 +178,7 @@ def may_be_sound(verdict: Verdict) -> bool:
 def _up_to(plan: PowerupPlan, sheet: Sheet, last: Step) -> Sheet:
     names = [one.name for one in plan.steps]
     kept = set(names[: names.index(last.name) + 1])
-    return Sheet(sheet.title, tuple(one for one in sheet.readings if one.test in kept), sheet.setups)
+    return replace(sheet, readings=tuple(one for one in sheet.readings if one.test in kept))
 
 
 def _together(judged: list[JudgedStep], verdict: Verdict) -> list[JudgedStep]:

@@ -1,0 +1,104 @@
+"""What a sheet of readings says, taken entry by entry and checked against the harness."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from functools import cached_property
+from typing import Any
+
+from pydantic import ValidationError
+from pydantic_core import PydanticCustomError
+
+from circuitcheck.errors import nearest
+from circuitcheck.harness.model import KINDS_OF_OBSERVATION, Harness, Observation, Test
+from circuitcheck.harness.reading import Reading, parse_reading
+from circuitcheck.harness.rules import check_observation
+from circuitcheck.harness.tree import Path_, Tree
+from circuitcheck.harness.units import units
+
+PUT_RIGHT = "put_right"
+"""The key of a sheet for what was put right before its readings."""
+
+
+@dataclass
+class SheetReader:
+    """Collects what a sheet says, and the problems on the way.
+
+    :param put_right: units that were put right before the readings
+    """
+
+    harness: Harness
+    tree: Tree
+    found: list[Reading] = field(default_factory=list)
+    setups: dict[str, Test] = field(default_factory=dict)
+    put_right: list[str] = field(default_factory=list)
+
+    def take(self, test: str, name: str, text: Any, path: Path_) -> None:
+        """A reading that a test lists."""
+        known = self.harness.tests.get(test)
+        if known is None:
+            self.tree.report(path[:-1] or path, f"no test '{test}'", "must be a test of the harness",
+                             nearest(test, self.harness.tests))  # fmt: skip
+            return
+        observation = known.observe.get(name)
+        if observation is None:
+            observation = self._added(name)
+        if observation is None:
+            self.tree.report(path, f"no reading '{name}' in test '{test}'",
+                             f"must be one of {', '.join(known.observe)}",
+                             nearest(name, known.observe))  # fmt: skip
+            return
+        self.setups[test] = known
+        self.add(test, name, observation, text, path)
+
+    def _added(self, name: str) -> Observation | None:
+        """``volts S1.2 G1.-`` as an observation."""
+        kind, *points = name.split() or [""]
+        if kind not in KINDS_OF_OBSERVATION or not points:
+            return None
+        target: Any = points[0] if len(points) == 1 else points
+        try:
+            return Observation.model_validate({kind: target})
+        except ValidationError:
+            return None
+
+    def add(self, test: str, name: str, observation: Observation, text: Any, path: Path_) -> None:
+        """A reading with its value."""
+        before = len(self.tree.problems)
+        check_observation(self.harness, self.tree, self.setups[test], path, observation)
+        if len(self.tree.problems) > before:
+            return
+        if isinstance(text, dict | list):
+            self.tree.report(path, "a list or mapping", "must be one value, such as 12.4 V")
+            return
+        try:
+            parsed = parse_reading(observation.kind, str(text))
+        except PydanticCustomError as error:
+            context = error.context or {}
+            self.tree.report(path, f"'{context['found']}'", str(context["must"]))
+            return
+        if parsed is not None:
+            self.found.append(Reading(test, name, observation, *parsed))
+
+    def take_put_right(self, unit: Any, path: Path_) -> None:
+        """A unit that was put right before these readings were taken."""
+        if isinstance(unit, dict | list):
+            self.tree.report(path, "a list or mapping", "must be the name of a unit, such as K1")
+            return
+        known = self._units
+        if unit in known:
+            self.put_right.append(unit)
+            return
+        must = "must be a unit to put right, as a verdict names it"
+        assembly = getattr(self.harness.parts.get(unit.partition(".")[0])
+                           or self.harness.wires.get(unit), "belongs_to", None)  # fmt: skip
+        if assembly:
+            must += f"; {unit} is put right with the {assembly}"
+        elif all(one in known for one in unit.split(" and ")):
+            must += f"; each by itself: {', '.join(unit.split(' and '))}"
+        self.tree.report(path, f"'{unit}'" if unit else "nothing", must,
+                         assembly or nearest(unit, known))  # fmt: skip
+
+    @cached_property
+    def _units(self) -> list[str]:
+        return units(self.harness)

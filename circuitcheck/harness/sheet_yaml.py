@@ -1,0 +1,111 @@
+"""A sheet of readings as YAML: what was found test by test, and readings that no test lists."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+
+from circuitcheck.errors import nearest
+from circuitcheck.harness.convert import build
+from circuitcheck.harness.model import (
+    KINDS_OF_OBSERVATION,
+    Harness,
+    Observation,
+    Setup,
+    Test,
+)  # fmt: skip
+from circuitcheck.harness.rules import check_setup
+from circuitcheck.harness.sheet_reader import PUT_RIGHT, SheetReader
+from circuitcheck.harness.tree import Path_, parse
+
+_KEYS = ("readings", "harness", "date", "note", PUT_RIGHT, "tests", "also")
+_LONE_DASH = re.compile(r"(?<=:) +(-{1,2})(?=\s*(?:[,}]|$|\s#))", re.MULTILINE)
+"""A dash as the whole value of a key. YAML sees a list begin, which it cannot there."""
+
+
+def from_yaml(harness: Harness, text: str, file: str) -> SheetReader:
+    """What the text of a sheet says, and its problems."""
+    tree = parse(_LONE_DASH.sub(r' "\1"', text), file)
+    reader = SheetReader(harness, tree)
+    if tree.problems:
+        return reader
+    if not isinstance(tree.data, dict):
+        tree.report((), "no keys", "must have 'tests:' with readings, or be CSV with a header")
+        return reader
+    for key in tree.data:
+        if key not in _KEYS:
+            tree.report((key,), f"unknown key '{key}'", f"known here: {', '.join(_KEYS)}",
+                        nearest(key, _KEYS))  # fmt: skip
+    of = tree.data.get("harness", harness.name)
+    if of != harness.name and Path(str(of)).stem != harness.name:
+        tree.report(("harness",), f"readings of '{of}'", f"must be readings of '{harness.name}'")
+    _take_put_right(reader)
+    _take_tests(reader)
+    _take_added(reader)
+    return reader
+
+
+def _take_put_right(reader: SheetReader) -> None:
+    """One unit, or a list of them."""
+    given = reader.tree.data.get(PUT_RIGHT, [])
+    for number, one in enumerate(given if isinstance(given, list) else [given]):
+        reader.take_put_right(one, (PUT_RIGHT, number) if isinstance(given, list) else (PUT_RIGHT,))
+
+
+def _take_tests(reader: SheetReader) -> None:
+    """Readings that the tests of the harness list."""
+    tree, harness = reader.tree, reader.harness
+    tests = tree.data.get("tests", {})
+    if not isinstance(tests, dict):
+        tree.report(("tests",), "no mapping", "must be 'test: {name: reading}'")
+        tests = {}
+    for test, readings in tests.items():
+        if not isinstance(readings, dict):
+            tree.report(("tests", test), "no mapping", "must be '{name: reading}'")
+            continue
+        if test not in harness.tests:
+            tree.report(("tests", test), f"no test '{test}'", "must be a test of the harness",
+                        nearest(test, harness.tests))  # fmt: skip
+            continue
+        for name, value in readings.items():
+            reader.take(test, name, value, ("tests", test, name))
+
+
+def _take_added(reader: SheetReader) -> None:
+    """Readings with their own points, and perhaps their own set-up; one name for each of these."""
+    added = reader.tree.data.get("also", [])
+    own: dict[str, str] = {}
+    for number, one in enumerate(added if isinstance(added, list) else [added]):
+        path: Path_ = ("also", number)
+        if not isinstance(one, dict) or "read" not in one or not {"test", "setup"} & one.keys():
+            reader.tree.report(path, "no reading", "must be {test: T, volts: [A, B], read: 12 V}, "
+                               "or with 'setup' in place of 'test'")  # fmt: skip
+            continue
+        known = ("test", "setup", *KINDS_OF_OBSERVATION, "read")
+        unknown = [key for key in one if key not in known]
+        for key in unknown:
+            reader.tree.report((*path, key), f"unknown key '{key}'", f"known here: {', '.join(known)}",
+                               nearest(key, known))  # fmt: skip
+        if unknown:
+            continue
+        target = {key: value for key, value in one.items() if key in KINDS_OF_OBSERVATION}
+        observation = build(Observation, target, reader.tree, path)
+        if observation is None:
+            continue
+        name = " ".join([k if isinstance(v, str) else f"{k} {' '.join(v)}" for k, v in target.items()])
+        test = str(one.get("test", ""))
+        if "setup" in one:
+            setup = build(Setup, one["setup"], reader.tree, (*path, "setup"))
+            if setup is None:
+                continue
+            check_setup(reader.harness, reader.tree, (*path, "setup"), setup)
+            test = own.setdefault(repr(setup), f"own set-up {len(own) + 1}")
+            before = dict(reader.setups[test].observe) if test in reader.setups else {}
+            reader.setups[test] = Test(title=test, setup=setup, observe=before | {name: observation})
+        elif test not in reader.harness.tests:
+            reader.tree.report((*path, "test"), f"no test '{test}'", "must be a test of the harness",
+                               nearest(test, reader.harness.tests))  # fmt: skip
+            continue
+        else:
+            reader.setups[test] = reader.harness.tests[test]
+        reader.add(test, name, observation, one["read"], path)
