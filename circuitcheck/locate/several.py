@@ -39,7 +39,7 @@ _REFINED = 20
 _TURNS = 2
 """How often the one or the other of two unknown values is looked for again."""
 _EXTENDED = 4
-"""Pairs that triples are made of."""
+"""Pairs that triples are made of: those that stand best, besides the leading faults by twos."""
 _LISTED, _LIKELY = 12, 6
 """Sets whose faults are put in place of others that read alike: of those that stand best, and of
 those that looked best beforehand."""
@@ -64,7 +64,10 @@ def weigh_several(
         others = _with_leading(singles, known, partners, likely)
         found = _best_of([*found, *_solved(harness, evidence, singles, others)])
         if found and not explains(found[0]):
-            triples = _triples(found[:_EXTENDED], [singles[one] for one in partners])
+            bases = [replace(one.suspect, held=(*one.suspect.held, *_held(one)))
+                     for one in found[:_EXTENDED]]  # fmt: skip
+            bases += _held_pairs(singles, _with_leading(singles, known, partners[:LEADING], ()))
+            triples = _triples(bases, [singles[one] for one in partners])
             found = _best_of([*found, *_weighed(harness, evidence, triples)])
     return _best_of([*found, *_members(harness, evidence, singles, known, found, likely)])
 
@@ -233,7 +236,8 @@ def _weighed_at(
     """The same as :func:`_weighed`, where it is known what the unknown values are about."""
     if not suspects:
         return []
-    rough = Rough(dict(enumerate(places)), _alike(evidence, suspects, places))
+    ranges = {n: (one.log_value, one.log_value) for n, one in enumerate(places)}
+    rough = Rough(dict(enumerate(places)), ranges, _alike(evidence, suspects, places))
     return [_with_held(one) for one in fine_look(evidence, Coarse(harness, suspects), rough)]
 
 
@@ -281,23 +285,42 @@ def _held(standing: Standing) -> tuple[tuple[FaultMode, float, float], ...]:
     return ((unknown, standing.value, math.log(min(share, 1.0))),)
 
 
-def _triples(pairs: Sequence[Standing], partners: Sequence[Suspect]) -> list[Suspect]:
-    """Each pair, its values held, with each further fault; every set of three once."""
+def _held_pairs(singles: Sequence[Suspect], chosen: Sequence[Pair]) -> list[Suspect]:
+    """Pairs that look good from what their faults do alone, all their values held."""
+    found = []
+    for pair, both in zip(chosen, _pairs(singles, chosen), strict=True):
+        values = zip(both.faults, (pair.value_of_one, pair.value_of_other), strict=True)
+        held = tuple((one, value, 0.0) for one, value in values if one.severity)
+        found.append(replace(both, held=held))
+    return found
+
+
+def _triples(pairs: Sequence[Suspect], partners: Sequence[Suspect]) -> list[Suspect]:
+    """Each pair with each further fault; every set of three once.
+
+    Its values are held; beside a fault without one each is looked for again.
+    """
     scale = 3 * TRIPLE_SHARE / (1 - SOUND_SHARE - PAIR_SHARE) / PAIR_SHARE
-    found: dict[frozenset[str], Suspect] = {}
+    found: dict[tuple[frozenset[str], frozenset[str]], Suspect] = {}
     for pair in pairs:
-        taken = {one.where for one in pair.suspect.faults}
-        held = (*pair.suspect.held, *_held(pair))
+        taken = {one.where for one in pair.faults}
         for more in partners:
             if more.faults[0].where in taken:
                 continue
-            faults = (*pair.suspect.faults, *more.faults)
-            key = frozenset(one.spec for one in faults)
-            found.setdefault(key, Suspect(
-                faults, scale * pair.suspect.weight * more.weight,
-                _further(pair.suspect.fuses, more.fuses), held,
-            ))  # fmt: skip
+            faults = (*pair.faults, *more.faults)
+            named = frozenset(one.spec for one in faults)
+            for held in _ways_held(pair, more):
+                key = named, frozenset(one.spec for one, _, _ in held)
+                found.setdefault(key, Suspect(faults, scale * pair.weight * more.weight,
+                                              _further(pair.fuses, more.fuses), held))  # fmt: skip
     return list(found.values())
+
+
+def _ways_held(pair: Suspect, more: Suspect) -> list[tuple[tuple[FaultMode, float, float], ...]]:
+    """The values of a pair that are held beside a third fault: all, or all but one."""
+    if more.unknown is not None or not pair.held:
+        return [pair.held]
+    return [tuple(one for one in pair.held if one is not free) for free in pair.held]
 
 
 def _partners(singles: Sequence[Suspect], known: Alone) -> list[int]:

@@ -69,7 +69,8 @@ def _around(
     """At some values: rough log-likelihood, slopes of all readings (pairs, readings, 2), and how far off
     they are (pairs, readings), both in standard uncertainties.
     """
-    suspects, trials = [], []
+    suspects: list[Suspect] = []
+    trials: list[Trial] = []
     for pair, (one, other) in zip(pairs, logs, strict=True):
         for second, firsts in ((other, [one, one + _NEAR]), (other + _NEAR, [one])):
             held = ((pair.faults[1], float(np.exp(second)), 0.0),)

@@ -18,7 +18,7 @@ from circuitcheck.locate.suspects import Predictor, Suspect, Trial
 from circuitcheck.locate.weighing import Standing
 from circuitcheck.physics.branch import Array
 from circuitcheck.plan.asked import NextTest, told
-from circuitcheck.plan.candidates import Candidate, access_of, tool_of
+from circuitcheck.plan.candidates import READING, Candidate, access_of, tool_of
 from circuitcheck.plan.planner import Options, Outlook, Planned, Planner, same_reading
 from circuitcheck.plan.policy import Advice, Choice
 from circuitcheck.plan.problem import Problem
@@ -52,7 +52,7 @@ def second_look(
     taken = {same_reading(sheet.setups[one.test].setup, one.observation) for one in sheet.readings}
     left: list[tuple[Candidate, list[int], Bool]] = []
     for one in planner.candidates:
-        places = _places(planner, one, outlook.opened, options)
+        places = _places(planner, sheet, one, outlook.opened, options)
         if not places:
             continue
         moved = _moved(planner, predictor, one)
@@ -61,15 +61,15 @@ def second_look(
         left.append((one, [place for place in places if place not in old], moved))
     best: tuple[float, Candidate, list[int]] | None = None
     for one, places, moved in left:
-        chosen = _most_telling(one, moved, chances, places)
+        chosen = _most_telling(sheet, one, moved, chances, places)
         if not chosen:
             continue
-        minutes = one.minutes_for(chosen)
+        minutes = _minutes(sheet, one, chosen)
         shown = float(chances[moved[:, chosen].any(axis=1)].sum())
         worth = SECOND_SHARE * RETURNED * shown - minutes
         if minutes <= _MOST and worth > 0 and (best is None or worth > best[0]):
             best = worth, one, chosen
-    return _told(planner, outlook, options, *best[1:]) if best else None
+    return _told(planner, sheet, outlook, options, *best[1:]) if best else None
 
 
 def _beside(planner: Planner, first: Standing) -> tuple[list[Suspect], Predictor]:
@@ -100,26 +100,36 @@ def _moved(planner: Planner, predictor: Predictor, one: Candidate) -> Bool:
 
 
 def _places(
-    planner: Planner, one: Candidate, open_now: frozenset[str], options: Options
+    planner: Planner, sheet: Sheet, one: Candidate, open_now: frozenset[str], options: Options
 ) -> list[int]:
     """Readings of a set-up that can be taken as things stand and cost little."""
     if one.setup.swap or not one.needs <= options.tools or one.name in options.skip:
         return []
-    if one.minutes_for((0,)) > _MOST or not open_now.issuperset(one.access):
+    if _minutes(sheet, one, (0,)) > _MOST or not open_now.issuperset(one.access):
         return []
     return [place for place, (_, observation) in enumerate(one.observations)
             if tool_of(observation) in ("eyes", *options.tools)
             and open_now.issuperset(access_of(planner.harness, observation))]  # fmt: skip
 
 
-def _most_telling(one: Candidate, moved: Bool, chances: Array, left: Sequence[int]) -> list[int]:
+def _minutes(sheet: Sheet, one: Candidate, places: Sequence[int]) -> float:
+    """Minutes of some readings: in the set-up that was made last, or in one that must be made."""
+    if not places:
+        return 0.0
+    made_last = sheet.setups[sheet.readings[-1].test].setup
+    return READING * len(places) if one.setup == made_last else one.minutes_for(places)
+
+
+def _most_telling(
+    sheet: Sheet, one: Candidate, moved: Bool, chances: Array, left: Sequence[int]
+) -> list[int]:
     """Greedily the readings that show most second faults, for as long as each is worth its minutes."""
     chosen: list[int] = []
     unseen = chances.copy()
     while left and len(chosen) < _READINGS:
         shown = unseen @ moved[:, left]
         best = left[int(np.argmax(shown))]
-        more = one.minutes_for([*chosen, best]) - (one.minutes_for(chosen) if chosen else 0.0)
+        more = _minutes(sheet, one, [*chosen, best]) - _minutes(sheet, one, chosen)
         if SECOND_SHARE * RETURNED * float(shown.max()) <= more:
             break
         chosen.append(best)
@@ -129,10 +139,11 @@ def _most_telling(one: Candidate, moved: Bool, chances: Array, left: Sequence[in
 
 
 def _told(
-    planner: Planner, outlook: Outlook, options: Options, candidate: Candidate, places: list[int]
-) -> NextTest:
+    planner: Planner, sheet: Sheet, outlook: Outlook, options: Options, candidate: Candidate,
+    places: list[int],
+) -> NextTest:  # fmt: skip
     """The test in words; of the first fault it tells nothing new."""
-    known, minutes = outlook.known, candidate.minutes_for(places)
+    known, minutes = outlook.known, _minutes(sheet, candidate, places)
     nothing = np.ones((len(known.weights), 1))
     planned = Planned(candidate, tuple(places), minutes, (), nothing, ("",))
     problem = Problem(known.unit, nothing[None], np.array([minutes]), np.zeros((1, 0), dtype=bool),
