@@ -83,7 +83,10 @@ class Bench:
     ) -> Run:  # fmt: skip
         """Take every reading under every change; see :class:`Run`. A fuse put in new is whole."""
         counts = counts or [1] * len(changes)
-        before = [one - self.renewed for one in blown] if blown else None
+        before = blown
+        if blown and self.renewed:
+            left = {one: one - self.renewed for one in set(blown)}
+            before = [left[one] for one in blown]
         return Run(self, changes, counts, before, fuses, together)
 
     def point(self, change: Change, blown: frozenset[str] = frozenset()) -> OperatingPoint:

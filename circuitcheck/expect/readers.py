@@ -227,18 +227,18 @@ class CurveReader(Reader):
     def values(self, batch: Batch, probe: int) -> Array:
         """What is seen, in all rows."""
         number, place, column = self._place(batch)
-        return self.look(batch.curve_parameters(number, place), batch.curve_volts[:, column])
+        return self.look(batch.curve_parameters(number, place), batch.curve_volts(column))
 
     def gain(self, batch: Batch, probe: int) -> Array:
         """By a small step; the curve has kinks and no step is better than another there."""
         number, place, column = self._place(batch)
-        rows, volts = batch.curve_parameters(number, place), batch.curve_volts[:, column]
+        rows, volts = batch.curve_parameters(number, place), batch.curve_volts(column)
         return (self.look(rows, volts + 1e-4) - self.look(rows, volts - 1e-4)) / 2e-4
 
     def own(self, batch: Batch, probe: int, rows: Index) -> dict[str, Array]:
         """Its own parameters."""
         _, _, column = self._place(batch)
-        volts = batch.curve_volts[rows, column]
+        volts = batch.curve_volts(column)[rows]
         return {
             latent: 0.5 * (self.look(up, volts) - self.look(down, volts))
             for _, latent, _, (up, down), _, _ in curve_nudges(batch, rows, self.key)

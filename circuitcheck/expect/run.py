@@ -197,11 +197,16 @@ class Run:
         """For all rows at all stations numbers that are equal where all that is read is."""
         marks: dict[Any, int] = {}
         kind = np.empty(int(self._first[-1]), dtype=np.intp)
+        adds = np.zeros(len(kind) + 1, dtype=bool)
         for number, change in enumerate(self.changes):
             rows = np.arange(self._first[number], self._first[number + 1])
-            mark = self.layout.runs.mark(change) or (number,)
-            kind[rows] = marks.setdefault((mark, len(rows)), int(rows[0])) + rows - rows[0]
-        pair = np.sort(np.append(kind, -1)[self.together], axis=1)
+            mark = self.layout.runs.mark(change)
+            adds[rows] = mark is None
+            kind[rows] = marks.setdefault((mark or (number,), len(rows)), int(rows[0])) + rows - rows[0]
+        # What is added may end within a run, and then it matters where along it the other change is.
+        apart = np.any(adds[self.together], axis=1)[:, None]
+        pair = np.where(apart, self.together, np.append(kind, -1)[self.together])
+        pair = np.sort(pair, axis=1)
         found = (pair[:, 0] + 1) * (len(kind) + 1) + pair[:, 1]
         special = (self.fuses != 1.0) | np.array([bool(one) for one in self.blown], dtype=bool)
         found[special] = -1 - np.flatnonzero(special)
