@@ -27,6 +27,10 @@ PriceOption = Annotated[
 SkipOption = Annotated[
     list[str] | None, typer.Option("--skip", help="A test that cannot be done; may be given again.")
 ]
+ThoroughOption = Annotated[
+    bool, typer.Option("--thorough", help="Before it stops, cheap readings in which a second fault "
+                       "would show beside the first.")
+]  # fmt: skip
 Symptom = Annotated[
     str | None, typer.Option("--symptom", help="What the customer says: 'right fan dead on low'.")
 ]
@@ -74,7 +78,7 @@ def next_(
     add: Annotated[bool, typer.Option("--add", help="Add the readings to take to READINGS, as blanks to "
                                       "be filled in; a sheet that is not there yet is begun.")] = False,
     toolbox: ToolsOption = None, price: PriceOption = None, skip: SkipOption = None,
-    as_json: JsonOption = False,
+    thorough: ThoroughOption = False, as_json: JsonOption = False,
 ) -> None:  # fmt: skip
     """The test to do now: where, how, what it should read, and what it would settle.
 
@@ -90,7 +94,8 @@ def next_(
         loom = load(harness)
         options = _options(toolbox, price, skip)
         begins = add and not Path(readings or "").exists()
-        result = loom.next(_begun(loom, None if begins else readings, symptom), **options)
+        sheet = _begun(loom, None if begins else readings, symptom)
+        result = loom.next(sheet, thorough=thorough, **options)
         added = add and _add(loom, Path(readings or ""), result)
         emit(as_json, result.to_dict,
              lambda: planning_tables.next_test(result, readings if added else None))

@@ -17,7 +17,7 @@ from circuitcheck.physics.meter import VOLTMETER_OHM
 
 
 class _Strict(BaseModel):
-    model_config = ConfigDict(extra="forbid", frozen=True, populate_by_name=True)
+    model_config = ConfigDict(defer_build=True, extra="forbid", frozen=True, populate_by_name=True)
 
 
 class Supply(_Strict):
@@ -159,7 +159,7 @@ class Harness(_Strict):
     :param meter_ohm: input of the voltmeter that it is measured with [ohm]
     """
 
-    model_config = ConfigDict(frozen=True, arbitrary_types_allowed=True)
+    model_config = ConfigDict(defer_build=True, frozen=True, arbitrary_types_allowed=True)
 
     name: str
     title: str

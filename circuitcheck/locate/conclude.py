@@ -39,7 +39,8 @@ def explains(standing: Standing, *, every: bool = False) -> bool:
     """
     count = len(standing.distance)
     if every:
-        return _tail(standing.square, count) > DOUBTFUL_FIT
+        doubted = bool(np.any(standing.misread > DOUBTED))
+        return not doubted and _tail(standing.square, count) > DOUBTFUL_FIT
     if _tail(standing.square, count) > ILL_FIT:
         return True
     # One wild reading among at least four others that agree is a misreading, not a riddle.

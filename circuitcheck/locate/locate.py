@@ -87,16 +87,18 @@ class Locator:
 
     def _standings(self, evidence: Evidence) -> list[Standing]:
         """Every lasting fault is weighed. Those that come and go come in when none of them explains
-        every reading; pairs and triples when none explains all readings but perhaps one, or only one
+        every reading with none misread; pairs and triples when none of all these does, or only one
         of what was put right does.
         """
         field = self._field(evidence.put_right)
         rough = rough_look(evidence, field.coarse)
         standings = fine_look(evidence, field.coarse, rough)
         if not explains(standings[0], every=True):
+            field.coarse.complete(evidence)  # both of what follows asks for what was dropped
             passing = weigh_passing(evidence, field.coarse, field.passing)
             standings = _in_order([*standings, *passing])
-        if explains(standings[0]) and not asks_for(standings[0].suspect, evidence.put_right):
+        best = standings[0]
+        if explains(best, every=True) and not asks_for(best.suspect, evidence.put_right):
             return standings
         several = weigh_several(self.harness, evidence, field.coarse, field.singles)
         return _in_order([*standings, *several])

@@ -1,6 +1,7 @@
 """Several faults at once: pairs when no single fault explains the readings, triples when no pair does.
 
-One fault of a pair is among the few that explain most of the readings, or what those leave unexplained.
+The pairs that are solved are those that look best from what their faults do alone; if none of them will
+do, the faults that explain most, and what those leave unexplained, with all others.
 Where two values are unknown they are looked for in turn, each with the other held where it fitted best.
 Triples are the best pairs with one more fault each: greedy, so that three faults none of whose pairs
 stands out are not found.
@@ -9,37 +10,43 @@ stands out are not found.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
-from itertools import product
+from itertools import islice, product, zip_longest
 
 import numpy as np
 
 from circuitcheck.harness.model import Harness
+from circuitcheck.locate.alike import representatives
 from circuitcheck.locate.conclude import explains
 from circuitcheck.locate.evidence import Evidence
-from circuitcheck.locate.suspects import PAIR_SHARE, SOUND_SHARE, Suspect
-from circuitcheck.locate.values import deviations, rough_logs
-from circuitcheck.locate.weighing import Coarse, Standing, every_prediction, fine_look, rough_look
+from circuitcheck.locate.pairing import Alone, Pair, alone, likely_pairs
+from circuitcheck.locate.suspects import PAIR_SHARE, SOUND_SHARE, Suspect, Trial, predict
+from circuitcheck.locate.twovalues import fitted
+from circuitcheck.locate.values import Place
+from circuitcheck.locate.weighing import Coarse, Rough, Standing, fine_look, rough_look
 from circuitcheck.parts.fault import FaultMode
 from circuitcheck.physics.branch import Array
 
-LEADING, DOZEN, OTHERS = 4, 10, 90
-"""Single faults that are paired with all others, and that are paired with each other; of all others."""
+TRIED = 90
+"""Pairs that are solved at first, in each of the two ways of judging them."""
+LEADING, OTHERS = 4, 120
+"""Faults that are paired with all others if none of those explains the readings; and of all others."""
 TRIPLE_SHARE = 0.002
 """Chance beforehand of three faults that have nothing to do with each other; common practice."""
-_PARTIAL = 0.3
-"""Chance of a wrong reading when a fault is asked to explain only some of them."""
-_REFINED = 12
+_REFINED = 20
 """Pairs with two unknown values that are looked at again."""
-_TURNS = 3
+_TURNS = 2
 """How often the one or the other of two unknown values is looked for again."""
 _EXTENDED = 4
-"""Pairs that triples are made of."""
-_LISTED, _ALIKE = 12, 5
-"""Sets of faults whose faults are put in place of others that read alike, and how many of those."""
-_LIKE = 0.5
-"""Standard uncertainties within which two readings are alike."""
+"""Pairs that triples are made of: those that stand best, besides the leading faults by twos."""
+_LISTED, _LIKELY = 12, 6
+"""Sets whose faults are put in place of others that read alike: of those that stand best, and of
+those that looked best beforehand."""
+_BEHIND = 8.0
+"""Log of the standing below the best of them from which that is not done."""
+_MEMBERS, _GUESSED = 900, 300
+"""Sets so made at the most."""
 
 
 def weigh_several(
@@ -49,37 +56,90 @@ def weigh_several(
 
     :param singles: sound and every single fault, as ``coarse`` has them
     """
-    predicted, fitted = every_prediction(evidence, coarse)
-    partners = _partners(evidence, singles, predicted)
-    pairs = _weighed(harness, evidence, _pairs(singles, _chosen(list(partners)), fitted))
-    found = _refined(harness, evidence, pairs)
-    if found and not explains(found[0]):
-        triples = _triples(found[:_EXTENDED], [singles[one] for one in partners])
-        found += _weighed(harness, evidence, triples)
-    alike = {singles[one].spec: [singles[other] for other in many] for one, many in partners.items()}
-    return [other for one in found[:_LISTED] for other in _siblings(one, alike)] + found[_LISTED:]
+    known = alone(evidence, coarse)
+    likely = likely_pairs(evidence, singles, known, TRIED)
+    found = _solved(harness, evidence, singles, likely)
+    if not (found and explains(found[0])):
+        partners = _partners(singles, known)
+        others = _with_leading(singles, known, partners, likely)
+        found = _best_of([*found, *_solved(harness, evidence, singles, others)])
+        if found and not explains(found[0]):
+            bases = [replace(one.suspect, held=(*one.suspect.held, *_held(one)))
+                     for one in found[:_EXTENDED]]  # fmt: skip
+            bases += _held_pairs(singles, _with_leading(singles, known, partners[:LEADING], ()))
+            triples = _triples(bases, [singles[one] for one in partners])
+            found = _best_of([*found, *_weighed(harness, evidence, triples)])
+    return _best_of([*found, *_members(harness, evidence, singles, known, found, likely)])
 
 
-def _siblings(standing: Standing, alike: Mapping[str, Sequence[Suspect]]) -> list[Standing]:
-    """A set of faults, and the sets in which some are put in place of others that read alike."""
-    suspect = standing.suspect
-    places = [[one, *alike.get(one.faults[0].spec, [])[:_ALIKE]] for one in _apart(suspect)]
-    found = []
-    for chosen in product(*places):
-        faults = tuple(one.faults[0] for one in chosen)
-        if len({one.where for one in faults}) == len(faults):
+def _members(
+    harness: Harness, evidence: Evidence, singles: Sequence[Suspect], known: Alone,
+    found: Sequence[Standing], likely: Sequence[Pair],
+) -> list[Standing]:  # fmt: skip
+    """How sets stand that have faults which read alike, alone, in place of those of the best sets."""
+    kinds = _Kinds(singles, known)
+    best = [one for one in found[:_LISTED] if one.log_weight > found[0].log_weight - _BEHIND]
+    made = [(other, _place(one)) for one in best for other in kinds.members(one.suspect)][:_MEMBERS]
+    guessed = _in_turn([kinds.members(one) for one in _pairs(singles, likely[:_LIKELY])])
+    return [
+        *_weighed_at(harness, evidence, [one for one, _ in made], [place for _, place in made]),
+        *_weighed(harness, evidence, list(islice(guessed, _GUESSED))),
+    ]
+
+
+def _place(standing: Standing) -> Place:
+    """Where the unknown value of a set has been found to lie."""
+    log_value = math.log(standing.value) if standing.suspect.unknown else 0.0
+    return Place(0.0, 0.0, log_value, _width(standing))
+
+
+def _in_turn(sets: Sequence[Iterable[Suspect]]) -> Iterator[Suspect]:
+    """One of each, then the next of each; the likeliest beforehand of each first."""
+    ordered = [sorted(many, key=lambda one: -one.weight) for many in sets]
+    return (one for turn in zip_longest(*ordered) for one in turn if one is not None)
+
+
+def _best_of(standings: Iterable[Standing]) -> list[Standing]:
+    """Each set of faults as it stands best; most likely first."""
+    found: dict[tuple[frozenset[str], float], Standing] = {}
+    for one in sorted(standings, key=lambda one: -one.log_weight):
+        found.setdefault((frozenset(fault.spec for fault in one.suspect.faults), one.suspect.fuses), one)
+    return list(found.values())
+
+
+class _Kinds:
+    """Single faults that read alike, and how one takes the place of another in a set.
+
+    Alone they read alike; beside another fault they need not, so that each set is solved again.
+    """
+
+    def __init__(self, singles: Sequence[Suspect], known: Alone) -> None:
+        self._singles = singles
+        self._numbers = {}
+        for number in reversed(range(len(singles))):
+            for fault in singles[number].faults:
+                self._numbers[fault.spec, singles[number].fuses] = number
+                self._numbers[fault.spec, 0.0] = number
+        self._like = {number: many for many in known.kinds.values() for number in many}
+
+    def members(self, suspect: Suspect) -> Iterator[Suspect]:
+        """All sets with other faults of the same kinds on different parts."""
+        numbers = [self._numbers.get((one.spec, suspect.fuses), self._numbers[one.spec, 0.0])
+                   for one in suspect.faults]  # fmt: skip
+        for chosen in product(*(self._like[one] for one in numbers)):
+            others = [self._singles[one] for one in sorted(chosen)]
+            if list(chosen) == numbers or len({one.faults[0].where for one in others}) < len(chosen):
+                continue
+            was = {self._singles[old].faults[0].spec: self._singles[new].faults[0]
+                   for old, new in zip(numbers, chosen, strict=True)}  # fmt: skip
             weight = suspect.weight * math.prod(
-                max(one.weight, 1e-300) / max(was.weight, 1e-300)
-                for one, was in zip(faults, suspect.faults, strict=True)
+                max(self._singles[new].weight, 1e-300) / max(self._singles[old].weight, 1e-300)
+                for old, new in zip(numbers, chosen, strict=True)
             )  # fmt: skip
-            other = replace(suspect, faults=faults, weight=weight)
-            found.append(standing if faults == suspect.faults else standing.of(other, standing.blown))
-    return found
-
-
-def _apart(suspect: Suspect) -> list[Suspect]:
-    """Each fault of a set as a suspect of its own."""
-    return [Suspect((one,), one.weight) for one in suspect.faults]
+            yield replace(
+                suspect, faults=tuple(one.faults[0] for one in others), weight=weight,
+                held=tuple((was[one.spec], value, cost) for one, value, cost in suspect.held),
+            )  # fmt: skip
 
 
 def _weighed(
@@ -98,29 +158,31 @@ def _with_held(standing: Standing) -> Standing:
     return replace(standing, log_weight=standing.log_weight + cost)
 
 
-def _chosen(order: Sequence[int]) -> set[tuple[int, int]]:
-    """Which faults are paired: the leading ones with all, the dozen that follow with each other."""
-    found = {(a, b) for a in order[:LEADING] for b in order}
-    found |= {(a, b) for a in order[:DOZEN] for b in order[:DOZEN]}
-    return {(min(pair), max(pair)) for pair in found if pair[0] != pair[1]}
+def _with_leading(
+    singles: Sequence[Suspect], known: Alone, partners: Sequence[int], tried: Sequence[Pair]
+) -> list[Pair]:
+    """The leading faults with all others, but for what has been tried; values as they fit alone."""
+    row = {int(n): place for place, n in reversed(list(enumerate(known.suspect)))}
+    met = {(one.one, one.other) for one in tried}
+    found: dict[tuple[int, int], Pair] = {}
+    for a in partners[:LEADING]:
+        for b in partners:
+            one, other = min(a, b), max(a, b)
+            apart = singles[one].faults[0].where != singles[other].faults[0].where
+            if apart and (one, other) not in met:
+                values = (float(known.values[row[n]]) for n in (one, other))
+                found.setdefault((one, other), Pair(one, other, *values))
+    return list(found.values())
 
 
-def _pairs(
-    singles: Sequence[Suspect], chosen: Iterable[tuple[int, int]], fitted: Array
-) -> list[Suspect]:
-    """Pairs of single faults on different parts, in the order of the harness.
-
-    :param fitted: the value of each single fault that fits best alone: of two unknown values the
-        second is held there to begin with
-    """
+def _pairs(singles: Sequence[Suspect], chosen: Sequence[Pair]) -> list[Suspect]:
+    """Pairs as suspects: of two unknown values the second is held to begin with."""
     scale = 2 * PAIR_SHARE / (1 - SOUND_SHARE - PAIR_SHARE) ** 2
     found = []
-    for a, b in sorted(chosen):
-        one, other = singles[a], singles[b]
-        if not one.faults or not other.faults or one.faults[0].where == other.faults[0].where:
-            continue
+    for pair in chosen:
+        one, other = singles[pair.one], singles[pair.other]
         both = one.unknown is not None and other.unknown is not None
-        held = ((other.faults[0], float(fitted[b]), 0.0),) if both else ()
+        held = ((other.faults[0], pair.value_of_other, 0.0),) if both else ()
         found.append(Suspect(
             (*one.faults, *other.faults), scale * one.weight * other.weight,
             _further(one.fuses, other.fuses), held,
@@ -133,19 +195,71 @@ def _further(one: float, other: float) -> float:
     return max(one, other, key=lambda limit: abs(limit - 1.0))
 
 
-def _refined(
-    harness: Harness, evidence: Evidence, standings: Sequence[Standing]
+def _solved(
+    harness: Harness, evidence: Evidence, singles: Sequence[Suspect], chosen: Sequence[Pair]
 ) -> list[Standing]:
-    """Pairs with two unknown values, each value looked for with the other held where it fits."""
-    found = {one.suspect.spec: one for one in reversed(standings)}  # of equals the best
-    turn = [one for one in standings if _both_unknown(one.suspect)][:_REFINED]
+    """How pairs stand, most likely first; two unknown values are fitted together first."""
+    order = sorted(chosen, key=lambda pair: (pair.one, pair.other))
+    pairs = _pairs(singles, order)
+    plain = [one for one in pairs if not _both_unknown(one)]
+    twins = [n for n, one in enumerate(pairs) if _both_unknown(one)]
+    found = _weighed(harness, evidence, plain)
+    if twins:
+        begin = np.array([[order[n].value_of_one, order[n].value_of_other] for n in twins])
+        found += _refined(harness, evidence, [pairs[n] for n in twins], begin)
+    return _best_of(found)
+
+
+def _refined(
+    harness: Harness, evidence: Evidence, pairs: Sequence[Suspect], begin: Array
+) -> list[Standing]:
+    """The best pairs with two unknown values, each looked for with the other held where it fits."""
+    fit = fitted(evidence, pairs, begin)
+    chances = np.log([max(one.weight, 1e-300) for one in pairs])
+    order = np.argsort(-(fit.scores + chances), kind="stable")[:_REFINED].tolist()
+    held = [replace(pairs[n], held=((pairs[n].faults[1], float(np.exp(fit.logs[n, 1])), 0.0),))
+            for n in order]  # fmt: skip
+    places = [Place(0.0, 0.0, float(fit.logs[n, 0]), float(fit.widths[n, 0])) for n in order]
+    turn = _weighed_at(harness, evidence, held, places)
+    widths = {pairs[n].spec: float(fit.widths[n, 1]) for n in order}
     for _ in range(_TURNS):
-        turn = _weighed(harness, evidence, [_turned(one) for one in turn])
-        for one in turn:
-            spec = one.suspect.spec
-            if one.log_weight > found[spec].log_weight or not found[spec].suspect.held:
-                found[spec] = one
-    return sorted(found.values(), key=lambda one: -one.log_weight)
+        others = [Place(0.0, 0.0, math.log(one.suspect.held[0][1]), widths[one.suspect.spec])
+                  for one in turn]  # fmt: skip
+        widths = {one.suspect.spec: _width(one) for one in turn}
+        turn = _weighed_at(harness, evidence, [_turned(one) for one in turn], others)
+    return turn
+
+
+def _weighed_at(
+    harness: Harness, evidence: Evidence, suspects: Sequence[Suspect], places: Sequence[Place]
+) -> list[Standing]:
+    """The same as :func:`_weighed`, where it is known what the unknown values are about."""
+    if not suspects:
+        return []
+    ranges = {n: (one.log_value, one.log_value) for n, one in enumerate(places)}
+    rough = Rough(dict(enumerate(places)), ranges, _alike(evidence, suspects, places))
+    return [_with_held(one) for one in fine_look(evidence, Coarse(harness, suspects), rough)]
+
+
+def _alike(
+    evidence: Evidence, suspects: Sequence[Suspect], places: Sequence[Place]
+) -> dict[int, int]:
+    """For each suspect the first that reads like it, where their values lie."""
+    trials = [Trial(n, np.exp([places[n].log_value])) for n in range(len(suspects))]
+    values = predict(evidence, suspects, trials).values
+    found: dict[int, int] = {}
+    for unknown in (False, True):
+        mine = np.array([n for n, one in enumerate(suspects) if (one.unknown is not None) == unknown],
+                        dtype=np.intp)  # fmt: skip
+        first = representatives(evidence, values[mine][:, None])
+        found |= {int(n): int(mine[one]) for n, one in zip(mine, first, strict=True)}
+    return found
+
+
+def _width(standing: Standing) -> float:
+    """Standard uncertainty of the log of the value that was looked for."""
+    low, high = standing.span or (1.0, 1.0)
+    return max(math.log(high / low), 1e-3) / (2 * 1.645)
 
 
 def _both_unknown(suspect: Suspect) -> bool:
@@ -166,58 +280,65 @@ def _held(standing: Standing) -> tuple[tuple[FaultMode, float, float], ...]:
     unknown, span = standing.suspect.unknown, standing.span
     if unknown is None or unknown.severity is None or span is None:
         return ()
-    deviation = max(math.log(span[1] / span[0]), 1e-3) / (2 * 1.645)
-    share = math.sqrt(2 * math.pi) * deviation / math.log(unknown.severity.high / unknown.severity.low)
+    whole = math.log(unknown.severity.high / unknown.severity.low)
+    share = math.sqrt(2 * math.pi) * _width(standing) / whole
     return ((unknown, standing.value, math.log(min(share, 1.0))),)
 
 
-def _triples(pairs: Sequence[Standing], partners: Sequence[Suspect]) -> list[Suspect]:
-    """Each pair, its values held, with each further fault; every set of three once."""
+def _held_pairs(singles: Sequence[Suspect], chosen: Sequence[Pair]) -> list[Suspect]:
+    """Pairs that look good from what their faults do alone, all their values held."""
+    found = []
+    for pair, both in zip(chosen, _pairs(singles, chosen), strict=True):
+        values = zip(both.faults, (pair.value_of_one, pair.value_of_other), strict=True)
+        held = tuple((one, value, 0.0) for one, value in values if one.severity)
+        found.append(replace(both, held=held))
+    return found
+
+
+def _triples(pairs: Sequence[Suspect], partners: Sequence[Suspect]) -> list[Suspect]:
+    """Each pair with each further fault; every set of three once.
+
+    Its values are held; beside a fault without one each is looked for again.
+    """
     scale = 3 * TRIPLE_SHARE / (1 - SOUND_SHARE - PAIR_SHARE) / PAIR_SHARE
-    found: dict[frozenset[str], Suspect] = {}
+    found: dict[tuple[frozenset[str], frozenset[str]], Suspect] = {}
     for pair in pairs:
-        taken = {one.where for one in pair.suspect.faults}
-        held = (*pair.suspect.held, *_held(pair))
+        taken = {one.where for one in pair.faults}
         for more in partners:
             if more.faults[0].where in taken:
                 continue
-            faults = (*pair.suspect.faults, *more.faults)
-            key = frozenset(one.spec for one in faults)
-            found.setdefault(key, Suspect(
-                faults, scale * pair.suspect.weight * more.weight,
-                _further(pair.suspect.fuses, more.fuses), held,
-            ))  # fmt: skip
+            faults = (*pair.faults, *more.faults)
+            named = frozenset(one.spec for one in faults)
+            for held in _ways_held(pair, more):
+                key = named, frozenset(one.spec for one, _, _ in held)
+                found.setdefault(key, Suspect(faults, scale * pair.weight * more.weight,
+                                              _further(pair.fuses, more.fuses), held))  # fmt: skip
     return list(found.values())
 
 
-def _partners(
-    evidence: Evidence, singles: Sequence[Suspect], predicted: Array
-) -> dict[int, list[int]]:
-    """The single faults that explain most of the readings, each with those that look like it.
+def _ways_held(pair: Suspect, more: Suspect) -> list[tuple[tuple[FaultMode, float, float], ...]]:
+    """The values of a pair that are held beside a third fault: all, or all but one."""
+    if more.unknown is not None or not pair.held:
+        return [pair.held]
+    return [tuple(one for one in pair.held if one is not free) for free in pair.held]
+
+
+def _partners(singles: Sequence[Suspect], known: Alone) -> list[int]:
+    """The single faults that explain most of the readings, one of each kind.
 
     The first explains most; each of the next few most of what those before it leave unexplained.
     """
-    u = deviations(evidence, predicted)
-    logs = rough_logs(evidence, predicted, u, _PARTIAL)
-    partial = logs.sum(axis=-1) + np.array([np.log(max(one.weight, 1e-12)) for one in singles])
-    # An open line and a relay that buzzes are like themselves only.
-    marked = np.where(np.isfinite(predicted), predicted, 1e15)
-    kinds: dict[int, list[int]] = {}
-    for number in np.argsort(-partial).tolist():
-        if singles[number].faults:
-            met = np.array(list(kinds), dtype=np.intp)
-            apart = np.abs(marked[met] - marked[number]) >= _LIKE * u[number]
-            like = next(iter(met[~apart.any(axis=1)].tolist()), None)
-            if like is None:
-                kinds[number] = []
-            elif (singles[like].unknown is None) == (singles[number].unknown is None):
-                kinds[like].append(number)
-    order = list(kinds)[:1]
-    best = logs[order].max(axis=0)
-    while len(order) < min(LEADING, len(kinds)):
-        left = [one for one in kinds if one not in order]
-        gain = np.maximum(logs[left] - best, 0.0).sum(axis=-1)
-        order.append(left[int(np.argmax(gain))])
-        best = np.maximum(best, logs[order[-1]])
-    order += [one for one in kinds if one not in order]
-    return {one: kinds[one] for one in order[:OTHERS]}
+    partial = known.logs.sum(axis=-1) + np.log([max(singles[n].weight, 1e-12)
+                                                for n in known.suspect.tolist()])  # fmt: skip
+    order = np.argsort(-partial, kind="stable").tolist()
+    rows = list({int(known.suspect[row]): row for row in reversed(order)}.values())
+    rows.sort(key=lambda row: -partial[row])
+    chosen = rows[:1]
+    best = known.logs[chosen].max(axis=0)
+    while len(chosen) < min(LEADING, len(rows)):
+        left = [row for row in rows if row not in chosen]
+        gain = np.maximum(known.logs[left] - best, 0.0).sum(axis=-1)
+        chosen.append(left[int(np.argmax(gain))])
+        best = np.maximum(best, known.logs[chosen[-1]])
+    chosen += [row for row in rows if row not in chosen]
+    return [int(known.suspect[row]) for row in chosen[:OTHERS]]

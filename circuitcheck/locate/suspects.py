@@ -15,7 +15,7 @@ from circuitcheck.expect.service import blown_in_service
 from circuitcheck.harness.model import Harness
 from circuitcheck.locate.evidence import Evidence
 from circuitcheck.locate.together import Together
-from circuitcheck.parts.fault import FaultMode
+from circuitcheck.parts.fault import FaultMode, Severity
 from circuitcheck.physics.branch import Array
 from circuitcheck.solve.wiring import Index
 
@@ -65,6 +65,11 @@ class Suspect:
         held = [one for one, _, _ in self.held]
         return next((one for one in self.faults if one.severity and one not in held), None)
 
+    @property
+    def severity(self) -> Severity | None:
+        """The range of its unknown value, None where nothing is unknown."""
+        return self.unknown.severity if self.unknown else None
+
     def chosen(self, values: Array) -> list[ChosenFault]:
         """Its faults: the first unknown one with values to try, others as held or in mid-range."""
         held = {one.spec: value for one, value, _ in self.held}
@@ -75,7 +80,7 @@ class Suspect:
 
     def coarse_values(self) -> Array:
         """Values to try, evenly over the log of the unknown one's range; one where none is unknown."""
-        severity = self.unknown.severity if self.unknown else None
+        severity = self.severity
         if severity is None:
             return np.zeros(1)
         return np.geomspace(severity.low, severity.high, COARSE)

@@ -17,6 +17,8 @@ _NARROWEST = 0.02
 FIRST = 0.4
 """The same of the first one: between values three times apart readings do not run straight."""
 
+_LIKELY = 5.0
+"""Log-likelihood below the best of them at which a value is ruled out."""
 _DOUBT = 6.0
 """Log-likelihood from which the benefit of the doubt decides between two stretches of values."""
 
@@ -109,6 +111,27 @@ def best_places(evidence: Evidence, logs: Array, predicted: Array) -> list[Place
     return found
 
 
+def likely_ranges(evidence: Evidence, logs: Array, predicted: Array) -> Array:
+    """The first and last of the values tried that the readings do not rule out (faults, 2), as logs.
+
+    :param logs: log of the values tried (faults, values)
+    :param predicted: readings (faults, values, readings)
+    """
+    scores = rough_logs(evidence, predicted, deviations(evidence, predicted)).sum(axis=-1)
+    likely = scores > scores.max(axis=1, keepdims=True) - _LIKELY
+    first, last = np.argmax(likely, axis=1), likely.shape[1] - 1 - np.argmax(likely[:, ::-1], axis=1)
+    return np.stack([logs[np.arange(len(logs)), one] for one in (first, last)], axis=1)
+
+
+def first_grid(severity: Severity, place: Place, likely: tuple[float, float]) -> Array:
+    """Logs of values around a place, and over all that the readings do not rule out.
+
+    :param likely: the range that they leave
+    """
+    around = fine_grid(severity, place.log_value, place.deviation, FIRST)
+    return np.linspace(min(around[0], likely[0]), max(around[-1], likely[1]), FINE)
+
+
 def fine_grid(
     severity: Severity, log_value: float, deviation: float, least: float = _NARROWEST
 ) -> Array:
@@ -124,9 +147,7 @@ def fine_grid(
     return np.linspace(start, end, FINE)
 
 
-def next_grid(
-    severity: Severity, grid: Array, known: Posterior, place: Place
-) -> tuple[Array, bool]:
+def next_grid(severity: Severity, grid: Array, known: Posterior, place: Place) -> tuple[Array, bool]:
     """A grid nearer to the value than the last one, and whether that one missed it.
 
     :param place: where the readings point, between the values of the last grid
@@ -138,7 +159,11 @@ def next_grid(
         return fine_grid(severity, float(grid[known.place]), 0.4 * float(grid[-1] - grid[0])), True
     if place.deviation < step and abs(place.log_value - grid[known.place]) < 2 * step:
         return fine_grid(severity, place.log_value, place.deviation, 0.25 * step), not at_end
-    return fine_grid(severity, known.mean, known.deviation), False
+    found = fine_grid(severity, known.mean, known.deviation)
+    # What is as good as nothing at an end of this grid is nothing beyond it.
+    start = found[0] if known.spills[0] else max(found[0], grid[0])
+    end = found[-1] if known.spills[1] else min(found[-1], grid[-1])
+    return np.linspace(start, end, FINE), False
 
 
 @dataclass(frozen=True)
@@ -149,6 +174,7 @@ class Posterior:
     :param place: where it is most likely
     :param low: 5 % point
     :param high: 95 % point
+    :param spills: whether there is more of it below the grid, and above
     :param settled: whether the grid holds nearly all of it and resolves it
     """
 
@@ -158,6 +184,7 @@ class Posterior:
     high: float
     mean: float
     deviation: float
+    spills: tuple[bool, bool]
     settled: bool
 
 
@@ -178,9 +205,10 @@ def posterior(severity: Severity, logs: Array, totals: Array) -> Posterior:
     span = np.log(severity.high / severity.low)
     at_low = logs[0] <= np.log(severity.low) + 1e-9
     at_high = logs[-1] >= np.log(severity.high) - 1e-9
-    spilling = (density[0] > 0.02 and not at_low) or (density[-1] > 0.02 and not at_high)
+    spills = bool(density[0] > 0.02 and not at_low), bool(density[-1] > 0.02 and not at_high)
     coarse = deviation < 0.8 * step and step > 2 * _NARROWEST / FINE
     return Posterior(
         top + float(np.log(mass / span)), int(np.argmax(totals)), float(np.exp(low)),
-        float(np.exp(high)), mean, max(deviation, 0.3 * step), not (spilling or coarse),
+        float(np.exp(high)), mean, max(deviation, 0.3 * step), spills,
+        not (any(spills) or coarse),
     )  # fmt: skip

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from copy import copy
 from dataclasses import dataclass, replace
 
@@ -12,33 +12,34 @@ import numpy as np
 from circuitcheck.expect.bench import Bench
 from circuitcheck.harness.model import Harness
 from circuitcheck.locate.alike import representatives
+from circuitcheck.locate.between import Solved, stacked
 from circuitcheck.locate.evidence import Evidence
-from circuitcheck.locate.likelihood import Weighed, weigh
+from circuitcheck.locate.likelihood import weigh
 from circuitcheck.locate.suspects import (
     COARSE,
-    Predictions,
     Predictor,
     Suspect,
     Trial,
     predict,
 )  # fmt: skip
 from circuitcheck.locate.values import (
-    FIRST,
     Place,
+    Posterior,
     best_places,
     deviations,
-    fine_grid,
+    first_grid,
+    likely_ranges,
     next_grid,
     posterior,
     rough_logs,
 )  # fmt: skip
 from circuitcheck.physics.branch import Array
-from circuitcheck.solve.wiring import Bool, Index
+from circuitcheck.solve.wiring import Bool
 
 KEEP = 18.0
 """Log-likelihood below the best at which a suspect is dropped after the rough look."""
 HOPELESS = 40.0
-"""The same while only some of the benches have been looked at."""
+"""The same while only some of the benches, or values that miss the right one, have been looked at."""
 _LOOKS = 4
 """How often a grid may be moved to where the value turns out to be."""
 _WORTH_IT = 5.0
@@ -89,10 +90,12 @@ class Rough:
     """The rough look.
 
     :param places: the best place of each suspect that is not hopeless, by its number
+    :param likely: for each of those with an unknown value the range that the readings leave, as logs
     :param same_as: for each of those the one that stands for it
     """
 
     places: dict[int, Place]
+    likely: dict[int, tuple[float, float]]
     same_as: dict[int, int]
 
 
@@ -148,6 +151,11 @@ class Coarse:
         block = values[count:].reshape(-1, COARSE, values.shape[1])
         return values[:count][wanted[:count]], block[wanted[count:]]
 
+    def complete(self, evidence: Evidence) -> None:
+        """Predict what has not been asked for so far, in one sweep a bench."""
+        for bench in evidence.benches:
+            self.values(bench, np.ones(len(self.suspects), dtype=bool))
+
 
 def rough_look(evidence: Evidence, coarse: Coarse) -> Rough:
     """Every suspect where it fits best over a coarse range of its unknown value.
@@ -172,7 +180,20 @@ def rough_look(evidence: Evidence, coarse: Coarse) -> Rough:
         for n, one in enumerate(coarse.suspects)
     ])  # fmt: skip
     return Rough({n: places[n] for n in places if kept[n]},
+                 _likely(evidence, coarse, alive, kept, joined[1]),
                  _same_as(evidence, coarse, alive, kept, joined))  # fmt: skip
+
+
+def _likely(
+    evidence: Evidence, coarse: Coarse, alive: Bool, kept: Bool, values: Array
+) -> dict[int, tuple[float, float]]:
+    """What the readings leave of the range of each unknown value."""
+    there = kept[coarse.valued]
+    numbers = [n for n in coarse.valued if kept[n]]
+    if not numbers:
+        return {}
+    found = likely_ranges(evidence, coarse.logs[there], values[there[alive[coarse.valued]]])
+    return {n: (low, high) for n, (low, high) in zip(numbers, found.tolist(), strict=True)}
 
 
 def _same_as(
@@ -186,22 +207,6 @@ def _same_as(
         first = representatives(evidence, block[kept[living]])
         found |= {int(n): int(mine[one]) for n, one in zip(mine, first, strict=True)}
     return found
-
-
-def every_prediction(evidence: Evidence, coarse: Coarse) -> tuple[Array, Array]:
-    """Readings of all suspects (suspects, readings) at the value that fits best alone; those values."""
-    alive = np.ones(len(coarse.suspects), dtype=bool)
-    plain, valued = zip(*(coarse.values(bench, alive) for bench in evidence.benches), strict=True)
-    flat, block = np.concatenate(plain, axis=-1), np.concatenate(valued, axis=-1)
-    predicted, fitted = np.empty((len(alive), flat.shape[-1])), np.zeros(len(alive))
-    predicted[coarse.plain] = flat
-    if coarse.valued:
-        places = best_places(evidence, coarse.logs, block)
-        at = np.array([place.log_value for place in places])
-        nearest = np.argmin(np.abs(coarse.logs - at[:, None]), axis=1)
-        predicted[coarse.valued] = block[np.arange(len(block)), nearest]
-        fitted[coarse.valued] = np.exp(at)
-    return predicted, fitted
 
 
 def _places(
@@ -226,34 +231,44 @@ def _log_chance(suspect: Suspect) -> float:
 def fine_look(evidence: Evidence, coarse: Coarse, rough: Rough) -> list[Standing]:
     """Those not hopeless, weighed in full; most likely first."""
     suspects = coarse.suspects
-    grids = {n: _grid(suspects[n], rough.places[n]) for n in set(rough.same_as.values())}
+    grids = {n: _grid(suspects[n], rough, n) for n in set(rough.same_as.values())}
     found: dict[int, Standing] = {}
+    solved: dict[int, Solved] = {}
     for look in range(_LOOKS):
-        trials = [Trial(n, np.exp(grid) if grid.size else np.zeros(1)) for n, grid in grids.items()]
-        predictions = predict(evidence, suspects, trials)
-        moves = predictions.moves()
-        weighed = weigh(evidence, predictions.values, moves)
-        better: dict[int, Better] = {}
-        first = 0
-        for number, grid in grids.items():
-            rows = np.arange(first, first + max(len(grid), 1))
-            first += len(rows)
-            standing, after = _stand(
-                evidence, suspects[number], grid, rows, predictions, moves, weighed
-            )
-            found[number] = standing
-            if after is not None and look + 1 < _LOOKS:
-                better[number] = after
+        lines = _lines(evidence, suspects, grids, solved)
+        stood, better = _stand(evidence, suspects, lines)
+        found |= stood
         best = max(one.log_weight for one in found.values())
         grids = {
             n: after.grid for n, after in better.items()
-            if after.elsewhere or found[n].log_weight > best - _WORTH_IT
+            if found[n].log_weight > best - (HOPELESS if after.elsewhere else _WORTH_IT)
         }  # fmt: skip
-        if not grids:
+        if not grids or look + 1 == _LOOKS:
             break
     everyone = [found[one].of(suspects[n], coarse.blown(n, found[one].value))
                 for n, one in rough.same_as.items()]  # fmt: skip
     return sorted(everyone, key=lambda one: -one.log_weight)
+
+
+def _lines(
+    evidence: Evidence, suspects: Sequence[Suspect], grids: Mapping[int, Array],
+    solved: dict[int, Solved],
+) -> dict[int, Solved]:  # fmt: skip
+    """What suspects predict at their values, from what is solved already where that will do.
+
+    :param solved: for each suspect its last grid that was solved; renewed here
+    """
+    found = {n: solved[n].at(evidence, grid) for n, grid in grids.items() if n in solved}
+    missing = [n for n in grids if found.get(n) is None]
+    if missing:
+        trials = [Trial(n, np.exp(grids[n]) if grids[n].size else np.zeros(1)) for n in missing]
+        predictions = predict(evidence, suspects, trials)
+        moves = predictions.moves()
+        ends = np.cumsum([len(one.values) for one in trials])
+        for n, end, trial in zip(missing, ends.tolist(), trials, strict=True):
+            rows = slice(end - len(trial.values), end)
+            solved[n] = Solved(grids[n], predictions.values[rows], moves[rows])
+    return {n: found.get(n) or solved[n] for n in grids}
 
 
 @dataclass(frozen=True)
@@ -273,7 +288,7 @@ def unread(coarse: Coarse) -> list[Standing]:
     none = np.zeros(0)
     found = []
     for number, one in enumerate(coarse.suspects):
-        severity = one.unknown.severity if one.unknown else None
+        severity = one.severity
         value = severity.typical if severity else 0.0
         # 5 % and 95 % points of a range that is even on a log scale
         span = None
@@ -285,33 +300,53 @@ def unread(coarse: Coarse) -> list[Standing]:
     return sorted(found, key=lambda one: -one.log_weight)
 
 
-def _grid(suspect: Suspect, place: Place) -> Array:
+def _grid(suspect: Suspect, rough: Rough, number: int) -> Array:
     """Logs of the values to try; empty where nothing is unknown."""
-    if suspect.unknown is None or suspect.unknown.severity is None:
+    if suspect.severity is None:
         return np.zeros(0)
-    return fine_grid(suspect.unknown.severity, place.log_value, place.deviation, FIRST)
+    return first_grid(suspect.severity, rough.places[number], rough.likely[number])
 
 
 def _stand(
-    evidence: Evidence, suspect: Suspect, grid: Array, rows: Index, predictions: Predictions,
-    moves: Array, weighed: Weighed,
-) -> tuple[Standing, Better | None]:  # fmt: skip
-    """The standing of a suspect from its rows, and a better grid if this one will not do."""
-    totals = weighed.total[rows]
-    value, span, better, best = 0.0, None, None, int(rows[0])
-    log_evidence = float(totals[0])
-    severity = suspect.unknown.severity if suspect.unknown else None
-    if severity is not None:
-        known = posterior(severity, grid, totals)
-        best, span = int(rows[known.place]), (known.low, known.high)
-        log_evidence = known.log_evidence
-        value = float(np.exp(grid[known.place]))
-        if not known.settled:
-            (place,) = best_places(evidence, grid[None], predictions.values[rows][None])
-            better = Better(*next_grid(severity, grid, known, place))
-    spread = np.sqrt(np.sum(moves[best] ** 2, axis=-1))
-    standing = Standing(
-        suspect, _log_chance(suspect) + log_evidence, value, span, predictions.values[best], spread,
-        weighed.misread[best], weighed.distance[best], float(weighed.square[best]),
-    )  # fmt: skip
-    return standing, better
+    evidence: Evidence, suspects: Sequence[Suspect], lines: Mapping[int, Solved]
+) -> tuple[dict[int, Standing], dict[int, Better]]:
+    """How each suspect stands, and a better grid for each whose own will not do."""
+    weighed = weigh(evidence, *stacked(list(lines.values())))
+    found: dict[int, Standing] = {}
+    unsettled: dict[int, Posterior] = {}
+    first = 0
+    for n, line in lines.items():
+        totals = weighed.total[first : first + len(line.predicted)]
+        value, span, place, log_evidence = 0.0, None, 0, float(totals[0])
+        severity = suspects[n].severity
+        if severity is not None:
+            known = posterior(severity, line.grid, totals)
+            place, span, log_evidence = known.place, (known.low, known.high), known.log_evidence
+            value = float(np.exp(line.grid[place]))
+            if not known.settled:
+                unsettled[n] = known
+        row = first + place
+        spread = np.sqrt(np.sum(line.moves[place] ** 2, axis=-1))
+        found[n] = Standing(
+            suspects[n], _log_chance(suspects[n]) + log_evidence, value, span, line.predicted[place],
+            spread, weighed.misread[row], weighed.distance[row], float(weighed.square[row]),
+        )  # fmt: skip
+        first += len(totals)
+    return found, _better(evidence, suspects, lines, unsettled)
+
+
+def _better(
+    evidence: Evidence, suspects: Sequence[Suspect], lines: Mapping[int, Solved],
+    unsettled: Mapping[int, Posterior],
+) -> dict[int, Better]:  # fmt: skip
+    """Grids nearer to the values of some suspects."""
+    if not unsettled:
+        return {}
+    logs = np.stack([lines[n].grid for n in unsettled])
+    places = best_places(evidence, logs, np.stack([lines[n].predicted for n in unsettled]))
+    found = {}
+    for (n, known), place in zip(unsettled.items(), places, strict=True):
+        severity = suspects[n].severity
+        assert severity is not None
+        found[n] = Better(*next_grid(severity, lines[n].grid, known, place))
+    return found

@@ -23,7 +23,7 @@ _TERM = re.compile(r"(not\s+)?([A-Za-z0-9_-]+)")
 class Input(BaseModel):
     """A resistance between two pins of the module; it is on from ``on_at``, off below ``off_at``."""
 
-    model_config = ConfigDict(extra="forbid", frozen=True)
+    model_config = ConfigDict(defer_build=True, extra="forbid", frozen=True)
 
     between: tuple[str, str]
     ohms: Ohms
@@ -34,7 +34,7 @@ class Input(BaseModel):
 class Output(BaseModel):
     """A contact between two pins, closed while any line of ``closed_when`` holds."""
 
-    model_config = ConfigDict(extra="forbid", frozen=True)
+    model_config = ConfigDict(defer_build=True, extra="forbid", frozen=True)
 
     between: tuple[str, str]
     closed_when: list[str] = Field(description="lines such as 'not control' or 'low and not high'")

@@ -27,7 +27,7 @@ SPREADS = (0.06, 0.025, 0.05, 0.25, 0.0)
 class Rated(BaseModel):
     """The point on the name plate: running with its fan."""
 
-    model_config = ConfigDict(extra="forbid", frozen=True)
+    model_config = ConfigDict(defer_build=True, extra="forbid", frozen=True)
 
     volts: Volts
     amps: Amps

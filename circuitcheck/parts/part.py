@@ -44,7 +44,7 @@ class Situation:
 class Part(BaseModel):
     """The fields that every kind shares; each kind is a subclass in a file of its own."""
 
-    model_config = ConfigDict(extra="forbid", frozen=True)
+    model_config = ConfigDict(defer_build=True, extra="forbid", frozen=True)
     kind_name: ClassVar[str]
     letters: ClassVar[str]
     summary: ClassVar[str]

@@ -17,7 +17,7 @@ from circuitcheck.physics.branch import Branch, Conductor
 class CutOut(BaseModel):
     """A thermal link in series with the resistor; it opens once and stays open."""
 
-    model_config = ConfigDict(extra="forbid", frozen=True)
+    model_config = ConfigDict(defer_build=True, extra="forbid", frozen=True)
 
     opens: Celsius
     ohms: Ohms = 0.003

@@ -23,7 +23,7 @@ from circuitcheck.physics.branch import Branch, Conductor
 class Stage(BaseModel):
     """One contact: closes as the coolant warms to ``closes``, opens as it cools to ``opens``."""
 
-    model_config = ConfigDict(extra="forbid", frozen=True)
+    model_config = ConfigDict(defer_build=True, extra="forbid", frozen=True)
 
     closes: Celsius
     opens: Celsius

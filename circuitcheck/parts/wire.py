@@ -52,7 +52,7 @@ def nearest_colour(given: str) -> str:
 class Wire(BaseModel):
     """From one terminal to another; section, length and colour as on the loom drawing."""
 
-    model_config = ConfigDict(extra="forbid", frozen=True, populate_by_name=True)
+    model_config = ConfigDict(defer_build=True, extra="forbid", frozen=True, populate_by_name=True)
 
     start: str = Field(alias="from")
     end: str = Field(alias="to")

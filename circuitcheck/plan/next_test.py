@@ -20,6 +20,7 @@ from circuitcheck.plan.jobs import unseen
 from circuitcheck.plan.planner import Options, Outlook, Planner
 from circuitcheck.plan.problem import Index
 from circuitcheck.plan.symptom import only_symptom
+from circuitcheck.plan.thorough import second_look
 
 _OTHERS = 2
 """Next best tests that are named."""
@@ -29,6 +30,7 @@ _LEFT_OPEN = 0.05
 """Chance from which a unit is named beside sound wiring."""
 _NO_COMPLAINT = ("What is said is what a sound circuit does, and nothing has been tested. Say what is "
                  "wrong, or give a sheet of readings.")  # fmt: skip
+_SECOND = "a second fault that the first does not hide would show here."
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,6 +85,9 @@ def next_test(planner: Planner, sheet: Sheet, options: Options) -> Next:
         repeated = once_more(planner, sheet, outlook, options)
         if repeated is not None:
             return Next(False, repeated.why, repeated.test, (), verdict)
+        second = second_look(planner, sheet, outlook, options) if options.thorough and verdict else None
+        if second is not None:
+            return Next(False, f"{_why_stop(outlook)} Before that: {_SECOND}", second, (), verdict)
         why = _why_stop(outlook) + _not_seen(unseen(planner, sheet)) + _afterwards(outlook)
         return Next(True, why, None, (), verdict)
     first, *others = [_noting(told(planner, outlook, one), sheet)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 
 import numpy as np
@@ -77,6 +77,7 @@ class Options:
     :param price: minutes lost by putting right what was not at fault
     :param skip: tests that cannot be done
     :param opened: entries of ``access`` that are open already
+    :param thorough: before stopping, the cheap readings in which a second fault would show
     :param kept: chance that the suspects looked at must make up together; less is quicker
     """
 
@@ -84,6 +85,7 @@ class Options:
     price: float = PRICE
     skip: frozenset[str] = frozenset()
     opened: frozenset[str] = frozenset()
+    thorough: bool = False
     kept: float = KEPT
 
 
@@ -96,6 +98,7 @@ class Outlook:
     :param opened: entries of ``access`` that are open
     :param predicted: what each row gives in each candidate, by its name (rows, readings)
     :param verdict: on the readings so far; None before the first
+    :param leader: how the likeliest suspect stands; None before the first
     """
 
     known: Hypotheses
@@ -105,6 +108,7 @@ class Outlook:
     opened: frozenset[str]
     predicted: dict[str, Array] = field(default_factory=dict)
     verdict: Verdict | None = None
+    leader: Standing | None = None
 
 
 class Planner:
@@ -164,12 +168,13 @@ class Planner:
         known = (hypotheses(self.harness, merged(standings), options.kept)
                  if evidence or sheet.put_right else self.usual)
         opened = options.opened | _opened(self.harness, sheet)
-        taken = {_same(sheet.setups[one.test].setup, one.observation) for one in sheet.readings}
+        taken = {same_reading(sheet.setups[one.test].setup, one.observation) for one in sheet.readings}
         predicted = self._predicted(known, options) if len(known.units) > 1 else {}
         planned = [planned for one in self.candidates if one.name in predicted
                    for planned in self._planned(one, known, predicted[one.name], taken, options)
                    ]  # fmt: skip
-        return _outlook(self.harness, known, planned, opened, options, predicted, verdict)
+        found = _outlook(self.harness, known, planned, opened, options, predicted, verdict)
+        return replace(found, leader=standings[0] if evidence else None)
 
     def _predicted(self, known: Hypotheses, options: Options) -> dict[str, Array]:
         """What each row gives in each candidate that can be done."""
@@ -199,7 +204,7 @@ class Planner:
         alike: set[bytes] = set()
         for place, (_, observation) in enumerate(one.observations):
             column, tool = values[:, place], tool_of(observation)
-            if tool not in ("eyes", *options.tools) or _same(one.setup, observation) in taken:
+            if tool not in ("eyes", *options.tools) or same_reading(one.setup, observation) in taken:
                 continue
             if tells_nothing(observation, column):
                 continue
@@ -233,7 +238,7 @@ def _opened(harness: Harness, sheet: Sheet) -> frozenset[str]:
     return frozenset(for_setups | for_readings)
 
 
-def _same(setup: Setup, observation: Observation) -> Taken:
+def same_reading(setup: Setup, observation: Observation) -> Taken:
     """What makes a reading the same as another: volts lost between two points are volts there."""
     kind = "volts" if observation.kind == "drop" else observation.kind
     return repr(setup), kind, frozenset(observation.points)

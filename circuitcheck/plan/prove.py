@@ -15,18 +15,17 @@ from typing import Any
 import numpy as np
 
 from circuitcheck.expect.cautions import Lead, cautions_for, setup_lines
-from circuitcheck.expect.expected import ExpectedReading, expected_reading, meter_for
+from circuitcheck.expect.expected import ExpectedReading, expected_reading
 from circuitcheck.harness.readings import Sheet
 from circuitcheck.locate.conclude import conclude, merged
 from circuitcheck.locate.verdict import Verdict
 from circuitcheck.physics.branch import Array
-from circuitcheck.physics.meter import ACCURACY
 from circuitcheck.plan.asked import to_write
 from circuitcheck.plan.candidates import Candidate, access_of, opening, tool_of
 from circuitcheck.plan.hypotheses import Hypotheses
 from circuitcheck.plan.jobs import jobs
-from circuitcheck.plan.outcomes import VEHICLE
 from circuitcheck.plan.planner import Options, Planner
+from circuitcheck.plan.shown import out_of_band
 from circuitcheck.solve.wiring import Bool
 
 _SUSPECTED = 0.6
@@ -37,8 +36,6 @@ _SLOW = 0.0005
 """Share that a reading must rule out for each of its minutes."""
 _EQUAL = 0.02
 """Share by which two readings may differ in worth and count as equal."""
-_OUT = 3.0
-"""Standard uncertainties that a fault must move a reading to be seen."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -196,16 +193,8 @@ def _what_shows(planner: Planner, options: Options) -> list[tuple[Candidate, Boo
         base = values[known.sound_row]
         moved = np.zeros(values.shape, dtype=bool)
         for place, (_, observation) in enumerate(one.observations):
-            if tool_of(observation) not in ("eyes", *options.tools) or not np.isfinite(base[place]):
-                continue
-            meter = 0.25
-            if observation.kind in ACCURACY:
-                meter = float(ACCURACY[meter_for(observation)].uncertainty(base[place]))
-            if observation.kind in ("speed", "lamp"):
-                meter = 0.12 * abs(base[place])  # by eye
-            width = _OUT * np.hypot(meter, VEHICLE * abs(base[place]))
-            column = values[:, place]
-            moved[:, place] = ~np.isfinite(column) | (np.abs(column - base[place]) > width)
+            if tool_of(observation) in ("eyes", *options.tools):
+                moved[:, place] = out_of_band(observation, float(base[place]), values[:, place])
         found.append((one, moved))
     return found
 

@@ -15,19 +15,20 @@ MOST_REPAIRS = 3
 class Case:
     """A vehicle being tested."""
 
-    def __init__(self, planner, vehicle, misread=None, opened=()):
+    def __init__(self, planner, vehicle, misread=None, opened=(), put_right=(), thorough=False):
         self.planner, self.vehicle = planner, vehicle
+        self.put_right, self.thorough = tuple(put_right), thorough
         self.readings, self.setups, self.opened = [], {}, set(opened)
         self.minutes, self.steps, self.misread, self.wrong = 0.0, 0, misread, ""
         self.known = {one.name: one for one in planner.candidates}
 
     @property
     def sheet(self):
-        return Sheet("", tuple(self.readings), dict(self.setups))
+        return Sheet("", tuple(self.readings), dict(self.setups), self.put_right)
 
     @property
     def options(self):
-        return Options(opened=frozenset(self.opened))
+        return Options(opened=frozenset(self.opened), thorough=self.thorough)
 
     def take(self, name, setup, observations, access=()):
         written = self.vehicle.read(setup, observations)
@@ -69,6 +70,19 @@ class Case:
             advice = next_test(self.planner, self.sheet, self.options)
         return advice
 
+    def full_sheet(self):
+        """The verdict on all of the harness's own tests."""
+        for name, test in self.planner.harness.tests.items():
+            self.take(name, test.setup, list(test.observe.items()), test.access)
+        return self.planner.locator.locate(self.sheet)
+
+    def went_on(self):
+        """The same case, to be gone on with thoroughly."""
+        case = Case(self.planner, self.vehicle, None, self.opened, self.put_right, thorough=True)
+        case.readings, case.setups = list(self.readings), dict(self.setups)
+        case.minutes, case.steps = self.minutes, self.steps
+        return case
+
     def in_written_order(self):
         """Minutes of the harness's own tests in their order until one unit is 95 % sure."""
         harness, minutes, opened = self.planner.harness, 0.0, set()
@@ -93,7 +107,8 @@ class Case:
                 break
             named.append(unit)
             proof = prove(self.planner, case.sheet, None, case.options)
-            case = Case(self.planner, case.vehicle.repaired(unit.split(" and ")), None, case.opened)
+            done = [one for unit in named for one in unit.split(" and ")]
+            case = Case(self.planner, case.vehicle.repaired(done), None, case.opened, done)
             for test in proof.tests:
                 case.do(test.name, {one.name for one in test.readings}, test.minutes, test.access)
             if self.planner.locator.locate(case.sheet).verdict == "sound":

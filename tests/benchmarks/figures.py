@@ -40,6 +40,8 @@ def figures(found):
         "ranges_hold": share(ranges, lambda r: r[0] <= r[1] <= r[2]), "ranges": len(ranges),
         "isolation_utility": mean(o.utilities[0] for o in single),
         "isolation_utility_places": mean(o.utilities[1] for o in single),
+        "minutes_thorough_against_default": sum(o.minutes_thorough or 0 for o in single)
+        / max(sum(o.minutes for o in single), 1e-9),
         "minutes": mean(o.minutes for o in single), "steps": mean(o.steps for o in single),
         "minutes_against_written_order": sum(o.minutes for o in ordered)
         / max(sum(o.in_order for o in ordered), 1e-9),
@@ -64,10 +66,20 @@ def _tied(one):
 def _of_two(two):
     """Two faults: as the vehicle stands, and once the first is put right."""
     shown = [one for one in two if one.shown]
+    full = [one for one in two if one.full]
     first_three = lambda o: set(o.truth) <= {s for one in o.top for s in one.split(" + ")}  # noqa: E731
+    cures = lambda o, key: set(o.units) <= set(getattr(o, key)["repair"])  # noqa: E731
     return {
         "two": len(two), "two_neither_hidden": share(two, lambda o: o.shown),
         "two_in_first_three_at_once": share(shown, first_three),
+        "two_in_first_three_thorough": share(shown, lambda o: o.thorough["first_three"]),
+        "two_in_first_group_thorough": share(shown, lambda o: o.thorough["first_group"]),
+        "two_repair_right_thorough": share(shown, lambda o: cures(o, "thorough")),
+        "full_sheets_that_need_both": len(full),
+        "two_in_first_three_full_sheet": share(full, lambda o: o.full["first_three"]),
+        "two_in_first_group_full_sheet": share(full, lambda o: o.full["first_group"]),
+        "two_repair_right_full_sheet": share(full, lambda o: cures(o, "full")),
+        "two_in_first_groups_with_proof": share(two, lambda o: len(o.stops) == len(o.truth)),
         "two_in_first_three_with_proof": share(two, lambda o: len(o.found) == len(o.truth)),
         "two_both_put_right": share(two, lambda o: set(o.units) <= set(o.repairs)),
     }  # fmt: skip

@@ -8,8 +8,10 @@ where a reading has met them), and for each a vehicle: every value inside its to
 anywhere in its range, a meter with its own errors. The script does what ``next`` asks for until it stops;
 each reading comes from the exported deck of that very circuit, run in ``ngspice``. The repair that is
 judged is what the verdict names to be put right together; how many units that is, is printed beside it,
-and how often the likeliest unit alone is right. Vehicles with two faults go on: the unit named is put right, the readings that ``prove``
-asks for are taken, and if they are not sound ``next`` goes on with them. ``--meter-error`` and
+and how often the likeliest unit alone is right. Vehicles with two faults go on, once with
+``next --thorough`` from where ``next`` stopped, once through the repairs: the unit named is put right, the
+readings that ``prove`` asks for are taken on a sheet that says so, and if they are not sound ``next`` goes on
+with them. All of the harness's tests are read as well, and located at once. ``--meter-error`` and
 ``--tolerance`` show how the figures degrade; the tool is not told. Seeds are fixed: harnesses may be
 run one by one, and a long run in pieces (``--first``).
 """
@@ -28,6 +30,7 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 from case import Case, unit_of
 from figures import failures, figures
+from full_sheet import FullSheet
 from optimum import next_against_locate, rollout_against_optimum
 from utility import utilities
 from vehicles import Vehicle, both_show, drawn_faults, is_visible
@@ -50,6 +53,10 @@ class Outcome:
     :param shown: for two faults, whether neither hides the other wholly
     :param found: for two faults, those among the first three suspects at some stop
     :param repairs: units put right, in their order
+    :param stops: for two faults, the first groups at the stops on the way through the repairs
+    :param thorough: for two faults, where they stand after ``next --thorough``
+    :param minutes_thorough: what ``next --thorough`` takes in all
+    :param full: for two faults of which no single one explains a full sheet, where they stand on it
     """
 
     harness: str
@@ -75,9 +82,13 @@ class Outcome:
     shown: bool = False
     found: list = field(default_factory=list)
     repairs: list = field(default_factory=list)
+    stops: list = field(default_factory=list)
+    thorough: dict = field(default_factory=dict)
+    minutes_thorough: float | None = None
+    full: dict | None = None
 
 
-def outcome_of(loom, planner, first, kind, seed, meter_error, tolerance, written):
+def outcome_of(loom, planner, sheets, first, kind, seed, meter_error, tolerance, written):
     draw = random.Random(f"{planner.harness.name} {kind} {seed}")
     faults = drawn_faults(loom, draw, {"sound": 0, "two": 2}.get(kind, 1), passing=kind == "passing")
     vehicle = Vehicle(planner.harness, faults, seed + 1000, meter_error, tolerance)
@@ -99,12 +110,31 @@ def outcome_of(loom, planner, first, kind, seed, meter_error, tolerance, written
         "cutting the loom open" in advice.why,
         Case(planner, vehicle).in_written_order() if written else None,
     )  # fmt: skip
+    if kind in ("single", "two"):
+        careful = case.went_on()
+        after = careful.follow(next_test(planner, careful.sheet, careful.options)).verdict
+        found.minutes_thorough = careful.minutes
     if kind == "two":
+        found.thorough = where_both(truth, after)
+        if sheets.needs_both(faults):
+            found.full = where_both(truth, Case(planner, vehicle).full_sheet())
         verdicts, found.repairs = case.repaired(verdict)
         top = {spec for each in verdicts for one in each.suspects[:3] for spec in one.spec.split(" + ")}
         found.found = [spec for spec in truth if spec in top]
+        group = {spec for each in verdicts for one in each.suspects if one.group == 1
+                 for spec in one.spec.split(" + ")}  # fmt: skip
+        found.stops = [spec for spec in truth if spec in group]
         found.shown = both_show(planner, faults)
     return found
+
+
+def where_both(truth, verdict):
+    """Whether two faults stand together in the first group of a verdict, both in its first three suspects,
+    and both in what it says to put right."""
+    sets = [(set(one.spec.split(" + ")), one.group) for one in verdict.suspects]
+    return {"first_group": any(set(truth) == specs for specs, group in sets if group == 1),
+            "first_three": set(truth) <= set().union(*(specs for specs, _ in sets[:3])),
+            "repair": list(verdict.repair.units)}  # fmt: skip
 
 
 def _estimate(faults, leader):
@@ -119,13 +149,14 @@ def harness_outcomes(job):
     loom = circuitcheck.load(name)
     planner = loom._planner
     first = next_test(planner, Sheet("", (), {}), Options())
+    sheets = FullSheet(planner.harness)
     share = {"single": cases, "sound": max(cases // 6, 2), "two": max(cases // 4, 2),
              "misread": max(cases // 4, 2), "passing": max(cases // 6, 2)}  # fmt: skip
     found = []
     for kind in kinds:
         for seed in range(begin + part, begin + share[kind], parts):
             try:
-                found.append(outcome_of(loom, planner, first, kind, seed, meter_error, tolerance,
+                found.append(outcome_of(loom, planner, sheets, first, kind, seed, meter_error, tolerance,
                                         kind == "single" and seed % 4 == 0))  # fmt: skip
             except Exception as error:
                 print(f"{name} {kind} {seed}: {error!r}", file=sys.stderr)

@@ -1,0 +1,64 @@
+"""Two faults on a full sheet: all the harness's own tests read, and what ``locate`` makes of it."""
+
+from functools import cached_property
+
+import numpy as np
+
+from circuitcheck.expect.bench import Bench
+from circuitcheck.expect.expected import combined, scale_factor
+from circuitcheck.expect.service import blown_in_service
+from circuitcheck.locate.suspects import Predictor, Trial, single_suspects
+from circuitcheck.physics.meter import ACCURACY
+
+VALUES = 40
+"""Values over the range of an unknown one that a single fault is tried at."""
+APART = 3.0
+"""Standard uncertainties, of the meter and of three per cent of the reading, that tell two readings apart."""
+GLANCE = 0.25
+"""Share of full speed that an eye tells apart."""
+
+
+class FullSheet:
+    """All tests of one harness, and every single fault at every value in them."""
+
+    def __init__(self, harness):
+        self.harness = harness
+        self.benches = [Bench(harness, test.setup, tuple(test.observe.items()))
+                        for test in harness.tests.values()]  # fmt: skip
+
+    @cached_property
+    def _singles(self):
+        """What every single fault gives, at each of its values (rows, readings)."""
+        suspects = [one for one in single_suspects(self.harness) if not one.passing]
+        trials = []
+        for number, one in enumerate(suspects):
+            severity = one.unknown.severity if one.unknown else None
+            values = np.geomspace(severity.low, severity.high, VALUES) if severity else np.zeros(1)
+            trials.append(Trial(number, values))
+        predictor = Predictor(self.harness, suspects, trials)
+        return np.concatenate([predictor.run(bench).values for bench in self.benches], axis=1)
+
+    def needs_both(self, faults):
+        """Whether no single fault, at whatever value, gives what two faults give on the full sheet."""
+        (blown,) = blown_in_service(self.harness, [lambda known: combined(faults, known)])
+        pieces = []
+        for bench in self.benches:
+            change = combined(faults, bench.circuit.branches, bench.setup.swap)
+            pieces.append(bench.run([change], blown=[blown]).values[0])
+        pair = np.concatenate(pieces)
+        observations = [one for bench in self.benches for _, one in bench.observations]
+        apart = np.stack([self._apart(one, pair[n], self._singles[:, n])
+                          for n, one in enumerate(observations)], axis=1)  # fmt: skip
+        return bool(apart.any(axis=1).all())
+
+    def _apart(self, observation, one, others):
+        """Which of some readings differ from one."""
+        if not np.isfinite(one):
+            return np.isfinite(others) | (np.isnan(others) != np.isnan(one))
+        if observation.kind in ("speed", "lamp"):
+            width = GLANCE * scale_factor(self.harness, observation) / APART
+        elif observation.kind == "click":
+            width = 0.1
+        else:
+            width = np.hypot(ACCURACY[observation.kind].uncertainty(np.array(one)), 0.03 * one)
+        return ~np.isfinite(others) | (np.abs(others - one) > APART * width)
