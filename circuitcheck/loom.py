@@ -14,7 +14,7 @@ from circuitcheck.expect.expected import ChosenFault, Expectation, expect_tests,
 from circuitcheck.expect.vehicle import read_vehicle
 from circuitcheck.harness.load import load_harness
 from circuitcheck.harness.model import Harness
-from circuitcheck.harness.readings import Sheet, load_readings, parse_readings, sheet_text
+from circuitcheck.harness.readings import SYMPTOM, Sheet, load_readings, parse_readings, sheet_text
 from circuitcheck.harness.units import units
 from circuitcheck.locate.locate import Locator
 from circuitcheck.locate.verdict import Verdict
@@ -115,8 +115,31 @@ class Loom:
         if isinstance(given, Sheet):
             return given
         if isinstance(given, Mapping):
-            return parse_readings(self.harness, sheet_text(self.harness.name, given), "<mapping>")
-        return load_readings(self.harness, given)
+            text = sheet_text(self.harness.name, given)
+            return self.understood(parse_readings(self.harness, text, "<mapping>"))
+        return self.understood(load_readings(self.harness, given))
+
+    def understood(self, sheet: Sheet) -> Sheet:
+        """A sheet with its symptom among the readings.
+
+        :raises ReadingsError: if the symptom is not understood
+        """
+        if sheet.symptom is None:
+            return sheet
+        from circuitcheck.plan.symptom import symptom_sheet, with_symptom  # noqa: PLC0415
+
+        said = sheet.symptom
+        try:
+            return with_symptom(symptom_sheet(self.harness, said.text), sheet)
+        except ValueError as error:
+            raise ReadingsError([Problem(said.file, said.line, SYMPTOM, f"'{said.text}'",
+                                         str(error))]) from None  # fmt: skip
+
+    def _metered(self, sheet: Sheet) -> Loom:
+        """The loom as the meter of a sheet loads it."""
+        if sheet.meter_ohm is None or sheet.meter_ohm == self.harness.meter_ohm:
+            return self
+        return Loom(self.harness.model_copy(update={"meter_ohm": sheet.meter_ohm}))
 
     def _found(self, given: Given) -> Sheet:
         """A sheet with readings on it, and not only with what was put right.
@@ -207,14 +230,16 @@ class Loom:
 
         :raises ReadingsError: with every problem of the sheet
         """
-        return self._locator.locate(self._found(given))
+        sheet = self._found(given)
+        return self._metered(sheet)._locator.locate(sheet)
 
     def why(self, given: Given) -> Why:
         """The verdict on a sheet, with what every reading speaks for and against each suspect.
 
         :raises ReadingsError: with every problem of the sheet
         """
-        return self._locator.why(self._found(given))
+        sheet = self._found(given)
+        return self._metered(sheet)._locator.why(sheet)
 
     @cached_property
     def _planner(self) -> Planner:
@@ -222,24 +247,42 @@ class Loom:
 
         return Planner(self.harness, self._locator)
 
-    def next(self, given: Given | None = None, **options: Any) -> Next:
+    def begun(self, given: Given | None = None, symptom: str | None = None) -> Sheet:
+        """What is known so far: the readings of a sheet, what the customer says, both or nothing.
+
+        :raises ReadingsError: with every problem of the sheet
+        :raises ValueError: if the symptom is not understood, or the sheet has one too
+        """
+        sheet = Sheet("", (), {}) if given is None else self.sheet(given)
+        if symptom is None:
+            return sheet
+        if sheet.symptom is not None:
+            raise ValueError(f"the sheet has a symptom, '{sheet.symptom.text}': change it there")
+        from circuitcheck.plan.symptom import symptom_sheet, with_symptom  # noqa: PLC0415
+
+        return with_symptom(symptom_sheet(self.harness, symptom), sheet)
+
+    def next(self, given: Given | None = None, symptom: str | None = None, **options: Any) -> Next:
         """The test to do now, after the readings so far.
 
+        :param symptom: what the customer says, unless the sheet says it
         :param options: fields of :class:`~circuitcheck.plan.planner.Options`
         :raises ReadingsError: with every problem of the sheet
         """
         from circuitcheck.plan.next_test import next_test  # noqa: PLC0415
         from circuitcheck.plan.planner import Options  # noqa: PLC0415
 
-        sheet = Sheet("", (), {}) if given is None else self.sheet(given)
-        return next_test(self._planner, sheet, Options(**options))
+        sheet = self.begun(given, symptom)
+        return next_test(self._metered(sheet)._planner, sheet, Options(**options))
 
     def plan(
-        self, symptom: str | None = None, *, put_right: Sequence[str] = (), depth: int | None = None,
+        self, symptom: str | None = None, given: Given | None = None, *,
+        put_right: Sequence[str] = (), depth: int | None = None,
         everything: bool = False, **options: Any,
     ) -> Plan:  # fmt: skip
         """The order of tests, from a symptom such as ``right fan dead on low``; as much as fills a page.
 
+        :param given: readings that it begins from
         :param put_right: units that were put right already
         :param depth: tests one after the other at the most
         :param everything: every branch that is not rare
@@ -248,17 +291,17 @@ class Loom:
         :raises ValueError: if the symptom is not understood
         """
         from circuitcheck.plan.planner import Options  # noqa: PLC0415
-        from circuitcheck.plan.symptom import symptom_sheet  # noqa: PLC0415
         from circuitcheck.plan.tree import PAGE, plan_tree  # noqa: PLC0415
 
-        sheet = symptom_sheet(self.harness, symptom) if symptom else Sheet("", (), {})
+        sheet = self.begun(given, symptom)
         most = None if everything or depth else PAGE
         known = units(self.harness) if put_right else []
         for one in put_right:
             if one not in known:
                 raise UnknownName("unit", one, known)
-        sheet = replace(sheet, put_right=tuple(put_right))
-        return plan_tree(self._planner, sheet, Options(**options), most=most, depth=depth)
+        sheet = replace(sheet, put_right=tuple(dict.fromkeys([*sheet.put_right, *put_right])))
+        planner = self._metered(sheet)._planner
+        return plan_tree(planner, sheet, Options(**options), most=most, depth=depth)
 
     def prove(self, before: Given, after: Given | None = None, **options: Any) -> Proof:
         """The shortest set of readings that shows the circuit sound after a repair.
@@ -271,7 +314,8 @@ class Loom:
         from circuitcheck.plan.prove import prove  # noqa: PLC0415
 
         judged = None if after is None else self._found(after)
-        return prove(self._planner, self._found(before), judged, Options(**options))
+        sheet = self._found(before)
+        return prove(self._metered(judged or sheet)._planner, sheet, judged, Options(**options))
 
     @overload
     def buzz(

@@ -78,8 +78,8 @@ def section(one: Rule) -> str:
 def limits() -> str:
     """The limits a person may set."""
     lines = ["", "## Limits", "", "| limit | usual | what it is | source |", "| --- | --- | --- | --- |"]
-    for one in LIMITS.values():
-        lines.append(f"| `{one.name}` | {f'{one.value:g} {one.unit}'.strip()} | {one.what} | {one.source} |")
+    lines += [f"| `{one.name}` | {f'{one.value:g} {one.unit}'.strip()} | {one.what} | {one.source} |"
+              for one in LIMITS.values()]  # fmt: skip
     return "\n".join(lines) + "\n"
 
 

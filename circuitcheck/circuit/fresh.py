@@ -10,7 +10,7 @@ import itertools
 from collections.abc import Iterator
 
 from circuitcheck.harness.model import Harness
-from circuitcheck.parts.fault import Branches, Change, ChangeRule, FaultMode, Value, altered
+from circuitcheck.parts.fault import Branches, Change, ChangeRule, FaultMode, Value, rejoined
 from circuitcheck.parts.frequency import usual
 
 
@@ -51,10 +51,7 @@ def _exchange(one: str, other: str, wires: set[str]) -> ChangeRule:
     turned = {one: other, other: one}
 
     def rule(branches: Branches, _: Value) -> Change:
-        return {
-            key: altered(wire, tail=turned.get(wire.tail, wire.tail),
-                         head=turned.get(wire.head, wire.head))
-            for key in sorted(wires) if (wire := branches.get(key)) is not None
-        }  # fmt: skip
+        there = {key: branches[key] for key in sorted(wires) if key in branches}
+        return {key: rejoined(wire, turned) for key, wire in there.items()}
 
     return rule

@@ -7,28 +7,43 @@ import os
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 from typer.core import TyperGroup
 
 if TYPE_CHECKING:
+    from circuitcheck.harness.readings import Sheet
     from circuitcheck.loom import Loom
     from circuitcheck.parts.quantity import Unit
 
 class Quiet(TyperGroup):
     """The verbs; one whose reader has gone away (``| head``) has done its work."""
 
+    def make_context(self, *given: Any, **extra: Any) -> Any:
+        """Read what was typed; ``--help`` prints as soon as it is read."""
+        with _unread():
+            return super().make_context(*given, **extra)
+
     def invoke(self, ctx: Any) -> Any:
         """Run a verb."""
-        try:
+        with _unread():
             found = super().invoke(ctx)
             sys.stdout.flush()
-        except BrokenPipeError:
-            # Nothing more can be written, nor must the interpreter try when it ends.
-            os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-            raise typer.Exit(0) from None
-        return found
+            return found
+
+
+@contextmanager
+def _unread() -> Iterator[None]:
+    """Where nobody reads on, all is done: nothing more is written, not even as the interpreter ends."""
+    try:
+        yield
+    except BrokenPipeError:
+        nowhere = os.open(os.devnull, os.O_WRONLY)
+        for stream in (sys.stdout, sys.stderr):
+            os.dup2(nowhere, stream.fileno())
+        sys.exit(0)
 
 
 app = typer.Typer(
@@ -77,6 +92,16 @@ def load(harness: str) -> Loom:
     from circuitcheck.loom import load as load_loom  # noqa: PLC0415
 
     return load_loom(harness)
+
+
+def sheet_of(loom: Loom, readings: str) -> Sheet:
+    """A sheet of readings from a file, or from standard input."""
+    if readings != "-":
+        return loom.sheet(Path(readings))
+    from circuitcheck.harness.readings import parse_readings  # noqa: PLC0415
+
+    text = sys.stdin.buffer.read(2_000_001).decode("utf-8", errors="replace")
+    return loom.understood(parse_readings(loom.harness, text, "standard input"))
 
 
 def quantity(option: str, unit: Unit, given: str) -> float:

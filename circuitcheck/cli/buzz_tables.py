@@ -181,7 +181,8 @@ def _next(found: BuzzResult) -> None:
     if not checks or found.status == "not explained":
         return
     _say()
-    why = "To part them, measure" if found.parting else "To prove that nothing else is wrong, measure"
+    more = "prove that nothing else is wrong"
+    why = f"To {'tell them apart' if found.parting else more}, measure"
     _say(why, "bold")
     for check in checks:
         _wrapped(_in_words(found, check), "  - ", "    ")

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import textwrap
-from typing import Any
+from typing import Any, NoReturn
 
 from rich.console import Console
 
@@ -24,7 +24,15 @@ class Paper(Console):
         self.file.write("\n".join(line.rstrip() for line in caught.get().split("\n")))
 
 
-_err = Console(stderr=True, highlight=False)
+class _Aside(Console):
+    """Standard error; that nobody reads it is told as for any other stream."""
+
+    def on_broken_pipe(self) -> NoReturn:
+        """:raises BrokenPipeError: always"""
+        raise BrokenPipeError
+
+
+_err = _Aside(stderr=True, highlight=False)
 
 
 def caution(text: str) -> None:

@@ -5,7 +5,6 @@ from __future__ import annotations
 import json
 import sys
 from enum import Enum
-from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
@@ -22,6 +21,7 @@ from circuitcheck.cli.app import (
     emit,
     load,
     mistakes,
+    sheet_of,
 )
 
 if TYPE_CHECKING:
@@ -210,13 +210,7 @@ def locate(
 
     with mistakes():
         loom = load(harness)
-        if readings == "-":
-            from circuitcheck.harness.readings import parse_readings  # noqa: PLC0415
-
-            text = sys.stdin.buffer.read(2_000_001).decode("utf-8", errors="replace")
-            sheet = parse_readings(loom.harness, text, "standard input")
-        else:
-            sheet = loom.sheet(Path(readings))
+        sheet = sheet_of(loom, readings)
         if why:
             from circuitcheck.cli import why_tables  # noqa: PLC0415
 

@@ -2,18 +2,18 @@
 
 from __future__ import annotations
 
-import sys
 from enum import Enum
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from circuitcheck.cli.app import HarnessArgument, JsonOption, app, emit, load, mistakes
+from circuitcheck.cli.app import HarnessArgument, JsonOption, app, emit, load, mistakes, sheet_of
 
 if TYPE_CHECKING:
     from circuitcheck.harness.readings import Sheet
     from circuitcheck.loom import Loom
+    from circuitcheck.plan.next_test import Next
 
 ToolsOption = Annotated[
     str | None,
@@ -43,11 +43,11 @@ class Page(str, Enum):
     markdown = "markdown"
 
 
-def _options(tools: str | None, price: float | None, skip: list[str] | None = None) -> dict[str, object]:
+def _options(tools: str | None, price: float | None, skip: list[str] | None = None) -> dict[str, Any]:
     from circuitcheck.errors import UnknownName  # noqa: PLC0415
     from circuitcheck.plan.candidates import TOOLS  # noqa: PLC0415
 
-    found: dict[str, object] = {"skip": frozenset(skip or ())}
+    found: dict[str, Any] = {"skip": frozenset(skip or ())}
     if price is not None:
         found["price"] = price
     if tools is not None:
@@ -59,13 +59,14 @@ def _options(tools: str | None, price: float | None, skip: list[str] | None = No
     return found
 
 
-def _sheet(loom: Loom, readings: str) -> Sheet:
-    if readings != "-":
-        return loom.sheet(Path(readings))
-    from circuitcheck.harness.readings import parse_readings  # noqa: PLC0415
+def _begun(loom: Loom, readings: str | None, symptom: str | None) -> Sheet:
+    """What is known so far; how a symptom was taken is said on standard error."""
+    from circuitcheck.plan.symptom import understood  # noqa: PLC0415
 
-    text = sys.stdin.buffer.read(2_000_001).decode("utf-8", errors="replace")
-    return parse_readings(loom.harness, text, "standard input")
+    sheet = loom.begun(sheet_of(loom, readings) if readings else None, symptom)
+    if sheet.symptom is not None:
+        typer.echo(f"understood: {understood(sheet)}", err=True)
+    return sheet
 
 
 @app.command("next")
@@ -73,39 +74,50 @@ def next_(
     harness: HarnessArgument,
     readings: Annotated[str | None, typer.Argument(metavar="[READINGS]", help="What was found so far; "
                                                    "- for standard input.")] = None,
-    symptom: Symptom = None, toolbox: ToolsOption = None, price: PriceOption = None,
-    skip: SkipOption = None, thorough: ThoroughOption = False, as_json: JsonOption = False,
+    symptom: Symptom = None,
+    add: Annotated[bool, typer.Option("--add", help="Add the readings to take to READINGS, as blanks to "
+                                      "be filled in; a sheet that is not there yet is begun.")] = False,
+    toolbox: ToolsOption = None, price: PriceOption = None, skip: SkipOption = None,
+    thorough: ThoroughOption = False, as_json: JsonOption = False,
 ) -> None:  # fmt: skip
     """The test to do now: where, how, what it should read, and what it would settle.
 
     Examples:  circuitcheck next twin-fan-switch my-readings.yaml
 
-    circuitcheck next twin-fan-switch --symptom "right fan dead on low"
+    circuitcheck next twin-fan-switch job.yaml --add --symptom "right fan dead on low"
     """
     from circuitcheck.cli import planning_tables  # noqa: PLC0415
 
     with mistakes():
+        if add and readings in (None, "-"):
+            raise ValueError("--add needs the name of a sheet: next HARNESS sheet.yaml --add")
         loom = load(harness)
         options = _options(toolbox, price, skip)
-        sheet = _sheet(loom, readings) if readings else None
-        if symptom:
-            from circuitcheck.plan.symptom import (  # noqa: PLC0415
-                symptom_sheet,
-                understood,
-                with_symptom,
-            )
-
-            told = symptom_sheet(loom.harness, symptom)
-            typer.echo(f"understood: {understood(told)}", err=True)
-            sheet = with_symptom(told, sheet)
+        begins = add and not Path(readings or "").exists()
+        sheet = _begun(loom, None if begins else readings, symptom)
         result = loom.next(sheet, thorough=thorough, **options)
-        emit(as_json, result.to_dict, lambda: planning_tables.next_test(result))
+        added = add and _add(loom, Path(readings or ""), result)
+        emit(as_json, result.to_dict,
+             lambda: planning_tables.next_test(result, readings if added else None))
+
+
+def _add(loom: Loom, path: Path, result: Next) -> bool:
+    """Whether there was a test to add to a sheet."""
+    from circuitcheck.plan.adding import with_blanks  # noqa: PLC0415
+
+    if result.test is None:
+        return False
+    text = path.read_text(encoding="utf-8") if path.exists() else ""
+    path.write_text(with_blanks(loom.harness, text, result.test), encoding="utf-8")
+    return True
 
 
 @app.command()
 def plan(
-    harness: HarnessArgument, symptom: Symptom = None, toolbox: ToolsOption = None,
-    price: PriceOption = None,
+    harness: HarnessArgument,
+    readings: Annotated[str | None, typer.Argument(metavar="[READINGS]", help="What was found already; "
+                                                   "- for standard input.")] = None,
+    symptom: Symptom = None, toolbox: ToolsOption = None, price: PriceOption = None,
     put_right: Annotated[list[str] | None, typer.Option("--put-right", help="A unit that was put right "
                                                         "already; may be given again.")] = None,
     depth: Annotated[int | None, typer.Option("--depth", min=1, help="Tests one after the other at the "
@@ -115,18 +127,16 @@ def plan(
     as_: Annotated[Page, typer.Option("--as", help="Plain text, or Markdown.")] = Page.text,
     as_json: JsonOption = False,
 ) -> None:  # fmt: skip
-    """The whole order of tests from a symptom, as one page.
+    """The whole order of tests from a symptom, as one page to print and carry to the vehicle.
 
     Example:  circuitcheck plan twin-fan-switch --symptom "right fan dead on low"
     """
     from circuitcheck.plan.page import page  # noqa: PLC0415
-    from circuitcheck.plan.symptom import symptom_sheet, understood  # noqa: PLC0415
 
     with mistakes():
         loom = load(harness)
-        if symptom:
-            typer.echo(f"understood: {understood(symptom_sheet(loom.harness, symptom))}", err=True)
-        result = loom.plan(symptom, put_right=put_right or (), depth=depth, everything=everything,
+        sheet = _begun(loom, readings, symptom)
+        result = loom.plan(given=sheet, put_right=put_right or (), depth=depth, everything=everything,
                            **_options(toolbox, price))  # fmt: skip
         emit(as_json, result.to_dict,
              lambda: typer.echo(page(result, markdown=as_ is Page.markdown), nl=False))
@@ -148,8 +158,8 @@ def prove(
 
     with mistakes():
         loom = load(harness)
-        judged = _sheet(loom, after) if after else None
-        result = loom.prove(_sheet(loom, readings), judged, **_options(toolbox, None))
+        judged = sheet_of(loom, after) if after else None
+        result = loom.prove(sheet_of(loom, readings), judged, **_options(toolbox, None))
 
         def show() -> None:
             planning_tables.proof(result)

@@ -5,14 +5,17 @@ from __future__ import annotations
 from rich.padding import Padding
 
 from circuitcheck.cli.console import caution
-from circuitcheck.cli.tables import band_of, indented, out, plain_table, say, value_of
+from circuitcheck.cli.tables import cautions, indented, out, plain_table, say
 from circuitcheck.plan.asked import NextTest
 from circuitcheck.plan.next_test import Next
 from circuitcheck.plan.prove import Proof, ProofTest
 
 
-def next_test(result: Next) -> None:
-    """The test to do, what it should read, and the next best ones."""
+def next_test(result: Next, added_to: str | None = None) -> None:
+    """The test to do, what it should read, and the next best ones.
+
+    :param added_to: the sheet that its blanks have been added to
+    """
     if result.verdict is not None:
         say(f"So far: {result.verdict.verdict}", "bold")
         indented(result.verdict.summary)
@@ -30,7 +33,11 @@ def next_test(result: Next) -> None:
             say("\nNext best", "bold")
         readings = ", ".join(reading.sound.name for reading in one.readings)
         indented(f"{one.title} ({one.minutes:g} min): {readings}")
-    _to_write("Write down, and run this again", result.test.to_write)
+    if added_to is None:
+        _to_write("Add at the end of your sheet (--add does), fill in, and run this again",
+                  result.test.to_write)  # fmt: skip
+    else:
+        say(f"\nAdded to {added_to}: fill in and run the same again.", "bold")
 
 
 def _to_write(title: str, lines: str) -> None:
@@ -55,8 +62,8 @@ def _test(one: NextTest) -> None:
     _before(one)
     table = plain_table("reading", "a sound circuit", "95 % between")
     for reading in one.readings:
-        table.add_row(_place(reading.sound.name, reading.points), value_of(reading.sound),
-                      band_of(reading.sound))  # fmt: skip
+        table.add_row(_place(reading.sound.name, reading.points), reading.sound.shown,
+                      reading.sound.band)  # fmt: skip
         for would in reading.would:
             table.add_row(f"  {', '.join(would.suspects)}", f"  {would.reading}", "")
     out.print(Padding(table, (1, 0, 1, 2)))
@@ -69,8 +76,7 @@ def _place(name: str, points: tuple[str, ...]) -> str:
 
 def proof(result: Proof) -> None:
     """The readings to take after a repair."""
-    for text in dict.fromkeys(text for one in result.tests for text in one.cautions):
-        caution(text)
+    cautions(result.tests)
     was = " and ".join(result.repaired) or "nothing in particular"
     say(f"Proof after the repair of {was}: {result.minutes:g} minutes", "bold")
     for one in result.tests:
@@ -79,7 +85,7 @@ def proof(result: Proof) -> None:
         _before(one)
         table = plain_table("reading", "must be", "between")
         for reading in one.readings:
-            table.add_row(reading.name, value_of(reading), band_of(reading))
+            table.add_row(reading.name, reading.shown, reading.band)
         out.print(Padding(table, (0, 0, 0, 2)))
     say()
     indented(f"If all are so, {result.shown:.0%} of all that could be wrong here is ruled out, "

@@ -161,7 +161,7 @@ def _more(found: PowerupResult) -> None:
     if not found.more:
         return
     say()
-    indented("To part them, put power on again as in that step, if nothing glowed or smelled, and "
+    indented("To tell them apart, put power on again as in that step, if nothing glowed or smelled, and "
              "add to the sheet:", 0)  # fmt: skip
     for one in found.more:
         indented(one.name)

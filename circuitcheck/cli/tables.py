@@ -11,8 +11,8 @@ from rich.padding import Padding
 from rich.table import Table
 
 from circuitcheck.cli.console import Paper, caution
-from circuitcheck.expect.cautions import setup_lines
-from circuitcheck.expect.expected import Expectation, ExpectedReading, number
+from circuitcheck.expect.cautions import setup_lines, together
+from circuitcheck.expect.expected import Expectation, number
 from circuitcheck.harness.readings import Sheet
 from circuitcheck.locate.verdict import Estimate, ReadingResult, SuspectResult, Verdict
 from circuitcheck.loom import Loom
@@ -77,7 +77,7 @@ class Cautioned(Protocol):
 
 def cautions(tests: Iterable[Cautioned]) -> None:
     """The cautions of some tests, each once, on standard error."""
-    for text in dict.fromkeys(text for one in tests for text in one.cautions):
+    for text in together(one.cautions for one in tests):
         caution(text)
 
 
@@ -91,6 +91,8 @@ def expected(loom: Loom, result: Expectation, twin: Twin | None = None) -> None:
     say(
         f"with {' and '.join(result.faults)}" if result.faults else "as a sound circuit gives them"
     )
+    for fuse in result.blown:
+        say(f"{fuse} has blown in use, before any of these tests")
     if any(spec.endswith("comes and goes") for spec in result.faults):
         say("what comes and goes is shown as while it is there; --spread draws when it is")
     for one in result:
@@ -109,7 +111,7 @@ def expected(loom: Loom, result: Expectation, twin: Twin | None = None) -> None:
         observations = loom.harness.tests[one.test].observe
         for reading in one.readings:
             place = " to ".join(observations[reading.name].points)
-            table.add_row(reading.name, place, value_of(reading), band_of(reading))
+            table.add_row(reading.name, place, reading.shown, reading.band)
         out.print(Padding(table, (0, 0, 0, 2)))
         if twin:
             _second_opinion(twin[one.test])
@@ -121,30 +123,6 @@ def _second_opinion(rows: Sequence[tuple[str, float, float]]) -> None:
         indented(f"second opinion, {name}: {ours:.6g} here, {exact:.6g} in exact arithmetic", 4)
     if rows:
         indented(f"largest difference {worst:.1e}", 4)
-
-
-def value_of(reading: ExpectedReading) -> str:
-    """The expected value as a person would note it."""
-    if reading.expected is None:
-        return reading.word
-    if reading.kind == "click":
-        return reading.word
-    if reading.kind == "lamp":
-        return reading.word
-    if reading.kind == "speed":
-        return f"{reading.word} ({reading.expected:.0f} rpm)" if reading.expected else reading.word
-    return f"{number(reading.expected)} {reading.unit}"
-
-
-def band_of(reading: ExpectedReading) -> str:
-    """The band as a person would note it."""
-    if reading.kind in ("click", "lamp") or reading.expected is None:
-        return ""
-    if reading.low is None or reading.high is None:
-        return ""
-    if reading.kind == "speed":
-        return f"{reading.low:.0f} and {reading.high:.0f}" if reading.expected else ""
-    return f"{number(reading.low)} and {number(reading.high)}"
 
 
 def verdict(loom: Loom, result: Verdict) -> None:
@@ -174,7 +152,7 @@ def suspects(result: Verdict, *, hint: bool = True) -> None:
     if hint and sum(one.group == 1 for one in shown) > 1:
         say("Suspects of one group cannot be told apart by these readings.")
         if len({one.replace for one in shown if one.group == 1}) > 1:
-            say("'circuitcheck next' with the same sheet says whether a test that parts them pays.")
+            say("'circuitcheck next' with the same sheet says whether another test is worth it.")
     if result.verdict != "unexplained":
         _reasons(shown)
     caution("Before you buy a part: check plugs and crimps at it, and prove it after the repair.")

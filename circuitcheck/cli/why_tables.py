@@ -14,12 +14,16 @@ _MOST = 6
 _DOUBTFUL = 0.5
 """Chance of a misreading from which it is told."""
 _LEGEND = (
-    "What each reading speaks for a suspect against a sound circuit, in tenths of a decade: +10 is ten "
-    "to one for it, +20 a hundred to one, +3 two to one; -10 is ten to one against it. The figures add "
-    "up. 'Taken together': readings that share a cause (one battery, one motor, one temperature) are "
-    "not counted twice, a resistance that had to be fitted costs a little, and several misreadings at "
-    "once are hardly believed."
+    "How each reading speaks for a fault, against a sound circuit: '30:1 for' means that with it "
+    "such a reading comes 30 times as often, '30:1 against' 30 times as seldom. Readings with a common "
+    "cause (one battery, one motor, one temperature) count once, so that all together is not their "
+    "product; a resistance that had to be guessed costs a little, and several misreadings at once are "
+    "hardly believed."
 )
+_TELLING = 3.0
+"""Tenths of a decade, two to one, from which a reading is shown."""
+_SURE = 3.0
+"""Powers of ten from which odds are not told any nearer."""
 
 
 def why(loom: Loom, result: Why) -> None:
@@ -42,7 +46,8 @@ def _account(one: Account, shown: dict[tuple[int, ...], str]) -> None:
     """
     say()
     value = f", {one.value}" if one.value else ""
-    say(f"{one.spec}{value}: {percent_of(one.beforehand)} beforehand, {percent_of(one.chance)} now")
+    chances = f"{percent_of(one.beforehand)} before any reading, {percent_of(one.chance)} now"
+    say(f"{one.spec}{value}: {chances}")
     figures = tuple(round(entry.speaks) for entry in one.entries)
     if not any(figures):
         indented("no reading tells it from a sound circuit")
@@ -50,29 +55,40 @@ def _account(one: Account, shown: dict[tuple[int, ...], str]) -> None:
         indented(f"the readings speak as for {shown[figures]}")
     else:
         shown[figures] = one.spec
-        _entries([entry for entry in one.entries if round(entry.speaks)], len(one.entries))
-    indented(f"how often it occurs {signed(one.start)}, the readings {signed(one.readings)}, taken "
-             f"together {signed(one.together)}: in all {signed(one.total)}")  # fmt: skip
+        telling = [entry for entry in one.entries if abs(entry.speaks) >= _TELLING]
+        _entries(telling, len(one.entries))
+        indented(f"all together {odds(one.readings + one.together)}; with how often it fails, "
+                 f"{odds(one.total)}")  # fmt: skip
 
 
 def _entries(telling: Sequence[Entry], count: int) -> None:
     """The readings that speak for or against."""
-    table = plain_table("test", "reading", "read", "it gives", "sound", "speaks",
-                        right=("read", "it gives", "sound", "speaks"))  # fmt: skip
+    table = plain_table("test", "reading", "read", "with it", "sound", "speaks",
+                        right=("read", "with it", "sound"))  # fmt: skip
     last = ""
     for entry in telling:
         test = entry.test if entry.test != last else ""
         last = entry.test
         doubt = " (misread)" if entry.misread > _DOUBTFUL else ""
         table.add_row(test, entry.name, entry.read + doubt, entry.gives, entry.sound,
-                      signed(entry.speaks))  # fmt: skip
+                      odds(entry.speaks))  # fmt: skip
     out.print(Padding(table, (0, 0, 0, 2)))
     rest = count - len(telling)
     if rest:
-        indented(f"and {rest} reading{'s' if rest > 1 else ''} that both would give")
+        indented(f"and {rest} reading{'s that say' if rest > 1 else ' that says'} little either way")
 
 
-def signed(tenths: float) -> str:
-    """``+12``, ``-3``, ``0``."""
-    whole = round(tenths)
-    return f"{whole:+d}" if whole else "0"
+def odds(tenths: float) -> str:
+    """Tenths of a decade as odds.
+
+    >>> odds(15.0), odds(-3.0), odds(0.4), odds(240.0)
+    ('32:1 for', '2:1 against', 'even', 'over 1000:1 for')
+    """
+    if round(tenths) == 0:
+        return "even"
+    side = "for" if tenths > 0 else "against"
+    power = abs(tenths) / 10
+    if power > _SURE:
+        return f"over {10**_SURE:.0f}:1 {side}"
+    many = 10**power
+    return f"{many:.{0 if many >= 1.95 else 1}f}:1 {side}"

@@ -60,7 +60,8 @@ class Bench:
         shared: list[tuple[int, Reader]] = []
         alone: list[Station] = []
         for place, (_, observation) in enumerate(self.observations):
-            circuit, reader = reader_for(self.circuit, observation, self.harness.volts)
+            circuit, reader = reader_for(self.circuit, observation, self.harness.volts,
+                                         self.harness.meter_ohm)  # fmt: skip
             if circuit is self.circuit:
                 shared.append((place, reader))
             else:
@@ -83,7 +84,10 @@ class Bench:
     ) -> Run:  # fmt: skip
         """Take every reading under every change; see :class:`Run`. A fuse put in new is whole."""
         counts = counts or [1] * len(changes)
-        before = [one - self.renewed for one in blown] if blown else None
+        before = blown
+        if blown and self.renewed:
+            left = {one: one - self.renewed for one in set(blown)}
+            before = [left[one] for one in blown]
         return Run(self, changes, counts, before, fuses, together)
 
     def point(self, change: Change, blown: frozenset[str] = frozenset()) -> OperatingPoint:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 from circuitcheck.harness.model import Harness, Setup, Through
@@ -13,26 +14,23 @@ CONTINUOUS_SHARE = 0.8
 LEAD_SIZES = ((8.0, 1.0), (12.0, 1.5), (20.0, 2.5), (30.0, 4.0), (42.0, 6.0), (60.0, 10.0))
 """Current up to which [A] a lead of some section [mm2] stays cool; common practice, no source."""
 
-FANS = (
-    "A fan can start without warning, also with the ignition off: keep hands, hair and tools clear."
-)
-LEAD = (
-    "Bridge and feed only with a fused lead of the right size; make the last contact away from "
-    "the battery."
-)
-HOT = "Hot coolant stands under pressure: leave the cap on, and keep clear of hoses and exhaust."
-OHMS = (
-    "Ohms only with the battery disconnected and its clamp tied back; 0 V across the points first."
-)
-FUSES = (
-    "Put back the same rating; a fuse that blows again has a reason: find it, never fit a larger "
-    "one."
-)
-RUNNING = "Engine running: belts and fans turn; brake on, out of gear, exhaust led outside."
-LEAVE_ALONE = (
-    "Leave airbag and high-voltage (orange) wiring alone. The vehicle's manual, local rules and "
-    "licensed practice come first."
-)
+# Each fits on one line of 80 columns behind its mark, so that all of them can stand before every answer.
+FANS = "A fan can start without warning, ignition off too: hands, hair, tools clear."
+LEAD = "Fused leads only, of the right size; make the last contact off the battery."
+HOT = "Hot coolant is under pressure: cap stays on; clear of hoses and exhaust."
+OHMS = "Ohms only with the battery off, clamp tied back; 0 V at the points first."
+FUSES = "Same rating, never larger. A fuse that blows again has a reason: find it."
+RUNNING = "Engine running: brake on, out of gear, exhaust led out; belts and fans turn."
+LEAVE_ALONE = "Leave airbag and orange high-voltage wiring alone; manual, local rules first."
+
+
+_IN_ORDER = (FANS, OHMS, LEAD, FUSES, HOT, RUNNING, LEAVE_ALONE)
+
+
+def together(several: Iterable[Iterable[str]]) -> list[str]:
+    """The cautions of several things to do, each once, those for all work last."""
+    found = dict.fromkeys(text for one in several for text in one)
+    return sorted(found, key=lambda text: _IN_ORDER.index(text) if text in _IN_ORDER else -1)
 
 
 @dataclass(frozen=True, slots=True)

@@ -16,13 +16,13 @@ from circuitcheck.expect.cautions import Lead, cautions_for, lead_for
 from circuitcheck.expect.service import blown_in_service
 from circuitcheck.expect.words import OPEN_LINE, SCALES
 from circuitcheck.harness.model import Harness, Observation, Test
-from circuitcheck.notebook import html_table
+from circuitcheck.harness.readings import BUZZES
+from circuitcheck.notebook import html_table, text_table
 from circuitcheck.parts.fault import Branches, Change, FaultMode, Value
 from circuitcheck.parts.part import Situation
 from circuitcheck.parts.quantity import OHM
 from circuitcheck.physics.meter import ACCURACY, OPEN_OHM
-from circuitcheck.physics.motor import RPM as RADIANS
-from circuitcheck.physics.motor import FanMotor
+from circuitcheck.physics.motor import RPM, FanMotor
 
 UNITS = {"volts": "V", "drop": "V", "amps": "A", "ohms": "ohm", "speed": "rpm", "lamp": "",
          "click": ""}  # fmt: skip
@@ -47,6 +47,26 @@ class ExpectedReading:
     low: float | None
     high: float | None
     word: str
+
+    @property
+    def shown(self) -> str:
+        """The expected value as a person would note it."""
+        if self.kind == "speed" and self.expected:
+            return f"{self.word} ({self.expected:.0f} rpm)"
+        if self.word or self.expected is None:
+            return self.word
+        return f"{number(self.expected)} {self.unit}"
+
+    @property
+    def band(self) -> str:
+        """The band as a person would note it; empty where there is none."""
+        if self.kind in ("click", "lamp") or not (self.expected or self.kind != "speed"):
+            return ""
+        if self.expected is None or self.low is None or self.high is None:
+            return ""
+        if self.kind == "speed":
+            return f"{self.low:.0f} and {self.high:.0f}"
+        return f"{number(self.low)} and {number(self.high)}"
 
     def to_dict(self) -> dict[str, Any]:
         """The fields as a plain dict."""
@@ -82,11 +102,21 @@ class ExpectedTest:
 
 @dataclass(frozen=True)
 class Expectation:
-    """What some tests of a harness give, sound or with faults."""
+    """What some tests of a harness give, sound or with faults.
+
+    :param blown: fuses that the faults have blown in use, before any test
+    """
 
     harness: str
     tests: tuple[ExpectedTest, ...]
     faults: tuple[str, ...] = ()
+    blown: tuple[str, ...] = ()
+
+    def __str__(self) -> str:
+        columns = ("test", "reading", "expected", "95 % between")
+        rows = [(one.test, each.name, each.shown, each.band)
+                for one in self.tests for each in one.readings]  # fmt: skip
+        return f"{self.harness}, {' and '.join(self.faults) or 'sound'}\n\n{text_table(columns, rows)}"
 
     def __iter__(self) -> Iterator[ExpectedTest]:
         return iter(self.tests)
@@ -100,7 +130,7 @@ class Expectation:
 
     def to_dict(self) -> dict[str, Any]:
         """The fields as a plain dict."""
-        return {"harness": self.harness, "faults": list(self.faults),
+        return {"harness": self.harness, "faults": list(self.faults), "blown": list(self.blown),
                 "tests": [one.to_dict() for one in self.tests]}  # fmt: skip
 
     def _repr_html_(self) -> str:
@@ -156,7 +186,8 @@ def expect_tests(
     """The expected readings of some tests, sound or with faults."""
     (blown,) = blown_in_service(harness, [lambda branches: combined(faults, branches)])
     found = tuple(_expect(harness, name, faults, blown) for name in tests)
-    return Expectation(harness.name, found, tuple(one.spec for one in faults))
+    fuses = tuple(sorted(one.removesuffix(" blown") for one in blown))
+    return Expectation(harness.name, found, tuple(one.spec for one in faults), fuses)
 
 
 def _expect(
@@ -190,7 +221,7 @@ def expected_reading(
     kind = observation.kind
     unit = UNITS[kind]
     if math.isnan(value):
-        return ExpectedReading(label, kind, unit, None, None, None, "buzzes")
+        return ExpectedReading(label, kind, unit, None, None, None, BUZZES)
     if math.isinf(value):
         return ExpectedReading(label, kind, unit, None, OPEN_OHM, None, OPEN_LINE)
     word = word_for(harness, observation, value)
@@ -225,9 +256,9 @@ def meter_for(observation: Observation) -> str:
 
 def full_speed(harness: Harness, motor: str) -> float:
     """Speed of a motor straight on the resting battery [rpm]: what a person calls fast."""
-    branch = harness.parts[motor].inside(motor, _SITUATION)[f"{motor}:motor"]
+    branch = harness.parts[motor].inside(motor, Situation())[f"{motor}:motor"]
     values = np.array(branch.values)  # type: ignore[union-attr]
-    return float(FanMotor.speed(values, np.array(harness.supply.resting))) / RADIANS
+    return float(FanMotor.speed(values, np.array(harness.supply.resting))) / RPM
 
 
 def scale_factor(harness: Harness, observation: Observation) -> float:
@@ -248,7 +279,7 @@ def word_for(harness: Harness, observation: Observation, value: float) -> str:
 def said(harness: Harness, observation: Observation, value: float) -> str:
     """A predicted value as it would be noted."""
     if math.isnan(value):
-        return "buzzes"
+        return BUZZES
     if math.isinf(value):
         return OPEN_LINE
     return word_for(harness, observation, value) or f"{number(value)} {UNITS[observation.kind]}"
@@ -280,8 +311,5 @@ def find_fault(harness: Harness, spec: str) -> ChosenFault:
         return ChosenFault(mode, mode.severity.typical if mode.severity else 0.0)
     if mode.severity is None:
         raise ValueError(f"'{name}' has no value to give; leave out '= {value}'")
-    number = OHM.parse(value) if mode.severity.unit == "ohm" else float(value.split()[0])
-    return ChosenFault(mode, number)
-
-
-_SITUATION = Situation()
+    given = OHM.parse(value) if mode.severity.unit == "ohm" else float(value.split()[0])
+    return ChosenFault(mode, given)

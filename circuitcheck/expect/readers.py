@@ -7,9 +7,9 @@ what moves it even at fixed volts (the clamped wire's own resistance, the motor'
 from __future__ import annotations
 
 import math
+from abc import ABC, abstractmethod
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
-from typing import Protocol
 
 import numpy as np
 
@@ -34,8 +34,6 @@ from circuitcheck.solve.wiring import Index
 
 METER = "meter"
 """Key of the branch that an instrument adds to the circuit."""
-
-
 LEAD_OHM = 1e-9
 """Joins a fitted test lamp to where it is held: a switch, not a lead [ohm]."""
 
@@ -54,54 +52,58 @@ class Instrument:
     change: Change = field(default_factory=dict)
 
 
-class Reader(Protocol):
-    """One observation of one circuit; ``probe`` is its place among the probes of a batch."""
+class Reader(ABC):
+    """One observation of one circuit; ``probe`` is its place among the probes of a batch.
+
+    Unless it says otherwise, it adds nothing to the circuit, and only its port's volts move it.
+    """
 
     def meter(self) -> Mapping[str, Branch]:
         """Branches that the instrument adds while it is in place."""
-        ...
+        return {}
 
     def instrument(self, place: int) -> Instrument:
         """The same among others; ``place`` is its own in the test."""
-        ...
+        return Instrument(self)
 
+    @abstractmethod
     def port(self) -> tuple[str, str]:
         """The nodes it looks at, most positive first."""
-        ...
 
+    @abstractmethod
     def values(self, batch: Batch, probe: int) -> Array:
-        """The reading in all rows of a batch."""
-        ...
+        """The reading in all rows of a batch (rows,), in its own unit."""
 
+    @abstractmethod
     def gain(self, batch: Batch, probe: int) -> Array:
-        """Change of the reading for one volt more at the port, in all rows."""
-        ...
+        """Change of the reading for one volt more at the port, in all rows (rows,)."""
 
     def own(self, batch: Batch, probe: int, rows: Index) -> dict[str, Array]:
-        """Change of the reading at fixed volts for one standard uncertainty of each latent."""
-        ...
+        """Change of the reading at fixed volts for one standard uncertainty of each latent.
 
+        :returns: latent to change in the rows asked for (rows asked for,)
+        """
+        return {}
+
+    @abstractmethod
     def value_at(self, circuit: Circuit, point: OperatingPoint) -> float:
         """The reading at the operating point of a circuit that its meter is in."""
-        ...
-
-
 
 
 @dataclass(frozen=True)
-class VoltsReader:
-    """A voltmeter from tail to head."""
+class VoltsReader(Reader):
+    """A voltmeter from tail to head.
+
+    :param ohm: its input [ohm]
+    """
 
     tail: str
     head: str
+    ohm: float = VOLTMETER_OHM
 
     def meter(self) -> Mapping[str, Branch]:
         """Its input resistance."""
-        return {METER: Conductor(self.tail, self.head, VOLTMETER_OHM)}
-
-    def instrument(self, place: int) -> Instrument:
-        """It leaves the circuit alone."""
-        return Instrument(self)
+        return {METER: Conductor(self.tail, self.head, self.ohm)}
 
     def port(self) -> tuple[str, str]:
         """Where the leads are."""
@@ -109,16 +111,12 @@ class VoltsReader:
 
     def values(self, batch: Batch, probe: int) -> Array:
         """Volts with the meter's load [V]."""
-        return batch.metered(probe, 1 / VOLTMETER_OHM)
+        return batch.metered(probe, 1 / self.ohm)
 
     def gain(self, batch: Batch, probe: int) -> Array:
         """1, less the meter's load; 0 where nothing joins the leads."""
-        loaded = 1 / (1 + batch.probe_ohms[:, probe] / VOLTMETER_OHM)
+        loaded = 1 / (1 + batch.probe_ohms[:, probe] / self.ohm)
         return np.where(batch.probe_cut[:, probe], 0.0, loaded)
-
-    def own(self, batch: Batch, probe: int, rows: Index) -> dict[str, Array]:
-        """Nothing but its volts moves it."""
-        return {}
 
     def value_at(self, circuit: Circuit, point: OperatingPoint) -> float:
         """Volts [V]."""
@@ -126,16 +124,15 @@ class VoltsReader:
 
 
 @dataclass(frozen=True)
-class AmpsReader:
-    """A clamp around a branch, or a meter in the lead; the sign is left out."""
+class AmpsReader(Reader):
+    """A clamp around a branch, or a meter in the lead; the sign is left out.
+
+    A meter in the lead is part of ``branch`` already: :func:`reader_for` has put it in.
+    """
 
     key: str
     branch: Conductor | None
     inline: bool = False
-
-    def meter(self) -> Mapping[str, Branch]:
-        """A clamp adds nothing; an in-line meter is put in by :func:`reader_for`."""
-        return {}
 
     def instrument(self, place: int) -> Instrument:
         """A clamp leaves the circuit alone; a meter in the lead alters its branch."""
@@ -170,18 +167,10 @@ class AmpsReader:
 
 
 @dataclass(frozen=True)
-class NoAmps:
+class NoAmps(Reader):
     """A clamp around something that this set-up has taken away: no current."""
 
     reference: str
-
-    def meter(self) -> Mapping[str, Branch]:
-        """Nothing."""
-        return {}
-
-    def instrument(self, place: int) -> Instrument:
-        """It leaves the circuit alone."""
-        return Instrument(self)
 
     def port(self) -> tuple[str, str]:
         """Anywhere."""
@@ -193,18 +182,17 @@ class NoAmps:
 
     gain = values
 
-    def own(self, batch: Batch, probe: int, rows: Index) -> dict[str, Array]:
-        """Nothing moves it."""
-        return {}
-
     def value_at(self, circuit: Circuit, point: OperatingPoint) -> float:
         """0 A."""
         return 0.0
 
 
 @dataclass(frozen=True)
-class CurveReader:
-    """Something seen of a motor or a lamp: ``look(parameters, volts)`` in the reading's unit."""
+class CurveReader(Reader):
+    """Something seen of a motor or a lamp: ``look(parameters, volts)`` in the reading's unit.
+
+    :param added: whether it is a test lamp, which the instrument brings along
+    """
 
     key: str
     branch: FanMotor | Filament
@@ -218,8 +206,7 @@ class CurveReader:
 
     def meter(self) -> Mapping[str, Branch]:
         """A test lamp, if it is one."""
-        lamp: Branch = self.branch
-        return {self.key: lamp} if self.added else {}
+        return {self.key: self.branch} if self.added else {}
 
     def instrument(self, place: int) -> Instrument:
         """A test lamp hangs on its minus lead until the plus lead is put on."""
@@ -244,18 +231,18 @@ class CurveReader:
     def values(self, batch: Batch, probe: int) -> Array:
         """What is seen, in all rows."""
         number, place, column = self._place(batch)
-        return self.look(batch.curve_parameters(number, place), batch.curve_volts[:, column])
+        return self.look(batch.curve_parameters(number, place), batch.curve_volts(column))
 
     def gain(self, batch: Batch, probe: int) -> Array:
         """By a small step; the curve has kinks and no step is better than another there."""
         number, place, column = self._place(batch)
-        rows, volts = batch.curve_parameters(number, place), batch.curve_volts[:, column]
+        rows, volts = batch.curve_parameters(number, place), batch.curve_volts(column)
         return (self.look(rows, volts + 1e-4) - self.look(rows, volts - 1e-4)) / 2e-4
 
     def own(self, batch: Batch, probe: int, rows: Index) -> dict[str, Array]:
         """Its own parameters."""
         _, _, column = self._place(batch)
-        volts = batch.curve_volts[rows, column]
+        volts = batch.curve_volts(column)[rows]
         return {
             latent: 0.5 * (self.look(up, volts) - self.look(down, volts))
             for _, latent, _, (up, down), _, _ in curve_nudges(batch, rows, self.key)
@@ -271,19 +258,11 @@ class CurveReader:
 
 
 @dataclass(frozen=True)
-class ClickReader:
+class ClickReader(Reader):
     """Whether a relay is pulled in."""
 
     threshold: str
     reference: str
-
-    def meter(self) -> Mapping[str, Branch]:
-        """An ear adds nothing."""
-        return {}
-
-    def instrument(self, place: int) -> Instrument:
-        """It leaves the circuit alone."""
-        return Instrument(self)
 
     def port(self) -> tuple[str, str]:
         """Anywhere; it follows a state."""
@@ -297,17 +276,13 @@ class ClickReader:
         """A state does not move a little."""
         return np.zeros(len(batch))
 
-    def own(self, batch: Batch, probe: int, rows: Index) -> dict[str, Array]:
-        """Nothing."""
-        return {}
-
     def value_at(self, circuit: Circuit, point: OperatingPoint) -> float:
         """1 pulled in, 0 at rest."""
         return float(point.states.get(self.threshold, False))
 
 
 @dataclass(frozen=True)
-class OhmsReader:
+class OhmsReader(Reader):
     """An ohmmeter on the unpowered circuit."""
 
     tail: str
@@ -340,23 +315,22 @@ class OhmsReader:
         left = OHMMETER_EMF - batch.probe_volts[:, probe]
         return np.where(left > 1e-9, OHMMETER_OHM * OHMMETER_EMF / np.maximum(left, 1e-9) ** 2, 0.0)
 
-    def own(self, batch: Batch, probe: int, rows: Index) -> dict[str, Array]:
-        """Nothing but its volts moves it."""
-        return {}
-
     def value_at(self, circuit: Circuit, point: OperatingPoint) -> float:
         """Ohms [ohm]."""
         return float(self._ohm(np.array(point.between(self.tail, self.head))))
 
 
-def reader_for(circuit: Circuit, observation: Observation, volts: float) -> tuple[Circuit, Reader]:
+def reader_for(
+    circuit: Circuit, observation: Observation, volts: float, meter_ohm: float = VOLTMETER_OHM
+) -> tuple[Circuit, Reader]:
     """The reader of an observation, and the circuit it needs to look at.
 
     :param volts: nominal volts of the vehicle, for the test lamp
+    :param meter_ohm: input of the voltmeter [ohm]
     """
     kind, points = observation.kind, observation.points
     if kind in ("volts", "drop"):
-        return circuit, VoltsReader(points[0], points[1])
+        return circuit, VoltsReader(points[0], points[1], meter_ohm)
     if kind == "ohms":
         ohms = OhmsReader(points[0], points[1])
         return circuit.changed(ohms.meter()), ohms

@@ -8,7 +8,7 @@ in place, all of them together.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
@@ -19,13 +19,12 @@ from circuitcheck.circuit.series import SeriesRuns
 from circuitcheck.expect.readers import AmpsReader, Reader, VoltsReader
 from circuitcheck.parts.fault import Change
 from circuitcheck.physics.branch import Array, Branch
-from circuitcheck.physics.meter import VOLTMETER_OHM
 from circuitcheck.solve.changes import Changes, one_of
 from circuitcheck.solve.network import Networks
 from circuitcheck.solve.point import solve_point
 from circuitcheck.solve.spread import Shifts, port_shifts
-from circuitcheck.solve.sweep import Group, Settled, settle
-from circuitcheck.solve.wiring import Bool, Index, distinct
+from circuitcheck.solve.sweep import Group, settle
+from circuitcheck.solve.wiring import Index, distinct
 
 if TYPE_CHECKING:
     from circuitcheck.expect.bench import Bench, Station
@@ -78,44 +77,31 @@ class Layout:
                 if isinstance(reader, VoltsReader)]  # fmt: skip
 
 
-@dataclass(frozen=True)
 class Alike:
     """Rows of which only one of each kind is solved.
 
-    :param rows: those that are solved, in the numbers of all rows
-    :param mine: those that they stand for
-    :param solved: for each of ``mine`` its place in ``rows``
+    :param kind: of each row; rows of one kind do the same to all that is read
     """
 
-    rows: Index
-    mine: Index
-    solved: Index
-
-    @classmethod
-    def of(cls, mine: Index, kind: Index) -> Alike:
-        """The first row of each kind for all of it.
-
-        :param kind: of each of ``mine``; rows of one kind do the same to all that is read
-        """
-        _, first, solved = np.unique(kind, return_index=True, return_inverse=True)
-        return cls(mine[first], mine, solved)
-
-    def only(self, wanted: Bool) -> Alike:
-        """The same for some of ``mine``."""
-        return replace(self, mine=self.mine[wanted], solved=self.solved[wanted])
+    def __init__(self, kind: Index) -> None:
+        _, self.rows, self._solved = np.unique(kind, return_index=True, return_inverse=True)
+        """Rows that are solved, in the numbers of all rows."""
 
     def everyone(self, group: Group) -> Group:
         """A group of the rows solved as one of all rows that it stands for."""
         place = np.full(len(self.rows), -1, dtype=np.intp)
         place[group.rows] = group.local
-        local = place[self.solved]
-        there = np.flatnonzero(local >= 0)
-        return Group(self.mine[there], local[there], group.batch)
+        local = place[self._solved]
+        rows = np.flatnonzero(local >= 0)
+        return Group(rows, local[rows], group.batch)
 
     def all_of(self, solved: Index) -> Index:
         """All rows that some of the rows solved stand for."""
-        found: Index = self.mine[np.isin(self.solved, solved)]
-        return found
+        return np.flatnonzero(np.isin(self._solved, solved))
+
+    def like(self, row: int) -> Index:
+        """All rows that one of them is like."""
+        return np.flatnonzero(self._solved == self._solved[row])
 
 
 class Run:
@@ -152,56 +138,22 @@ class Run:
             self._take()
 
     def _take(self) -> None:
-        """Solve every row with every station's instrument in place, and read it off.
-
-        Of rows that differ only by how soon their fuses open, the one whose fuses open first is
-        solved; where none of them opens, the others do the same.
-        """
-        kind, limit = self._kinds(), np.tile(self.fuses, len(self.layout.placed))
-        eager_first = np.argsort(limit, kind="stable")
-        later = self._solve(Alike.of(eager_first, kind[eager_first]), limit)
-        if later.size:
-            _, number = np.unique(limit, return_inverse=True)
-            self._solve(Alike.of(later, kind[later] * len(limit) + number[later]), limit)
-
-    def _solve(self, alike: Alike, limit: Array) -> Index:
-        """Solve a row of each kind, and read it off for all that it stands for.
-
-        :param limit: by how much fuses open above their usual limit, of all rows
-        :returns: rows that were not read: a fuse opens, and theirs may not
-        """
+        """Solve every row with every station's instrument in place, and read it off."""
         placed = self.layout.placed
+        alike = Alike(self._kinds())
         station, row = np.divmod(alike.rows, self.rows)
         settled = settle(self.layout.networks, self._laid_out(station, row), self.layout.probes,
                          [self.blown[one] for one in row.tolist()], self.fuses[row])  # fmt: skip
-        other = limit[alike.mine] != limit[alike.rows][alike.solved]
-        late = other & self._opens(settled, row)[alike.solved] if other.any() else other
-        later: Index = alike.mine[late]
-        alike = alike.only(~late)
         self.buzzing[alike.all_of(settled.buzzing) % self.rows] = True
-        alone = settled.unsure.tolist()
+        alone = alike.rows[settled.unsure].tolist()
         for group in settled.groups:
             self._read(alike.everyone(group))
-            doubtful = group.batch.behind_knee(self.layout.meters, 1 / VOLTMETER_OHM)[group.local]
-            alone += group.rows[doubtful].tolist()
-        for one in alone:
-            rows = alike.all_of(np.array([one])) % self.rows
-            self._take_one(placed[station[one]].station, int(row[one]), rows)
-        return later
-
-    def _opens(self, settled: Settled, row: Index) -> Bool:
-        """Whether a fuse opens that was whole before, in each row solved; so for all but those at rest.
-
-        :param row: of the run, for each row solved
-        """
-        thresholds = self.layout.circuit.thresholds
-        fuses = {name: n for n, name in enumerate(thresholds) if thresholds[name].latching}
-        before = np.array([len(fuses.keys() & self.blown[one]) for one in row.tolist()])
-        found = np.ones(len(row), dtype=bool)
-        for group in settled.groups:
-            now = np.sum(group.batch.states[group.local][:, list(fuses.values())], axis=1)
-            found[group.rows] = now > before[group.rows]
-        return found
+            siemens = 1 / self.bench.harness.meter_ohm
+            doubtful = group.batch.behind_knee(self.layout.meters, siemens)[group.local]
+            alone += alike.rows[group.rows[doubtful]].tolist()
+        for number in alone:
+            one = placed[number // self.rows]
+            self._take_one(one.station, number % self.rows, alike.like(number) % self.rows)
 
     def _laid_out(self, station: Index, row: Index) -> Changes:
         """The changes of some rows, each with the instrument of a station in place."""
@@ -245,15 +197,20 @@ class Run:
         """For all rows at all stations numbers that are equal where all that is read is."""
         marks: dict[Any, int] = {}
         kind = np.empty(int(self._first[-1]), dtype=np.intp)
+        adds = np.zeros(len(kind) + 1, dtype=bool)
         for number, change in enumerate(self.changes):
             rows = np.arange(self._first[number], self._first[number + 1])
-            mark = self.layout.runs.mark(change) or (number,)
-            kind[rows] = marks.setdefault((mark, len(rows)), int(rows[0])) + rows - rows[0]
-        pair = np.sort(np.append(kind, -1)[self.together], axis=1)
-        found = (pair[:, 0] + 1) * (len(kind) + 1) + pair[:, 1] + 1
-        known: dict[frozenset[str], int] = {}
-        blown = np.array([known.setdefault(one, len(known)) for one in self.blown])
-        found = np.unique(found * len(known) + blown, return_inverse=True)[1].reshape(-1)
+            mark = self.layout.runs.mark(change)
+            adds[rows] = mark is None
+            kind[rows] = marks.setdefault((mark or (number,), len(rows)), int(rows[0])) + rows - rows[0]
+        # What is added may end within a run, and then it matters where along it the other change is.
+        apart = np.any(adds[self.together], axis=1)[:, None]
+        pair = np.where(apart, self.together, np.append(kind, -1)[self.together])
+        pair = np.sort(pair, axis=1)
+        found = (pair[:, 0] + 1) * (len(kind) + 1) + pair[:, 1]
+        special = (self.fuses != 1.0) | np.array([bool(one) for one in self.blown], dtype=bool)
+        found[special] = -1 - np.flatnonzero(special)
+        found = np.unique(found, return_inverse=True)[1].reshape(-1)
         times = np.arange(len(self.layout.placed)) * (self.rows + 1)
         return np.asarray((times[:, None] + found).reshape(-1))
 

@@ -15,11 +15,12 @@ from circuitcheck.circuit.build import build_circuit
 from circuitcheck.circuit.circuit import Circuit
 from circuitcheck.harness.model import Harness, Setup
 from circuitcheck.parts.fault import Branches, Change
-from circuitcheck.physics.branch import Array
+from circuitcheck.physics.branch import Array, Branch
 from circuitcheck.solve.changes import Changes, one_of
 from circuitcheck.solve.network import Networks
 from circuitcheck.solve.point import solve_point
 from circuitcheck.solve.sweep import settle
+from circuitcheck.solve.wiring import Index
 
 HOT = "125 degC warming"
 Rule = Callable[[Branches], Change]
@@ -63,19 +64,27 @@ def blown_in_service(
         for setup in service_setups(harness):
             circuit = build_circuit(harness, setup)
             changes = [rules[one](circuit.branches) for one in asked]
-            blown = _blown_in(circuit, changes, [counts[one] for one in asked], limits)
+            blown = blown_in(circuit, changes, [counts[one] for one in asked], limits)
             for row, names in zip(rows.tolist(), blown, strict=True):
                 found[row] |= names
     return [frozenset(one) for one in found]
 
 
-def _blown_in(
-    circuit: Circuit, changes: Sequence[Change], counts: Sequence[int], fuses: Array
-) -> list[set[str]]:
-    """For each row of some changes the fuses that it blows in one condition of use."""
+def blown_in(
+    circuit: Circuit, changes: Sequence[Change], counts: Sequence[int], fuses: Array,
+    together: Index | None = None,
+) -> list[set[str]]:  # fmt: skip
+    """For each row of some changes the fuses that it blows in one condition of use.
+
+    :param fuses: for each row, by how much every fuse opens above its usual limit [1]
+    :param together: rows of the changes that act two at once (rows, 2), the second -1 for none
+    """
     latching = [name for name, one in circuit.thresholds.items() if one.latching]
     networks = Networks(circuit)
-    settled = settle(networks, Changes.of(networks.wiring, changes, counts), [], fuses=fuses)
+    laid_out = Changes.of(networks.wiring, changes, counts)
+    if together is not None:
+        laid_out = laid_out.together(together[:, 0], together[:, 1])
+    settled = settle(networks, laid_out, [], fuses=fuses)
     found: list[set[str]] = [set() for _ in fuses]
     for group in settled.groups:
         for name in latching:
@@ -83,8 +92,10 @@ def _blown_in(
                 found[row].add(name)
     first = np.cumsum([0, *counts])
     for row in (*settled.buzzing.tolist(), *settled.unsure.tolist()):
-        number = int(np.searchsorted(first, row, side="right")) - 1
-        change = one_of(changes[number], row - int(first[number]))
+        change: dict[str, Branch | None] = {}
+        for one in [row] if together is None else together[row, together[row] >= 0].tolist():
+            number = int(np.searchsorted(first, one, side="right")) - 1
+            change |= one_of(changes[number], one - int(first[number]))
         point = solve_point(circuit.changed(change).after(frozenset(), float(fuses[row])))
         found[row] |= {name for name in latching if point.states[name]}
     return found

@@ -8,8 +8,10 @@ from __future__ import annotations
 
 from collections.abc import Callable, Collection, Iterator, Sequence
 from concurrent.futures import Executor
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from functools import lru_cache
 from typing import TypeVar
+from uuid import uuid4
 
 import numpy as np
 
@@ -24,8 +26,10 @@ from circuitcheck.solve.wiring import Index
 
 MAGNITUDES = 16
 """Values tried over the range of a fault's unknown one, unless told."""
-_AT_ONCE = 1000
+_AT_ONCE = 10_000
 """Faults solved together: what they need has to lie in memory."""
+_IN_SERVICE = 2000
+"""Faults of one piece of work that asks what they blow in use."""
 
 Work = TypeVar("Work")
 Done = TypeVar("Done")
@@ -54,16 +58,24 @@ Blown = tuple[frozenset[str], ...]
 
 
 @dataclass(frozen=True)
+class _Whole:
+    """What all pieces of one sweep share. By its mark a process knows it again."""
+
+    mark: str
+    harness: Harness = field(compare=False)
+    magnitudes: int = field(compare=False)
+
+
+@dataclass(frozen=True)
 class _Piece:
     """One test under some faults, by their numbers: a fault's rule cannot be sent anywhere.
 
     :param blown: for each row the fuses that its fault has blown in use
     """
 
-    harness: Harness
+    whole: _Whole
     test: str
     faults: tuple[int, ...]
-    magnitudes: int
     blown: Blown
 
 
@@ -82,15 +94,15 @@ def sweep(
     :param pieces: into how many the faults of one test are shared out
     :raises UnknownName: for a test or a fault that is not there
     """
-    every = lasting_faults(harness)
-    names = [one.spec for one in every]
+    whole = _Whole(uuid4().hex, harness, magnitudes)
+    names = [one.mode.spec for one in _every(whole)]
     wanted = range(len(names)) if faults is None else [
         names.index(_known("fault", one, names)) for one in faults]  # fmt: skip
     chosen = [_known("test", test, harness.tests) for test in (tests or list(harness.tests))]
     size = max(1, -(-len(wanted) // pieces))
     parts = [tuple(wanted[n : n + size]) for n in range(0, len(wanted), size)]
-    blown = _after_service(harness, every, parts, magnitudes, executor)
-    work = [_Piece(harness, test, part, magnitudes, already)
+    blown = _after_service(whole, parts, executor)
+    work = [_Piece(whole, test, part, already)
             for test in chosen for part, already in zip(parts, blown, strict=True)]  # fmt: skip
     done: list[Swept] = []
     for found in _mapped(executor, _swept, work):
@@ -110,17 +122,27 @@ def _mapped(executor: Executor | None, task: Callable[[Work], Done], work: Seque
             yield one.result()
 
 
+@lru_cache(maxsize=1)
+def _every(whole: _Whole) -> list[ChosenFault]:
+    """All faults with all values to try."""
+    return [ChosenFault(one, _tried(one, whole.magnitudes)) for one in lasting_faults(whole.harness)]
+
+
+def _counts(chosen: Sequence[ChosenFault]) -> list[int]:
+    """How many values of each fault are tried."""
+    return [np.size(one.value) for one in chosen]
+
+
 def _after_service(
-    harness: Harness, every: Sequence[FaultMode], parts: Sequence[tuple[int, ...]],
-    magnitudes: int, executor: Executor | None,
-) -> list[Blown]:  # fmt: skip
+    whole: _Whole, parts: Sequence[tuple[int, ...]], executor: Executor | None
+) -> list[Blown]:
     """For each row of each part the fuses that its fault has blown in use: the same for all tests."""
-    listed = [one for part in parts for one in part]
-    risky = [one for one in listed if every[one].overloads]
-    work = [_Piece(harness, "", tuple(risky[n : n + _AT_ONCE]), magnitudes, ())
-            for n in range(0, len(risky), _AT_ONCE)]  # fmt: skip
+    every = _every(whole)
+    counts = _counts(every)
+    risky = [one for part in parts for one in part if every[one].mode.overloads]
+    work = [_Piece(whole, "", tuple(risky[n : n + _IN_SERVICE]), ())
+            for n in range(0, len(risky), _IN_SERVICE)]  # fmt: skip
     asked = [one for found in _mapped(executor, _blown, work) for one in found]
-    counts = {one: len(_tried(every[one], magnitudes)) for one in listed}
     blown = {}
     for one in risky:
         blown[one], asked = asked[: counts[one]], asked[counts[one] :]
@@ -130,22 +152,17 @@ def _after_service(
 
 def _blown(piece: _Piece) -> list[frozenset[str]]:
     """The fuses that some faults blow in use."""
-    chosen = _chosen(piece)
+    chosen = [_every(piece.whole)[one] for one in piece.faults]
     rules = [lambda branches, one=one: combined([one], branches) for one in chosen]
-    return blown_in_service(piece.harness, rules, [len(np.atleast_1d(one.value)) for one in chosen])
-
-
-def _chosen(piece: _Piece) -> list[ChosenFault]:
-    """The faults of a piece with all values to try."""
-    every = lasting_faults(piece.harness)
-    return [ChosenFault(every[one], _tried(every[one], piece.magnitudes)) for one in piece.faults]
+    return blown_in_service(piece.whole.harness, rules, _counts(chosen))
 
 
 def _swept(piece: _Piece) -> Swept:
-    test = piece.harness.tests[piece.test]
-    bench = bench_for(piece.harness, test)
-    chosen = _chosen(piece)
-    counts = [len(np.atleast_1d(one.value)) for one in chosen]
+    harness = piece.whole.harness
+    test = harness.tests[piece.test]
+    bench = bench_for(harness, test)
+    chosen = [_every(piece.whole)[one] for one in piece.faults]
+    counts = _counts(chosen)
     first = np.cumsum([0, *counts])
     values = [np.zeros((0, len(test.observe)))]
     for start in range(0, len(chosen), _AT_ONCE):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from dataclasses import replace
 from pathlib import Path
@@ -166,7 +167,9 @@ def _section(tree: Tree, title: str) -> list[tuple[str, Any]]:
 def _part(tree: Tree, name: str, data: Any) -> Part | None:
     path = ("parts", name)
     if not isinstance(data, dict):
-        tree.report(path, shown(data), "must be a mapping, such as {kind: fuse, rating: 40 A}")
+        apart = re.sub(r"^(\w+):(?=\S)", r"\1: ", str(data))
+        tree.report(path, shown(data), "must be a mapping, such as {kind: fuse, rating: 40 A}",
+                    apart if apart != str(data) else "")  # fmt: skip
         return None
     kind = data.get("kind")
     if not isinstance(kind, str) or kind not in KINDS:

@@ -13,6 +13,7 @@ from circuitcheck.parts.fault import CHASSIS
 from circuitcheck.parts.part import Part
 from circuitcheck.parts.quantity import CELSIUS, Amps, Celsius, Minute, Volt, Watts, YesNo
 from circuitcheck.parts.wire import Wire
+from circuitcheck.physics.meter import VOLTMETER_OHM
 
 
 class _Strict(BaseModel):
@@ -155,6 +156,7 @@ class Harness(_Strict):
 
     :param in_use: whether it has been in use; one that is fresh from the bench has blown no fuse yet,
         and may be wired or fitted wrong
+    :param meter_ohm: input of the voltmeter that it is measured with [ohm]
     """
 
     model_config = ConfigDict(defer_build=True, frozen=True, arbitrary_types_allowed=True)
@@ -171,6 +173,7 @@ class Harness(_Strict):
     access: dict[str, Access]
     frequencies: dict[str, float]
     in_use: bool = True
+    meter_ohm: float = VOLTMETER_OHM
 
     def terminals(self) -> list[str]:
         """Every terminal of every part."""

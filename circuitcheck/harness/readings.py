@@ -26,14 +26,14 @@ from circuitcheck.errors import ReadingsError
 from circuitcheck.harness.model import Harness, Test
 from circuitcheck.harness.reading import BUZZES, RUNS, Reading, parse_reading
 from circuitcheck.harness.sheet_csv import from_csv, is_csv_head
-from circuitcheck.harness.sheet_reader import PUT_RIGHT
+from circuitcheck.harness.sheet_reader import PUT_RIGHT, SYMPTOM, Symptom
 from circuitcheck.harness.sheet_yaml import from_yaml
 from circuitcheck.harness.tree import read_text
 from circuitcheck.harness.write import flow
 
 __all__ = [
-    "BUZZES", "PUT_RIGHT", "RUNS", "Reading", "Sheet", "load_readings", "parse_reading",
-    "parse_readings", "sheet_text",
+    "BUZZES", "PUT_RIGHT", "RUNS", "SYMPTOM", "Reading", "Sheet", "Symptom", "load_readings",
+    "parse_reading", "parse_readings", "sheet_text",
 ]  # fmt: skip
 
 
@@ -42,12 +42,16 @@ class Sheet:
     """All readings of one vehicle as it stands, and the set-ups they were taken in.
 
     :param put_right: units that were put right before any of these readings was taken
+    :param symptom: what the customer says; a reading too, once it is understood
+    :param meter_ohm: input of the voltmeter [ohm]; None for a usual one
     """
 
     title: str
     readings: tuple[Reading, ...]
     setups: dict[str, Test]
     put_right: tuple[str, ...] = ()
+    symptom: Symptom | None = None
+    meter_ohm: float | None = None
 
 
 def load_readings(harness: Harness, source: str | Path | io.TextIOBase) -> Sheet:
@@ -73,13 +77,15 @@ def parse_readings(harness: Harness, text: str, file: str = "<text>") -> Sheet:
     reader = (
         from_csv(harness, text, file) if is_csv_head(first) else from_yaml(harness, text, file)
     )
-    if not (reader.tree.problems or reader.found or reader.put_right):
+    says = reader.found or reader.put_right or reader.symptom
+    if not (reader.tree.problems or says):
         reader.tree.report((), "no readings", "must have at least one reading that was taken")
     if reader.tree.problems:
         raise ReadingsError(sorted(reader.tree.problems, key=lambda one: one.line))
     title = reader.tree.data.get("readings", "") if isinstance(reader.tree.data, dict) else ""
     put_right = tuple(dict.fromkeys(reader.put_right))
-    return Sheet(str(title), tuple(reader.found), reader.setups, put_right)
+    return Sheet(str(title), tuple(reader.found), reader.setups, put_right, reader.symptom,
+                 reader.meter_ohm)  # fmt: skip
 
 
 def sheet_text(

@@ -14,7 +14,7 @@ from pydantic import BaseModel
 from pydantic.json_schema import models_json_schema
 
 from circuitcheck.harness.model import KINDS_OF_OBSERVATION, Header, Observation, Setup, Test
-from circuitcheck.harness.sheet_reader import PUT_RIGHT
+from circuitcheck.harness.sheet_reader import METER, PUT_RIGHT, SYMPTOM
 from circuitcheck.parts import KINDS
 from circuitcheck.parts.wire import Wire
 
@@ -69,6 +69,10 @@ def readings_schema() -> Schema:
             "harness": {"type": _SCALAR, "description": "file name of the harness, without its ending"},
             "date": {"description": "when they were taken"},
             "note": {"type": _SCALAR},
+            SYMPTOM: {"type": _SCALAR, "description": "what the customer says: 'right fan dead on low'"},
+            METER: {"type": "object", "additionalProperties": False, "required": ["input"],
+                    "description": "the voltmeter, if it is not a usual one of 10 Mohm",
+                    "properties": {"input": {"type": _SCALAR, "description": "such as 1 Mohm"}}},
             PUT_RIGHT: {"description": "units that were put right before these readings",
                         "anyOf": [{"type": "array", "items": {"type": _SCALAR}}, {"type": _SCALAR}]},
             "tests": {"type": "object", "description": "readings by test and name",
@@ -76,7 +80,7 @@ def readings_schema() -> Schema:
             "also": {"description": "readings that no test lists",
                      "anyOf": [{"type": "array", "items": added}, added]},
         },
-        "anyOf": [{"required": [key]} for key in ("tests", "also", PUT_RIGHT)],
+        "anyOf": [{"required": [key]} for key in ("tests", "also", PUT_RIGHT, SYMPTOM)],
         "$defs": defs,
     }  # fmt: skip
 

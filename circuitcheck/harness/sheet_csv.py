@@ -1,7 +1,7 @@
 """A sheet of readings as a table: columns ``test,name,reading``.
 
-A row whose test is ``put_right`` and that names no reading is not of a test: its third column is a unit
-that was put right before.
+A row whose test is ``put_right`` or ``symptom`` and that names no reading is not of a test: its third
+column is a unit that was put right before, or what the customer says; so is ``meter,input,1 Mohm``.
 """
 
 from __future__ import annotations
@@ -12,7 +12,7 @@ import re
 
 from circuitcheck.errors import Problem
 from circuitcheck.harness.model import Harness
-from circuitcheck.harness.sheet_reader import PUT_RIGHT, SheetReader
+from circuitcheck.harness.sheet_reader import METER, PUT_RIGHT, SYMPTOM, SheetReader
 from circuitcheck.harness.tree import Path_, Tree
 
 _HEAD = ("test", "name", "reading")
@@ -57,6 +57,10 @@ def from_csv(harness: Harness, text: str, file: str) -> SheetReader:
         tree.lines[path] = tree.lines[(test,)] = line
         if test == PUT_RIGHT and not name:
             reader.take_put_right(value, path)
+        elif test == SYMPTOM and not name:
+            reader.take_symptom(value, path)
+        elif test == METER and name == "input":
+            reader.take_meter(value, path)
         else:
             reader.take(test, name, value, path)
     return reader

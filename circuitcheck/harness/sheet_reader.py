@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import Any
 
@@ -15,9 +15,27 @@ from circuitcheck.harness.reading import Reading, parse_reading
 from circuitcheck.harness.rules import check_observation
 from circuitcheck.harness.tree import Path_, Tree
 from circuitcheck.harness.units import units
+from circuitcheck.parts.quantity import OHM
 
 PUT_RIGHT = "put_right"
 """The key of a sheet for what was put right before its readings."""
+SYMPTOM = "symptom"
+"""The key of a sheet for what the customer says."""
+METER = "meter"
+"""The key of a sheet for the meter that it was read with."""
+_METER_INPUT = replace(OHM, what="the input of a voltmeter", example="'1 Mohm' or '20 kohm'", low=1e3)
+
+
+@dataclass(frozen=True)
+class Symptom:
+    """What the customer says, as it stands in a sheet.
+
+    :param file: where it stands; empty if it was not read from a sheet
+    """
+
+    text: str
+    file: str = ""
+    line: int = 0
 
 
 @dataclass
@@ -25,6 +43,7 @@ class SheetReader:
     """Collects what a sheet says, and the problems on the way.
 
     :param put_right: units that were put right before the readings
+    :param meter_ohm: input of the voltmeter [ohm]; None for a usual one
     """
 
     harness: Harness
@@ -32,6 +51,8 @@ class SheetReader:
     found: list[Reading] = field(default_factory=list)
     setups: dict[str, Test] = field(default_factory=dict)
     put_right: list[str] = field(default_factory=list)
+    symptom: Symptom | None = None
+    meter_ohm: float | None = None
 
     def take(self, test: str, name: str, text: Any, path: Path_) -> None:
         """A reading that a test lists."""
@@ -79,6 +100,21 @@ class SheetReader:
             return
         if parsed is not None:
             self.found.append(Reading(test, name, observation, *parsed))
+
+    def take_symptom(self, text: Any, path: Path_) -> None:
+        """What the customer says; its words are understood where the symptom is used."""
+        if isinstance(text, dict | list) or not text.strip():
+            self.tree.report(path, "no sentence",
+                             "must be one plain sentence, such as 'fan dead on low'")  # fmt: skip
+            return
+        self.symptom = Symptom(text.strip(), self.tree.file, self.tree.line(path))
+
+    def take_meter(self, text: Any, path: Path_) -> None:
+        """The input of the voltmeter."""
+        try:
+            self.meter_ohm = _METER_INPUT.parse(str(text))
+        except PydanticCustomError as error:
+            self.tree.report(path, f"'{text}'", str((error.context or {})["must"]))
 
     def take_put_right(self, unit: Any, path: Path_) -> None:
         """A unit that was put right before these readings were taken."""

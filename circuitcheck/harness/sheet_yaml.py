@@ -14,18 +14,22 @@ from circuitcheck.harness.model import (
     Setup,
     Test,
 )  # fmt: skip
+from circuitcheck.harness.reading import NOT_TAKEN
 from circuitcheck.harness.rules import check_setup
-from circuitcheck.harness.sheet_reader import PUT_RIGHT, SheetReader
-from circuitcheck.harness.tree import Path_, parse
+from circuitcheck.harness.sheet_reader import METER, PUT_RIGHT, SYMPTOM, SheetReader
+from circuitcheck.harness.tree import Path_, Repeats, parse
 
-_KEYS = ("readings", "harness", "date", "note", PUT_RIGHT, "tests", "also")
+_KEYS = ("readings", "harness", "date", "note", SYMPTOM, METER, PUT_RIGHT, "tests", "also")
 _LONE_DASH = re.compile(r"(?<=:) +(-{1,2})(?=\s*(?:[,}]|$|\s#))", re.MULTILINE)
 """A dash as the whole value of a key. YAML sees a list begin, which it cannot there."""
+
+_GROWS = Repeats(lambda path: path == ("also",) or (path[0] == "tests" and len(path) <= 2), NOT_TAKEN)
+"""A sheet grows at its end: ``tests`` and ``also`` may stand there again, and fill in what was blank."""
 
 
 def from_yaml(harness: Harness, text: str, file: str) -> SheetReader:
     """What the text of a sheet says, and its problems."""
-    tree = parse(_LONE_DASH.sub(r' "\1"', text), file)
+    tree = parse(_LONE_DASH.sub(r' "\1"', text), file, _GROWS)
     reader = SheetReader(harness, tree)
     if tree.problems:
         return reader
@@ -39,10 +43,24 @@ def from_yaml(harness: Harness, text: str, file: str) -> SheetReader:
     of = tree.data.get("harness", harness.name)
     if of != harness.name and Path(str(of)).stem != harness.name:
         tree.report(("harness",), f"readings of '{of}'", f"must be readings of '{harness.name}'")
+    if SYMPTOM in tree.data:
+        reader.take_symptom(tree.data[SYMPTOM], (SYMPTOM,))
+    if METER in tree.data:
+        _take_meter(reader)
     _take_put_right(reader)
     _take_tests(reader)
     _take_added(reader)
     return reader
+
+
+def _take_meter(reader: SheetReader) -> None:
+    """``{input: 1 Mohm}``: what the voltmeter loads the circuit with."""
+    given = reader.tree.data[METER]
+    if not isinstance(given, dict) or set(given) != {"input"}:
+        reader.tree.report((METER,), "no input", "must be {input: 1 Mohm}, the resistance of the "
+                           "voltmeter between its leads")  # fmt: skip
+        return
+    reader.take_meter(given["input"], (METER, "input"))
 
 
 def _take_put_right(reader: SheetReader) -> None:

@@ -8,6 +8,7 @@ from parser events with an explicit stack, so that a hostile file can neither re
 from __future__ import annotations
 
 import re
+from collections.abc import Callable, Collection
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -67,6 +68,18 @@ class Tree:
         self.problems.append(Problem(self.file, self.line(path), name, found, must, near))
 
 
+@dataclass(frozen=True)
+class Repeats:
+    """What may stand more than once in a file that grows at its end.
+
+    :param goes_on: whether a second list or mapping at a path goes on with the first
+    :param blanks: values that a later one at the same path takes the place of
+    """
+
+    goes_on: Callable[[Path_], bool] = lambda _: False
+    blanks: Collection[str] = ()
+
+
 _WHY_NOT: dict[type[OSError], tuple[str, str]] = {
     FileNotFoundError: ("no such file", "must be a file that exists"),
     IsADirectoryError: ("a directory", "must be a file"),
@@ -96,15 +109,18 @@ def read_text(path: Path) -> tuple[str, list[Problem]]:
                             "must be text in UTF-8")]  # fmt: skip
 
 
-def parse(text: str, file: str) -> Tree:
-    """Build the tree; problems of form end up in ``Tree.problems`` and nothing is raised."""
+def parse(text: str, file: str, repeats: Repeats | None = None) -> Tree:
+    """Build the tree; problems of form end up in ``Tree.problems`` and nothing is raised.
+
+    :param repeats: what may stand more than once; nothing may unless told
+    """
     tree = Tree(file)
     problem = _unreadable(text, file)
     if problem is None:
         try:
-            tree.whole = _Builder(tree).run(text)
+            tree.whole = _Builder(tree, repeats or Repeats()).run(text)
         except MarkedYAMLError as error:
-            problem = _not_yaml(error, file)
+            problem = _not_yaml(error, file, text)
         except YAMLError as error:
             problem = Problem(file, 0, "", " ".join(str(error).split())[:120], "must be YAML")
     if problem is not None:
@@ -146,7 +162,11 @@ _IN_WORDS = (
 """What the YAML reader says of a text that is not YAML, to stand after 'found'."""
 
 
-def _not_yaml(error: Any, file: str) -> Problem:
+_NO_BLANK = re.compile(r"(?<![\w\"'])([A-Za-z_][\w.-]*):(?=[^\s,}\]/:])")
+"""A key whose colon has no blank behind it."""
+
+
+def _not_yaml(error: Any, file: str, text: str) -> Problem:
     said = " ".join((error.problem or "").split())
     found = "something that is not YAML"
     for pattern, words in _IN_WORDS:
@@ -157,14 +177,21 @@ def _not_yaml(error: Any, file: str) -> Problem:
     # A missing closing quote shows at the end of the file; the opening one is where to look.
     ends = "end of stream" in said
     mark = (error.context_mark if ends else None) or error.problem_mark or error.context_mark
+    line = text.splitlines()[mark.line] if mark and mark.line < text.count("\n") + 1 else ""
+    tight = _NO_BLANK.search(line)
+    if tight and "':'" in found:
+        return Problem(file, mark.line + 1, "", f"no blank after '{tight[0]}'",
+                       f"must be '{tight[1]}: ...', with a blank after the colon")  # fmt: skip
     return Problem(file, mark.line + 1 if mark else 0, "", found, "must be YAML")
 
 
 class _Builder:
     """Turns events into the tree; one open container per level of the stack."""
 
-    def __init__(self, tree: Tree) -> None:
+    def __init__(self, tree: Tree, repeats: Repeats) -> None:
         self.tree = tree
+        self.repeats = repeats
+        self.again: Any = None
         self.stack: list[tuple[Any, Path_]] = []
         self.key: list[str | None] = []
         self.documents = 0
@@ -206,26 +233,38 @@ class _Builder:
 
     def _open(self, container: Any, event: Any) -> None:
         path = self._place(container, event)
+        if self.again is not None:
+            container, self.again = self.again, None
         self.stack.append((container, path))
         self.key.append(None)
 
     def _scalar(self, event: Any) -> None:
         if self._awaits_key():
-            container, path = self.stack[-1]
+            _, path = self.stack[-1]
             name = event.value
             where = ".".join(str(one) for one in (*path, name))
             if name == "<<" and event.implicit[0]:
                 self._refuse(event, "a merge key '<<'", "must be written out", where)
                 self.tree.settled.add((*path, name))
-            elif name in container:
-                first = self.tree.lines[(*path, name)]
-                self._refuse(event, f"'{name}' a second time",
-                             f"must stand once (first on line {first})", where)  # fmt: skip
-                self.tree.doubled.add((*path, name))
             self.key[-1] = name
             self.tree.lines.setdefault((*path, name), event.start_mark.line + 1)
             return
         self._place(event.value, event)
+
+    def _once_more(self, path: Path_, container: Any, value: Any, event: Any) -> None:
+        """A key that stands there already: it goes on, it fills in a blank, or it is one too many."""
+        before = container[path[-1]]
+        if isinstance(value, dict | list) and type(before) is type(value) and self.repeats.goes_on(path):
+            self.again = before
+        elif isinstance(before, str) and before in self.repeats.blanks:
+            container[path[-1]] = value
+            self.tree.lines[path] = event.start_mark.line + 1
+        elif not (isinstance(value, str) and value in self.repeats.blanks):
+            first = self.tree.lines[path]
+            where = ".".join(str(one) for one in path)
+            self._refuse(event, f"'{path[-1]}' a second time",
+                         f"must stand once (first on line {first})", where)  # fmt: skip
+            self.tree.doubled.add(path)
 
     def _awaits_key(self) -> bool:
         return bool(self.stack) and isinstance(self.stack[-1][0], dict) and self.key[-1] is None
@@ -239,7 +278,9 @@ class _Builder:
         container, path = self.stack[-1]
         if isinstance(container, dict):
             step: str | int = self.key[-1] or ""
-            if step not in container:
+            if step in container:
+                self._once_more((*path, step), container, value, event)
+            else:
                 container[step] = value
             self.key[-1] = None
         else:

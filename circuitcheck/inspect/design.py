@@ -15,6 +15,7 @@ from typing import TypeVar
 
 from circuitcheck.circuit.build import all_faults, build_circuit
 from circuitcheck.circuit.circuit import Circuit, conducts
+from circuitcheck.circuit.series import Mark, SeriesRuns
 from circuitcheck.harness.model import Harness, Setup
 from circuitcheck.inspect.limits import Limits
 from circuitcheck.joined import Joined
@@ -191,16 +192,24 @@ class Design:
         """Every single break (open, blown, stuck open) in every distinct state in which something is on.
 
         Each with the name of the fault, the sound scene and the broken one; breaks of what carries no
-        current change nothing and are left out.
+        current change nothing and are left out. Wherever a run of branches is broken, every current is
+        the same: it is solved for the first break of each run, and the others share that scene.
         """
         breaks = [one for one in self.faults.values()
                   if one.severity is None and not one.overloads]  # fmt: skip
         found = []
         for scene in self.distinct:
+            runs = SeriesRuns(scene.circuit, kept=())
+            solved: dict[Mark, Live] = {}
             for fault in breaks:
                 change = fault.change(scene.circuit.branches, 0.0)
-                if any(_matters(scene, key) for key in change):
-                    found.append((fault.spec, scene, self.with_change(scene, change)))
+                if not any(_matters(scene, key) for key in change):
+                    continue
+                taken_out = all(new is None for new in change.values())
+                mark = (taken_out and runs.mark(change)) or (fault.spec,)
+                if mark not in solved:
+                    solved[mark] = self.with_change(scene, change)
+                found.append((fault.spec, scene, solved[mark]))
         return tuple(found)
 
     @cached_property

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 
+from circuitcheck.expect.cautions import CONTINUOUS_SHARE, STANDARD_FUSES
 from circuitcheck.inspect.design import Design, Live
 from circuitcheck.inspect.guards import Guard, guards
 from circuitcheck.inspect.rule import Finding, Severity, rule
@@ -13,6 +14,7 @@ from circuitcheck.inspect.tables import (
     opens_at_latest,
     opens_not_before,
     seconds_to_melt,
+    sections,
 )
 from circuitcheck.inspect.words import listed, number, seconds, until
 from circuitcheck.parts.fault import CHASSIS, bridge
@@ -107,11 +109,12 @@ def fuse_over_wire(design: Design) -> Iterator[Finding]:
         if math.isinf(guard.amps) or guard.amps <= carries:
             continue
         grave, why = _what_can_flow(design, name, wire, guard, carries)
+        cure = "" if grave is Severity.note else _cure(design, name, guard, carries)
         yield Finding(
             "fuse-over-wire", name, grave,
             f"{wire.size:.3g} mm2, {wire.start} to {wire.end}, is good for {number(carries)} A here; "
             "its "
-            f"fuse is {listed(guard.fuses)}, {guard.amps:g} A. {why}",
+            f"fuse is {listed(guard.fuses)}, {guard.amps:g} A. {why}{cure}",
             guard.amps, carries, "A",
         )  # fmt: skip
 
@@ -121,6 +124,20 @@ def wire_capacity(design: Design, wire: Wire) -> float:
     limits = design.limits
     return capacity(wire.size, ambient=limits["ambient"], wire_celsius=limits["wire-temperature"],
                     bundle=limits["bundle"])  # fmt: skip
+
+
+def _cure(design: Design, name: str, guard: Guard, carries: float) -> str:
+    """A fuse of its own that suits the wire and what it carries, or a wire that suits the fuse."""
+    most = max(one.amps(name) for one in design.scenes) / CONTINUOUS_SHARE
+    fuse = max((one for one in STANDARD_FUSES if most <= one <= carries), default=None)
+    wire = design.harness.wires[name]
+    thick = (one for one in sections()
+             if wire_capacity(design, wire.model_copy(update={"size": one})) >= guard.amps)  # fmt: skip
+    size = next(thick, None)
+    ways = [f"put a fuse of {fuse:g} A at the most before it" if fuse else "",
+            f"make it {size:g} mm2" if size else ""]  # fmt: skip
+    text = ", or ".join(one for one in ways if one)
+    return f" {text[0].upper()}{text[1:]}." if text else ""
 
 
 def _what_can_flow(

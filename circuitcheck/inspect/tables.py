@@ -35,6 +35,11 @@ def _capacities() -> tuple[tuple[float, float], ...]:
     return tuple((float(row["mm2"]), float(row[column])) for row in rows("capacity.csv"))
 
 
+def sections() -> tuple[float, ...]:
+    """Wire sections that the table has [mm2], rising."""
+    return tuple(mm2 for mm2, _ in _capacities())
+
+
 @cache
 def _bundles() -> tuple[tuple[float, float], ...]:
     return tuple((float(row["loaded_wires"]), float(row["factor"])) for row in rows("bundle.csv"))

@@ -81,6 +81,8 @@ def _followed_lines(found: Followed) -> Iterator[str]:
     """What following ``next`` would have come to."""
     outcome = f"put right {', '.join(found.units)}" if found.units else "nothing to put right"
     vain = f", of which {', '.join(found.needless)} in vain" if found.needless else ""
+    if vain and set(found.needless) <= set(found.unparted):
+        vain += " (its readings could not tell that from what was due)"
     end = "" if found.cured else "; and it would still not be well"
     yield (f"Following 'circuitcheck next' on this very vehicle: {_first(found)}, "
            f"{found.minutes:.0f} minutes in all; {len(found.steps)} measurements in "

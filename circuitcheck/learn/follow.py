@@ -157,6 +157,8 @@ class _Follower:
     def _repair(self, verdict: Verdict) -> bool:
         """Put right what is likeliest, then what was not told from it, until a drive shows a change.
 
+        What is located in several units together is put right in all of them before that drive.
+
         :returns: whether there may be more to be found: the fans do otherwise, or nothing has changed
             and it is time to test again
         """
@@ -164,16 +166,21 @@ class _Follower:
         before = complaint(shop.harness, shop.faults)
         leading = verdict.suspects[0].replace.split(" and ")
         alike = {unit for unit, groups in groups_of(verdict).items() if 1 in groups}
-        for unit, chance, named in ranked(verdict):
-            if unit in shop.renewed or (tried and (chance < LIKELY or unit not in alike)):
+        together = set(leading) - shop.renewed if verdict.verdict == "located" else set[str]()
+        order = sorted(ranked(verdict), key=lambda one: one[0] not in together)
+        for unit, chance, named in order:
+            done_for = tried and (chance < LIKELY or unit not in alike)
+            if unit in shop.renewed or (done_for and unit not in together):
                 continue
             if len(shop.renewed) >= MOST_RENEWED:
                 return False
             self._judge(verdict, unit)
             self.say(f"renew {unit}")
-            *_, now = self.say("drive")
             tried += named
             held += named if unit in leading else ()
+            if together - shop.renewed:
+                continue
+            *_, now = self.say("drive")
             if now.endswith(WELL) or not now.endswith(before):
                 self.named += dict.fromkeys([*held, *named])
                 return not now.endswith(WELL)

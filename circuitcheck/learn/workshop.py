@@ -16,14 +16,13 @@ from circuitcheck.circuit.build import build_circuit, numbered
 from circuitcheck.circuit.circuit import Circuit
 from circuitcheck.errors import UnknownName
 from circuitcheck.expect.expected import ChosenFault, combined
-from circuitcheck.expect.readers import METER, reader_for
+from circuitcheck.expect.readers import reader_for
 from circuitcheck.expect.service import blown_in_service
 from circuitcheck.expect.vehicle import shown, vary
 from circuitcheck.harness.model import Harness, Observation, Setup
 from circuitcheck.learn.case import Case
 from circuitcheck.parts.fault import Change
 from circuitcheck.physics.branch import ALWAYS, Conductor
-from circuitcheck.physics.meter import VOLTMETER_OHM
 from circuitcheck.solve.point import OperatingPoint, solve_point
 
 #: What each thing costs [min]; common practice, no source. Access is in the harness file.
@@ -304,11 +303,8 @@ def _value(
     told: list[str] | None = None, consequences: Consequences | None = None,
 ) -> float:  # fmt: skip
     """What an instrument finds on a circuit, its own load included."""
-    with_it, reader = reader_for(circuit, observation, harness.volts)
-    meter = dict(reader.meter())
-    if isinstance(one := meter.get(METER), Conductor) and one.ohm == VOLTMETER_OHM:
-        meter[METER] = replace(one, ohm=meter_ohm)
-    with_it = with_it.changed(meter)
+    with_it, reader = reader_for(circuit, observation, harness.volts, meter_ohm)
+    with_it = with_it.changed(reader.meter())
     point = solve_point(with_it)
     if told is not None and consequences is not None:
         told += consequences(with_it, point)

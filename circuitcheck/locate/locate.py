@@ -94,6 +94,7 @@ class Locator:
         rough = rough_look(evidence, field.coarse)
         standings = fine_look(evidence, field.coarse, rough)
         if not explains(standings[0], every=True):
+            field.coarse.complete(evidence)  # both of what follows asks for what was dropped
             passing = weigh_passing(evidence, field.coarse, field.passing)
             standings = _in_order([*standings, *passing])
         best = standings[0]

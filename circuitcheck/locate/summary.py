@@ -28,6 +28,7 @@ class Standpoint:
     :param repeat: readings taken once that are likely to be wrong
     :param outvoted: the same of readings that were taken again, with what was read
     :param by_heat: whether the temperature of the coolant switches the fans
+    :param off: looks that a sound circuit does not give, in words
     """
 
     word: Word
@@ -40,6 +41,7 @@ class Standpoint:
     outvoted: tuple[str, ...]
     hinges: tuple[Hinge, ...]
     by_heat: bool = False
+    off: tuple[str, ...] = ()
 
     @property
     def first(self) -> list[Standing]:
@@ -89,16 +91,17 @@ def _located(point: Standpoint) -> str:
 
 
 def _best(point: Standpoint) -> str:
-    return max(point.units, key=lambda one: point.units[one])
+    """The unit that is likeliest at fault; sound wiring is none."""
+    return max((one for one in point.units if one), key=lambda one: point.units[one])
 
 
 def _narrowed(point: Standpoint) -> str:
-    first, unit = point.first, _best(point)
+    unit, first = _best(point), [one for one in point.first if one.suspect.faults]
     names = ", ".join(one.suspect.spec for one in first[:_NAMED])
     more = f" and {len(first) - _NAMED} more" if len(first) > _NAMED else ""
-    text = f"Narrowed down to {names}{more}"
+    text = f"{_nearly_sound(point)}Narrowed down to {names}{more}"
     if len(first) > 1:
-        text += ", which these readings cannot part"
+        text += ", which these readings cannot tell apart"
     text += f". Most likely to put right: {unit} ({percent(point.units[unit])})"
     rest = [one for one in point.units if one not in (unit, "") and point.units[one] >= _SLIGHT]
     if rest:
@@ -106,8 +109,17 @@ def _narrowed(point: Standpoint) -> str:
         text += "; then " + ", ".join(f"{one} ({percent(point.units[one])})" for one in rest[:3])
     if 1 < len(point.repair.units) <= 3:
         together = " and ".join(point.repair.units)
-        text += f". Put right together, {together} cure it with {percent(point.repair.chance)}"
+        cured = percent(point.repair.chance)
+        text += f". With {together} put right together it is cured in {cured} of cases"
     return text + "."
+
+
+def _nearly_sound(point: Standpoint) -> str:
+    """What is off so little that a sound circuit may give it."""
+    if len(point.first) == sum(1 for one in point.first if one.suspect.faults):
+        return ""
+    return (f"Hardly anything is off, and sound wiring may look so too ({percent(point.units[''])}): "
+            f"{'; '.join(point.off)}. Look again, or measure it. ")  # fmt: skip
 
 
 def _comes_and_goes(point: Standpoint) -> str:

@@ -151,6 +151,11 @@ class Coarse:
         block = values[count:].reshape(-1, COARSE, values.shape[1])
         return values[:count][wanted[:count]], block[wanted[count:]]
 
+    def complete(self, evidence: Evidence) -> None:
+        """Predict what has not been asked for so far, in one sweep a bench."""
+        for bench in evidence.benches:
+            self.values(bench, np.ones(len(self.suspects), dtype=bool))
+
 
 def rough_look(evidence: Evidence, coarse: Coarse) -> Rough:
     """Every suspect where it fits best over a coarse range of its unknown value.

@@ -149,6 +149,15 @@ def altered(branch: Branch, **fields: Any) -> Branch:
     return dataclasses.replace(branch, **fields)  # type: ignore[type-var]
 
 
+def rejoined(branch: Branch, ends: Mapping[str, str]) -> Branch:
+    """The same branch between other nodes.
+
+    :param ends: the new node for each that is given up; other ends stay
+    """
+    return altered(branch, tail=ends.get(branch.tail, branch.tail),
+                   head=ends.get(branch.head, branch.head))  # fmt: skip
+
+
 def _ohm(branch: Branch) -> Any:
     return branch.ohm  # type: ignore[union-attr]
 

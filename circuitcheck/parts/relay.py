@@ -15,10 +15,10 @@ from circuitcheck.parts.fault import (
     Severity,
     Value,
     add_ohm,
-    altered,
     bridge,
     close_between,
     comes_and_goes,
+    rejoined,
     set_ohm,
     take_out,
 )  # fmt: skip
@@ -120,37 +120,43 @@ class Relay(Part):
 
         Two arrangements of the pins are sold in one housing, with 30 and 86 in each other's place.
         """
+        return [*self._wrong_contacts(name), self._exchanged(name), self._other_coil(name)]
+
+    def _wrong_contacts(self, name: str) -> list[FaultMode]:
+        """Closed at rest where it should be open, or with no contact there at all."""
         fit = f"fit a relay with {self.contacts_are} contact as {name}"
-        at = {pin: self.own(name, pin) for pin in ("85", "86", "30", "87", "87a")}
-        keys = [f"{name}:30-{pin}" for pin, _ in self._throws()]
+        make, at_rest = f"{name}:30-87", f"{name}:30-87a"
         found = []
         if self.contacts_are != "break":
-            closed = () if self.contacts_are == "make" else (keys[1],)
-            found.append(FaultMode(name, "with a break contact",
-                                   usual("relay", "with a break contact"),
+            gone = (at_rest,) if self.contacts_are == "change-over" else ()
+            rule = _fitted(gone, make, self.own(name, "30"), self.own(name, "87"), self.contact)
+            found.append(FaultMode(name, "with a break contact", usual("relay", "with a break contact"),
                                    f"{name} is a relay that is closed at rest between 30 and 87", fit,
-                                   _fitted(closed, f"{name}:30-87", at["30"], at["87"], self.contact)))
+                                   rule))  # fmt: skip
         if self.contacts_are != "make":
-            found.append(FaultMode(name, "with a make contact",
-                                   usual("relay", "with a make contact"),
+            found.append(FaultMode(name, "with a make contact", usual("relay", "with a make contact"),
                                    f"{name} is a plain relay, without a contact at 87a", fit,
-                                   take_out(f"{name}:30-87a")))
-        turned = {at["30"]: at["86"], at["86"]: at["30"]}
+                                   take_out(at_rest)))  # fmt: skip
+        return found
 
-        def swap(branches: Branches, _: Value) -> Change:
-            mine = {key: one for key, one in branches.items() if key.startswith(f"{name}:")}
-            return {key: altered(one, tail=turned.get(one.tail, one.tail),
-                                 head=turned.get(one.head, one.head)) for key, one in mine.items()}
+    def _exchanged(self, name: str) -> FaultMode:
+        """The other arrangement of the pins."""
+        one, other = self.own(name, "30"), self.own(name, "86")
 
-        found.append(FaultMode(name, "with 30 and 86 exchanged",
-                               usual("relay", "with 30 and 86 exchanged"),
-                               f"{name} is a relay of the other pin arrangement, 30 and 86 exchanged",
-                               f"fit a relay with the arrangement of the socket as {name}", swap))
-        found.append(FaultMode(name, "with another coil", usual("relay", "with another coil"),
-                               f"the coil of {name} is of another kind",
-                               f"fit a relay with a coil of {self.coil:g} ohm as {name}",
-                               set_ohm(f"{name}:coil"), Severity(5.0, 2000.0, "ohm")))
-        return found  # fmt: skip
+        def rule(branches: Branches, _: Value) -> Change:
+            mine = {key: branch for key, branch in branches.items() if key.startswith(f"{name}:")}
+            return {key: rejoined(branch, {one: other, other: one}) for key, branch in mine.items()}
+
+        return FaultMode(name, "with 30 and 86 exchanged", usual("relay", "with 30 and 86 exchanged"),
+                         f"{name} is a relay of the other pin arrangement, 30 and 86 exchanged",
+                         f"fit a relay with the arrangement of the socket as {name}", rule)  # fmt: skip
+
+    def _other_coil(self, name: str) -> FaultMode:
+        """A coil for other volts: from 5 ohm to 2 kohm; common practice, no source."""
+        return FaultMode(name, "with another coil", usual("relay", "with another coil"),
+                         f"the coil of {name} is of another kind",
+                         f"fit a relay with a coil of {self.coil:g} ohm as {name}",
+                         set_ohm(f"{name}:coil"), Severity(5.0, 2000.0, "ohm"))  # fmt: skip
 
     def check(self) -> list[tuple[str, str, str]]:
         """It must drop out below where it picks up."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from typing import Any
 
 from pydantic import BaseModel, ConfigDict, Field, field_validator
@@ -32,6 +33,22 @@ COLOURS = {
 """Letter codes of IEC 60757."""
 
 
+def nearest_colour(given: str) -> str:
+    """The letters for a colour that was written otherwise; ``?`` if it could be more than one.
+
+    >>> nearest_colour("red"), nearest_colour("YL"), nearest_colour("grn"), nearest_colour("BL")
+    ('RD', 'YE', 'GN', '?')
+    """
+    said = given.casefold()
+    known = {name: code for code, name in COLOURS.items() if len(code) == 2}
+    known |= {"purple": "VT", "gray": "GY"}
+    if given.upper() in COLOURS or said in known:
+        return known.get(said, given.upper())
+    pattern = re.compile(".*".join(map(re.escape, said)))
+    found = {code for name, code in known.items() if said and pattern.match(name)}
+    return found.pop() if len(found) == 1 else "?"
+
+
 class Wire(BaseModel):
     """From one terminal to another; section, length and colour as on the loom drawing."""
 
@@ -51,7 +68,9 @@ class Wire(BaseModel):
     def _colour_is_known(cls, given: Any) -> Any:
         if given is None or all(one in COLOURS for one in given.split("/")):
             return given
-        must = f"must be IEC 60757 letters, perhaps two with a stroke: {', '.join(COLOURS)}"
+        near = "/".join(nearest_colour(one.strip()) for one in given.split("/"))
+        hint = "" if "?" in near else f" (nearest: {near})"
+        must = f"must be IEC 60757 letters, perhaps two with a stroke: {', '.join(COLOURS)}{hint}"
         raise PydanticCustomError("quantity", "{must}", {"must": must, "found": given})
 
     @property

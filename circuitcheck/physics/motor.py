@@ -13,8 +13,11 @@ from dataclasses import dataclass
 from typing import ClassVar
 
 import numpy as np
+from numpy.typing import NDArray
 
 from circuitcheck.physics.branch import Array
+
+Bool = NDArray[np.bool_]
 
 RPM = math.pi / 30
 """One revolution per minute in radians per second."""
@@ -50,25 +53,27 @@ class FanMotor:
     @staticmethod
     def speed(parameters: Array, volts: Array) -> Array:
         """Shaft speed at some volts [rad/s]; signed as the volts are, 0 while friction holds it."""
-        r, ke, k, t0, on = np.moveaxis(parameters, -1, 0)
-        found: Array = np.sign(volts) * _turning(r, ke, k, t0, np.abs(volts))[0] * on
+        r, ke, k, t0, on = (parameters[..., i] for i in range(5))
+        found: Array = np.copysign(_turning(r, ke, k, t0, np.abs(volts))[0], volts) * on
         return found
 
     @staticmethod
     def current_and_slope(parameters: Array, volts: Array) -> tuple[Array, Array]:
         """Current [A] and its slope [S]; ``I = (V - Ke w) / R``."""
-        r, ke, k, t0, on = np.moveaxis(parameters, -1, 0)
+        r, ke, k, t0, on = (parameters[..., i] for i in range(5))
         size = np.abs(volts)
-        w, gives = _turning(r, ke, k, t0, size)
+        w, turns, root = _turning(r, ke, k, t0, size)
         share = on / r
-        return share * np.copysign(size - ke * w, volts), share * gives
+        # More volts drive more current, less what meets the back EMF of a shaft that turns faster.
+        return share * np.copysign(size - ke * w, volts), share * (1 - ke**2 * turns / root)
 
     @staticmethod
     def behind(parameters: Array, emf: Array, ohm: Array) -> Array:
         """Current on a source behind a resistance [A]: as of a motor with that much more winding."""
-        r, ke, k, t0, on = np.moveaxis(parameters, -1, 0)
+        r, ke, k, t0, on = (parameters[..., i] for i in range(5))
         size, longer = np.abs(emf), r + ohm
-        found: Array = on * np.copysign(size - ke * _turning(longer, ke, k, t0, size)[0], emf) / longer
+        w, _, _ = _turning(longer, ke, k, t0, size)
+        found: Array = on * np.copysign(size - ke * w, emf) / longer
         return found
 
     @classmethod
@@ -101,15 +106,15 @@ class FanMotor:
         )  # fmt: skip
 
 
-def _turning(r: Array, ke: Array, k: Array, t0: Array, size: Array) -> tuple[Array, Array]:
-    """Speed at volts without a sign [rad/s], and what share of more volts drives more current [1]."""
-    damping = ke**2 / r
-    drive = np.maximum(ke / r * size - t0, 0.0)
-    # The positive root of k w^2 + damping w - drive = 0, in the form that does not cancel.
-    root = np.sqrt(damping**2 + 4 * k * drive) + _TINY
-    w = 2 * drive / (damping + root)
-    # The rest of them meets the back EMF of a shaft that turns faster.
-    return w, np.where(drive > 0, 1 - damping / root, 1.0)
+def _turning(r: Array, ke: Array, k: Array, t0: Array, size: Array) -> tuple[Array, Bool, Array]:
+    """Speed at volts without a sign [rad/s], whether it turns, and the root of the quadratic.
+
+    ``k w^2 + Ke^2 w / R = drive / R``; the positive root in the form that does not cancel.
+    """
+    drive = np.maximum(ke * size - t0 * r, 0.0)
+    damping = ke**2 + _TINY
+    root = np.sqrt(damping**2 + 4 * k * r * drive) + _TINY
+    return 2 * drive / (damping + root), drive > 0, root
 
 
 _TINY = 1e-300

@@ -105,7 +105,8 @@ def _told(
     values = known.predicted(known.predictor(), bench)
     outcomes = outcomes_of(planner.harness, observation, values[:, 0])
     minutes = _minutes(sheet, candidate)
-    planned = Planned(candidate, (0,), minutes, (), outcomes.chances, outcomes.labels)
+    cells = tuple((one,) for one in range(len(outcomes.labels)))
+    planned = Planned(candidate, (0,), minutes, (), outcomes.chances, cells)
     problem = Problem(known.unit, outcomes.chances[None], np.array([minutes]),
                       np.zeros((1, 0), dtype=bool), np.zeros(0), options.price)  # fmt: skip
     choice = Choice(0, float(problem.gains(known.weights)[0]), minutes, outlook.advice.loss)

@@ -18,7 +18,12 @@ _OUTCOMES = 9
 """Joint outcomes of a test that are told apart at the most."""
 _RARE = 0.005
 """Chance below which an outcome is not told apart."""
-REST = "anything else"
+Cell = tuple[int, ...]
+"""A joint outcome: the number of the outcome of each reading, in the order of the readings."""
+REST: Cell = ()
+"""All that is not told apart."""
+ELSE = -1
+"""In place of the outcomes of the first readings of a cell: none of those that are told apart."""
 _TELLS = 1e-3
 """Gain that the first reading of a test must bring [bit]."""
 _PAYS = 0.02
@@ -31,12 +36,12 @@ class Bundle:
 
     :param chosen: their numbers
     :param joint: chance of each joint outcome under each row (rows, outcomes)
-    :param labels: of each joint outcome
+    :param cells: the joint outcomes, ``REST`` last
     """
 
     chosen: tuple[int, ...]
     joint: Array
-    labels: tuple[str, ...]
+    cells: tuple[Cell, ...]
 
 
 def best_bundle(unit: Index, weights: Array, outcomes: Sequence[Outcomes]) -> Bundle:
@@ -54,7 +59,7 @@ def best_bundle(unit: Index, weights: Array, outcomes: Sequence[Outcomes]) -> Bu
     units, kinds = np.nonzero(member)
     share = member[units, kinds]
     small = [Outcomes(one.labels, one.chances[first]) for one in outcomes]
-    found = Bundle((), np.ones((len(first), 1)), ("",))
+    found = Bundle((), np.ones((len(first), 1)), (REST,))
     so_far = 0.0
     while len(found.chosen) < _READINGS:
         left = [n for n in range(len(small)) if n not in found.chosen]
@@ -67,7 +72,7 @@ def best_bundle(unit: Index, weights: Array, outcomes: Sequence[Outcomes]) -> Bu
             break
         found = _joined(member.sum(axis=0), found, left[best], small[left[best]])
         so_far = float(gains[best])
-    return Bundle(found.chosen, found.joint[kind], found.labels)
+    return Bundle(found.chosen, found.joint[kind], found.cells)
 
 
 def _beside(joint: Array, outcomes: Sequence[Outcomes]) -> Array:
@@ -87,10 +92,11 @@ def _product(one: Array, other: Array) -> Array:
 def _joined(weights: Array, known: Bundle, number: int, more: Outcomes) -> Bundle:
     """With one more reading; what hardly ever comes is put together."""
     both = _product(known.joint, more.chances)
-    named = [f"{a}; {b}" if a else b for a in known.labels for b in more.labels]
+    before = [cell or (ELSE,) * len(known.chosen) for cell in known.cells]
+    cells = [(*cell, one) for cell in before for one in range(more.chances.shape[1])]
     chance = weights @ both
     common = np.sort(np.argsort(-chance, kind="stable")[:_OUTCOMES])
     common = common[chance[common] > _RARE]
     rest = 1.0 - both[:, common].sum(axis=1, keepdims=True)
     joint = np.concatenate([both[:, common], np.maximum(rest, 0.0)], axis=1)
-    return Bundle((*known.chosen, number), joint, (*(named[n] for n in common), REST))
+    return Bundle((*known.chosen, number), joint, (*(cells[n] for n in common), REST))

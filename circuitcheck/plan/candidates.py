@@ -10,29 +10,34 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from itertools import combinations
 
 from circuitcheck.circuit.build import lead_keys
 from circuitcheck.expect.bench import Bench
 from circuitcheck.expect.cautions import Lead, lead_for
 from circuitcheck.harness.model import Harness, Observation, Setup
-from circuitcheck.parts.fault import CHASSIS
+from circuitcheck.plan.readable import observations
 from circuitcheck.plan.setups import in_use, made_setups, warmed
 
 READING = 0.5
 """Minutes to take one more reading in a set-up; common practice, no source."""
-_LOOK, _METER, _STEP, _SPARE, _WARM = 0.5, 1.5, 1.0, 3.0, 10.0
-"""Minutes to begin a look, more to get at anything with a tool, for each plug, fuse or lead, for each
-spare put in and taken out again, and to
-bring the engine to a temperature; common practice, no source."""
+_LOOK = 0.5
+"""Minutes to begin a look; common practice, no source."""
+_METER = 1.5
+"""Minutes more to get at anything with a tool; common practice, no source."""
+_STEP = 1.0
+"""Minutes for each plug, fuse or lead, and for the battery off; common practice, no source."""
+_SPARE = 3.0
+"""Minutes to put a spare in and take it out again; common practice, no source."""
+_WARM = 10.0
+"""Minutes to bring the engine to a temperature; common practice, no source."""
 _LEAD_LIMIT = 25.0
 """A candidate may not pass more than this through a lead [A]: under the lead's fuse."""
-
 _BUSY = 0.75
 """Share of the most that a fuse ever carries in a sound circuit, from which it is put to the test."""
-
-_LOST = (0.0005, 1.0)
-"""Volts lost on the way in a sound circuit between which they are worth measuring [V]."""
+LOOKS = ("eyes", "helper")
+"""What a look or a listen takes."""
+TOOLS = ("meter", "clamp", "lamp", "leads", "spares", "helper")
+"""What a person may or may not have; a helper turns the key and tells what the fans do."""
 
 
 @dataclass(frozen=True)
@@ -43,10 +48,11 @@ class Candidate:
     :param observations: by their names
     :param listed: how many of them, from the first, the harness's own test lists
     :param minutes: for the set-up alone
-    :param probing: minutes more if anything but the eyes and ears is needed
-    :param carried: what each fuse carries in a sound circuit [A]
     :param access: entries of the harness's ``access`` that must be open
     :param lead: what the lead has to carry, if there is one
+    :param needs: of ``TOOLS``, what the set-up takes
+    :param probing: minutes more if anything but the eyes and ears is needed
+    :param carried: what each fuse carries in a sound circuit [A]
     """
 
     name: str
@@ -66,18 +72,11 @@ class Candidate:
         """Whether it can be looked at without undoing, opening or warming up anything."""
         return in_use(self.setup) and not warmed(self.setup) and not self.access
 
-
     def minutes_for(self, places: Iterable[int]) -> float:
         """Minutes of some of its readings together, opening left out."""
         chosen = [tool_of(self.observations[place][1]) for place in places]
         probing = self.probing if any(tool not in LOOKS for tool in chosen) else 0.0
         return self.minutes + probing + READING * len(chosen)
-
-
-LOOKS = ("eyes", "helper")
-"""What a look or a listen takes."""
-TOOLS = ("meter", "clamp", "lamp", "leads", "spares", "helper")
-"""What a person may or may not have; a helper turns the key and tells what the fans do."""
 
 
 def candidates(harness: Harness) -> list[Candidate]:
@@ -101,10 +100,10 @@ def candidates(harness: Harness) -> list[Candidate]:
 
 def _new_fuses(harness: Harness, known: Sequence[Candidate]) -> Iterator[Candidate]:
     """A new fuse put in, where it then carries the most for the fewest minutes: does it blow again?"""
+    usable = [one for one in known if not one.setup.pull and not one.setup.swap]
     for name, part in harness.parts.items():
         if part.kind != "fuse" or not part.plugged:
             continue
-        usable = [one for one in known if not one.setup.pull and not one.setup.swap]
         most = max((one.carried.get(name, 0.0) for one in usable), default=0.0)
         busy = [one for one in usable if one.carried.get(name, 0.0) > _BUSY * most > 0]
         if not busy:
@@ -128,14 +127,18 @@ def candidate_of(
     harness: Harness, name: str, title: str, setup: Setup, listed: dict[str, Observation],
     minutes: float | None,
 ) -> Candidate | None:  # fmt: skip
-    """A candidate, unless a sound vehicle would suffer from it."""
+    """A candidate; None if nothing can be read in it, or if a sound vehicle would suffer from it.
+
+    :param listed: the observations of the harness's own test, by their names
+    :param minutes: of the harness's own test; None if made up, and only then can it be refused
+    """
     point = Bench(harness, setup, ()).point({})
     leads = [abs(point.amps.get(key, 0.0)) for key in lead_keys(setup)]
     blown = any(state and "blown" in state_name for state_name, state in point.states.items())
     made_up = minutes is None
     if made_up and (blown or max(leads, default=0.0) > _LEAD_LIMIT or point.buzzing):
         return None
-    everything = {**listed, **_observations(harness, setup, listed.values(), point.volts)}
+    everything = {**listed, **observations(harness, setup, listed.values(), point.volts)}
     if not everything:
         return None
     carried = {fuse: abs(point.amps.get(f"{fuse}:element", 0.0))
@@ -156,7 +159,7 @@ def _made_minutes(setup: Setup, leads: int) -> tuple[float, float]:
     steps = len(setup.pull) + len(setup.unplug) + leads
     minutes = _LOOK + _STEP * steps + _SPARE * len(setup.swap)
     minutes += _WARM if warmed(setup) else 0.0
-    minutes += 1.0 if setup.battery == "disconnected" else 0.0
+    minutes += _STEP if setup.battery == "disconnected" else 0.0
     return minutes, _METER
 
 
@@ -201,77 +204,3 @@ def tool_of(observation: Observation) -> str:
     if observation.kind == "lamp":
         return "lamp" if len(observation.points) == 2 else "eyes"
     return "meter"
-
-
-# -- readings -----------------------------------------------------------------------------------------
-
-
-Target = tuple[str, tuple[str, ...]]
-
-
-def _observations(
-    harness: Harness, setup: Setup, listed: Iterable[Observation], volts: Mapping[str, float]
-) -> dict[str, Observation]:
-    """What else could be read in a set-up; named as in a sheet of readings."""
-    known = {repr(one) for one in listed}
-    found: dict[str, Observation] = {}
-    for kind, points in _targets(harness, setup, volts):
-        target = points[0] if len(points) == 1 else points
-        one = Observation.model_validate({kind: target})
-        if repr(one) not in known:
-            found[f"{kind} {' '.join(points)}"] = one
-    return found
-
-
-def _targets(harness: Harness, setup: Setup, volts: Mapping[str, float]) -> Iterator[Target]:
-    undone = [*setup.unplug, *setup.pull]
-    if setup.battery == "disconnected":
-        for name in undone:
-            yield from _ohms(harness, name)
-        return
-    for name, part in harness.parts.items():
-        if part.plugged or part.kind in ("ground", "battery"):  # else no place for a probe
-            yield from _volts(harness, [f"{name}.{pin}" for pin in part.pins()], volts)
-        if part.kind == "ground":
-            yield from _joint(f"{name}.31", volts)
-        if part.kind == "fuse" and part.plugged and name not in undone:
-            # the back of a blade fuse shows both its blades; common practice, no source
-            yield from _volts(harness, [part.own(name, pin) for pin in part.pins()], volts)
-        if part.kind == "fuse" and name not in undone:
-            yield "amps", (name,)
-        look = {"motor": "speed", "relay": "click", "lamp": "lamp"}.get(part.kind)
-        if look and name not in undone:
-            yield look, (name,)
-    for key in lead_keys(setup):
-        yield "amps", (key,)
-
-
-def _ohms(harness: Harness, name: str) -> Iterator[Target]:
-    """Between the part's own terminals, and from its plug to battery minus."""
-    part = harness.parts[name]
-    own = [part.own(name, pin) for pin in part.pins()]
-    for pair in combinations(own, 2):
-        yield "ohms", pair
-    for pin in part.pins():
-        yield "ohms", (f"{name}.{pin}", f"{harness.supply.battery}.-")
-
-
-def _joint(eyelet: str, volts: Mapping[str, float]) -> Iterator[Target]:
-    """From a ground point's eyelet to bare metal beside it: what is lost on the way on is left out."""
-    yield "volts", (eyelet, CHASSIS)
-    if _LOST[0] < abs(volts.get(eyelet, 0.0) - volts.get(CHASSIS, 0.0)) < _LOST[1]:
-        yield "drop", (eyelet, CHASSIS)
-
-
-def _volts(harness: Harness, nodes: Iterable[str], volts: Mapping[str, float]) -> Iterator[Target]:
-    """Against battery minus, and what is lost on the way from or to the battery."""
-    minus, plus = f"{harness.supply.battery}.-", f"{harness.supply.battery}.+"
-    for node in nodes:
-        if node == minus:
-            continue
-        yield "volts", (node, minus)
-        here, lost = abs(volts.get(node, 0.0)), abs(volts.get(plus, 0.0) - volts.get(node, 0.0))
-        if _LOST[0] < here < _LOST[1]:
-            yield "drop", (node, minus)
-        elif _LOST[0] < lost < _LOST[1]:
-            yield "drop", (plus, node)

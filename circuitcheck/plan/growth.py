@@ -10,6 +10,7 @@ import numpy as np
 
 from circuitcheck.physics.branch import Array
 from circuitcheck.plan.asked import SURE
+from circuitcheck.plan.bundle import REST, Cell
 from circuitcheck.plan.planner import Outlook
 from circuitcheck.plan.policy import Choice, advise
 from circuitcheck.plan.problem import Problem
@@ -30,7 +31,7 @@ class Bud:
     :param settled: whether it is a verdict
     :param done: tests on the way here
     :param choice: the test done here, once it is known
-    :param outcomes: in words, with their chances and the buds they lead to
+    :param outcomes: with their chances and the buds they lead to
     """
 
     weights: Array
@@ -39,7 +40,7 @@ class Bud:
     settled: bool
     done: frozenset[int] = frozenset()
     choice: Choice | None = None
-    outcomes: list[tuple[str, float, Bud]] = field(default_factory=list)
+    outcomes: list[tuple[Cell, float, Bud]] = field(default_factory=list)
 
 
 def cut_back(root: Bud, most: int) -> None:
@@ -89,7 +90,7 @@ class Growth:
             bud.choice = advice.choices[0]
             bud.outcomes = self._outcomes(bud, bud.choice)
 
-    def _outcomes(self, bud: Bud, choice: Choice) -> list[tuple[str, float, Bud]]:
+    def _outcomes(self, bud: Bud, choice: Choice) -> list[tuple[Cell, float, Bud]]:
         planned = self.outlook.planned[choice.test]
         then = self.problem.opened_by(choice.test, bud.opened)
         possible = np.flatnonzero(bud.weights @ self.problem.chances[choice.test] > 0)
@@ -99,9 +100,9 @@ class Growth:
         ):
             sure = bool(self.problem.by_unit(left).max() >= SURE)
             next_ = Bud(left, then, bud.chance * share, sure, bud.done | {choice.test})
-            found.append((planned.labels[place], share, next_))
-            if not sure:
-                self._offer(next_)
+            found.append((planned.cells[place], share, next_))
+            if not sure and planned.cells[place] != REST:
+                self._offer(next_)  # what is told apart by nothing, 'next' weighs better as it was read
         return found
 
     def _offer(self, bud: Bud) -> None:

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
 
 from circuitcheck.expect.expected import number
-from circuitcheck.harness.readings import PUT_RIGHT, Sheet
+from circuitcheck.harness.readings import PUT_RIGHT, SYMPTOM, Sheet
 from circuitcheck.harness.write import flow
 from circuitcheck.locate.verdict import Verdict
 from circuitcheck.notebook import text_table
@@ -90,10 +90,18 @@ def next_test(planner: Planner, sheet: Sheet, options: Options) -> Next:
             return Next(False, f"{_why_stop(outlook)} Before that: {_SECOND}", second, (), verdict)
         why = _why_stop(outlook) + _not_seen(unseen(planner, sheet)) + _afterwards(outlook)
         return Next(True, why, None, (), verdict)
-    first, *others = [told(planner, outlook, one) for one in advice.choices[: 1 + _OTHERS]]
+    first, *others = [_noting(told(planner, outlook, one), sheet)
+                      for one in advice.choices[: 1 + _OTHERS]]  # fmt: skip
     why = (f"{first.minutes:g} minutes; on average it leaves {advice.choices[0].ahead:.0f} minutes "
            f"to the end, where stopping now would cost {advice.loss:.0f}.")  # fmt: skip
     return Next(False, why, first, tuple(others), verdict)
+
+
+def _noting(test: NextTest, sheet: Sheet) -> NextTest:
+    """With a symptom that no sheet has yet among the lines to write down."""
+    if sheet.symptom is None or sheet.symptom.file:
+        return test
+    return replace(test, to_write=f"{SYMPTOM}: {flow(sheet.symptom.text)}\n{test.to_write}")
 
 
 def _why_stop(outlook: Outlook) -> str:

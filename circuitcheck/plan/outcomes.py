@@ -7,6 +7,7 @@ a glance ("about 12 V", "nothing"), and the cut costs no more of what the readin
 from __future__ import annotations
 
 import math
+from collections.abc import Collection
 from dataclasses import dataclass
 
 import numpy as np
@@ -24,6 +25,7 @@ VEHICLE = 0.03
 for planning, where the weighing itself takes every tolerance on its own."""
 _GAP = 5.0
 """Standard uncertainties between two neighbours from which a cut is made between them."""
+_LESS, _MORE = " or less", " or more"
 _MOST = 7
 """Ranges of numbers at the most."""
 
@@ -32,12 +34,47 @@ _MOST = 7
 class Outcomes:
     """The outcomes of one reading.
 
-    :param labels: as a person would say them
+    :param labels: as a person would say them, numbers in rising order before words
     :param chances: of each outcome under each row (rows, outcomes)
+    :param spans: least and most of each range of numbers; those come first
+    :param unit: of the numbers
     """
 
     labels: tuple[str, ...]
     chances: Array
+    spans: tuple[tuple[float, float], ...] = ()
+    unit: str = ""
+
+    def either(self, chosen: Collection[int]) -> str:
+        """Some of them in words, neighbouring ranges as one.
+
+        >>> spans = ((0.0, 0.1), (0.4, 0.6), (9.6, 9.8), (11.5, 12.6))
+        >>> labels = ("0 to 0.10 V", "0.40 to 0.60 V", "about 9.7 V", "11.5 to 12.6 V")
+        >>> volts = Outcomes(labels, np.ones((1, 4)), spans, "V")
+        >>> volts.either([2]), volts.either([0, 1]), volts.either([1, 2]), volts.either([2, 3])
+        ('about 9.7 V', '0.60 V or less', '0.40 to 9.8 V', '9.6 V or more')
+        """
+        said = []
+        left = sorted(chosen)
+        while left:
+            run = [left.pop(0)]
+            while left and left[0] == run[-1] + 1 and left[0] < len(self.spans):
+                run.append(left.pop(0))
+            said.append(self._run(run[0], run[-1]))
+        if len(said) > 1 and said[-1] == OPEN_LINE and said[-2].endswith(_MORE):
+            said.pop()
+        return " or ".join(said)
+
+    def _run(self, low: int, high: int) -> str:
+        """Neighbouring ranges as one."""
+        if low == high:
+            return self.labels[low]
+        (least, _), (_, most) = self.spans[low], self.spans[high]
+        if low == 0 and high < len(self.spans) - 1:
+            return f"{_figure(most)} {self.unit}{_LESS}"
+        if low > 0 and high == len(self.spans) - 1:
+            return f"{_figure(least)} {self.unit}{_MORE}"
+        return _label(least, most, self.unit)
 
 
 def tells_nothing(observation: Observation, predicted: Array) -> bool:
@@ -58,12 +95,15 @@ def outcomes_of(harness: Harness, observation: Observation, predicted: Array) ->
     :param predicted: what each row gives (rows,)
     """
     scale = SCALES.get(observation.kind)
+    spans: tuple[tuple[float, float], ...] = ()
     if scale is not None:
         known = np.nan_to_num(predicted) / scale_factor(harness, observation)
         chances = scale.chances(known, VEHICLE * np.abs(known))
         labels = scale.words
     else:
-        labels, chances = _ranges(observation, predicted)
+        spans, chances = _ranges(observation, predicted)
+        unit = UNITS[observation.kind]
+        labels = tuple(_label(*one, unit) for one in spans) or ("a number",)
     buzzing, open_ = np.isnan(predicted), np.isinf(predicted)
     extra = []
     for name, rows in ((OPEN_LINE, open_), (BUZZES, buzzing)):
@@ -73,14 +113,17 @@ def outcomes_of(harness: Harness, observation: Observation, predicted: Array) ->
             labels = (*labels, name)
     if extra:
         chances = np.concatenate([chances, np.stack(extra, axis=1)], axis=1)
-    return Outcomes(labels, (1 - MISREAD) * chances + MISREAD / chances.shape[1])
+    chances = (1 - MISREAD) * chances + MISREAD / chances.shape[1]
+    return Outcomes(labels, chances, spans, UNITS[observation.kind])
 
 
-def _ranges(observation: Observation, predicted: Array) -> tuple[tuple[str, ...], Array]:
+def _ranges(
+    observation: Observation, predicted: Array
+) -> tuple[tuple[tuple[float, float], ...], Array]:
     finite = np.isfinite(predicted)
     values = np.sort(predicted[finite])
     if not values.size:
-        return ("a number",), np.ones((len(predicted), 1))
+        return (), np.ones((len(predicted), 1))
     width = _width(observation, values)
     gaps = np.diff(values) / (0.5 * (width[1:] + width[:-1]))
     widest = np.sort(np.argsort(-gaps)[: _MOST - 1])
@@ -90,10 +133,8 @@ def _ranges(observation: Observation, predicted: Array) -> tuple[tuple[str, ...]
     below = normal((cuts - known[:, None]) / _width(observation, known)[:, None])
     edges = np.concatenate([np.zeros((len(known), 1)), below, np.ones((len(known), 1))], axis=1)
     starts, ends = [0, *(n + 1 for n in at)], [*at, len(values) - 1]
-    unit = UNITS[observation.kind]
-    labels = tuple(_label(float(values[a]), float(values[b]), unit)
-                   for a, b in zip(starts, ends, strict=True))  # fmt: skip
-    return labels, np.diff(edges, axis=1)
+    spans = tuple((float(values[a]), float(values[b])) for a, b in zip(starts, ends, strict=True))
+    return spans, np.diff(edges, axis=1)
 
 
 def _width(observation: Observation, values: Array) -> Array:

@@ -18,7 +18,7 @@ from circuitcheck.locate.suspects import Predictor
 from circuitcheck.locate.verdict import Verdict
 from circuitcheck.locate.weighing import Standing
 from circuitcheck.physics.branch import Array
-from circuitcheck.plan.bundle import best_bundle
+from circuitcheck.plan.bundle import Cell, best_bundle
 from circuitcheck.plan.candidates import (
     LOOKS,
     TOOLS,
@@ -56,7 +56,7 @@ class Planned:
 
     :param places: of those readings in the candidate's observations
     :param joint: chance of each joint outcome under each row (rows, outcomes)
-    :param labels: of each joint outcome
+    :param cells: the joint outcomes
     :param free: a look that undoes, opens and warms up nothing
     """
 
@@ -65,7 +65,7 @@ class Planned:
     minutes: float
     access: tuple[str, ...]
     joint: Array
-    labels: tuple[str, ...]
+    cells: tuple[Cell, ...]
     free: bool = False
 
 
@@ -227,7 +227,7 @@ class Planner:
         places = tuple(each.place for each in chosen)
         free = one.free and all(each.tool in LOOKS for each in chosen)
         return [Planned(one, places, one.minutes_for(places), tuple(access), bundle.joint,
-                        bundle.labels, free)]  # fmt: skip
+                        bundle.cells, free)]  # fmt: skip
 
 
 def _opened(harness: Harness, sheet: Sheet) -> frozenset[str]:

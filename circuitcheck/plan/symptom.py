@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from dataclasses import replace
 
 from circuitcheck.harness.model import Harness, Observation, Setup, Test
-from circuitcheck.harness.readings import RUNS, Reading, Sheet
+from circuitcheck.harness.readings import RUNS, Reading, Sheet, Symptom
 from circuitcheck.plan.saying import Place, Said, listen, sound_words
 
 _NAME = "symptom"
@@ -30,7 +30,7 @@ def symptom_sheet(harness: Harness, text: str) -> Sheet:
         observe = {one: Observation.model_validate({"speed": one}) for one in seen}
         readings += [Reading(name, one, observe[one], math.nan, word) for one, word in seen.items()]
         setups[name] = Test(title=title, setup=setup, observe=observe)
-    return Sheet(text, tuple(readings), setups)
+    return Sheet(text, tuple(readings), setups, symptom=Symptom(text))
 
 
 def _looks(harness: Harness, said: Said) -> Iterator[tuple[Place, str]]:
@@ -65,6 +65,8 @@ def understood(sheet: Sheet) -> str:
     """How a symptom was taken, look by look."""
     looks = []
     for name, test in sheet.setups.items():
+        if name.split()[0] != _NAME:
+            continue
         what = ", ".join(f"{one.name} {one.word}" for one in sheet.readings if one.test == name)
         looks.append(f"{what} ({test.title})")
     return "; ".join(looks)
@@ -76,4 +78,5 @@ def with_symptom(symptom: Sheet, sheet: Sheet | None) -> Sheet:
         return symptom
     return replace(sheet, title=sheet.title or symptom.title,
                    readings=(*symptom.readings, *sheet.readings),
-                   setups={**symptom.setups, **sheet.setups})  # fmt: skip
+                   setups={**symptom.setups, **sheet.setups},
+                   symptom=sheet.symptom or symptom.symptom)  # fmt: skip

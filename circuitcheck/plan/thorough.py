@@ -18,6 +18,7 @@ from circuitcheck.locate.suspects import Predictor, Suspect, Trial
 from circuitcheck.locate.weighing import Standing
 from circuitcheck.physics.branch import Array
 from circuitcheck.plan.asked import NextTest, told
+from circuitcheck.plan.bundle import REST
 from circuitcheck.plan.candidates import READING, Candidate, access_of, tool_of
 from circuitcheck.plan.planner import Options, Outlook, Planned, Planner, same_reading
 from circuitcheck.plan.policy import Advice, Choice
@@ -145,7 +146,7 @@ def _told(
     """The test in words; of the first fault it tells nothing new."""
     known, minutes = outlook.known, _minutes(sheet, candidate, places)
     nothing = np.ones((len(known.weights), 1))
-    planned = Planned(candidate, tuple(places), minutes, (), nothing, ("",))
+    planned = Planned(candidate, tuple(places), minutes, (), nothing, (REST,))
     problem = Problem(known.unit, nothing[None], np.array([minutes]), np.zeros((1, 0), dtype=bool),
                       np.zeros(0), options.price)  # fmt: skip
     choice = Choice(0, 0.0, minutes, outlook.advice.loss)

@@ -6,22 +6,29 @@ with what was read.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import asdict, dataclass
-from itertools import product
+from collections import Counter
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import asdict, dataclass, replace
 from typing import Any
 
 import numpy as np
 
 from circuitcheck.expect.cautions import Lead, cautions_for, setup_lines
+from circuitcheck.expect.expected import said
 from circuitcheck.harness.readings import Sheet
 from circuitcheck.physics.branch import Array
-from circuitcheck.plan.bundle import REST
+from circuitcheck.plan.branches import Way, Ways
+from circuitcheck.plan.bundle import ELSE, REST, Cell
 from circuitcheck.plan.growth import TRIED, Bud, Growth, cut_back
+from circuitcheck.plan.outcomes import Outcomes, outcomes_of
+from circuitcheck.plan.phrases import finding, names_in, tag, where
 from circuitcheck.plan.planner import Options, Outlook, Planned, Planner
 
 PAGE = 9
-"""Tests that a page has room for."""
+"""Tests that a page may have; it has fewer where its lines are used up."""
+LINES = 64
+"""Lines of a printed page, with room for a margin."""
+OTHERWISE = "anything else"
 _NAMED = 4
 _SPOKEN_OF = 0.05
 """Chance from which a unit is named in a leaf."""
@@ -43,18 +50,59 @@ class Leaf:
     @property
     def why(self) -> str:
         """What to do here, in words."""
-        units = [f"{unit or 'sound wiring'} ({share:.0%})".replace("%", " %")
-                 for unit, share in self.units]  # fmt: skip
+        units = self.likeliest
         if self.open:
             return f"go on with 'next'; likeliest {', '.join(units[:2])}"
         first = f"repair or renew {units[0]}" if self.units[0][0] else units[0]
         return first + (f", then {', '.join(units[1:])}" if len(units) > 1 else "")
 
-    def to_dict(self) -> dict[str, Any]:
+    @property
+    def likeliest(self) -> list[str]:
+        """The units with their chances: ``W12 (99 %)``."""
+        return [f"{unit or 'sound wiring'} ({share:.0%})".replace("%", " %")
+                for unit, share in self.units]  # fmt: skip
+
+    def to_dict(self, numbers: Mapping[int, int]) -> dict[str, Any]:
         """The fields as a plain dict."""
         return {"done": not self.open, "why": self.why, "test": None,
                 "verdict": [{"replace": unit, "probability": round(p, 4)} for unit, p in self.units],
                 "suspects": list(self.suspects)}  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class Look:
+    """One reading of a test.
+
+    :param name: as in a sheet of readings
+    :param words: what to read and where
+    :param tag: the same where it is told from the other readings of the test only
+    :param sound: what a sound circuit gives
+    :param points: where the probes go, or what is looked at
+    """
+
+    name: str
+    words: str
+    tag: str
+    sound: str
+    points: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Branch:
+    """One way on from a test.
+
+    :param outcomes: what is read then, in words; of all branches the first that fits counts
+    :param chance: of it, here
+    """
+
+    outcomes: tuple[str, ...]
+    chance: float
+    then: Node
+
+    @property
+    def outcome(self) -> str:
+        """All of them."""
+        return ", or ".join(self.outcomes)
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,31 +111,35 @@ class Step:
 
     :param minutes: of this test, opening included
     :param gain_bits: what it tells of the unit to put right
-    :param branches: outcome in words, its chance, what follows
     """
 
     name: str
     title: str
     setup: tuple[str, ...]
-    readings: tuple[str, ...]
+    readings: tuple[Look, ...]
     cautions: tuple[str, ...]
     lead: Lead | None
     minutes: float
     access: tuple[str, ...]
     gain_bits: float
-    branches: tuple[tuple[str, float, Node], ...]
+    branches: tuple[Branch, ...]
 
-    def to_dict(self) -> dict[str, Any]:
-        """The fields as a plain dict, the tree below included."""
+    def to_dict(self, numbers: Mapping[int, int]) -> dict[str, Any]:
+        """The fields as a plain dict, the tree below included.
+
+        :param numbers: of the steps on the page, by their ``id``
+        """
         return {
-            "done": False, "why": f"tells {self.gain_bits:.2f} bit in {self.minutes:g} minutes",
+            "step": numbers[id(self)], "done": False,
+            "why": f"tells {self.gain_bits:.2f} bit in {self.minutes:g} minutes",
             "test": {"name": self.name, "title": self.title, "setup": list(self.setup),
-                     "readings": list(self.readings), "cautions": list(self.cautions),
+                     "readings": [one.name for one in self.readings],
+                     "looks": [asdict(one) for one in self.readings], "cautions": list(self.cautions),
                      "lead": asdict(self.lead) if self.lead else None, "minutes": self.minutes,
                      "access": list(self.access), "gain_bits": round(self.gain_bits, 4),
                      "gain_per_minute": round(self.gain_bits / self.minutes, 5)},
-            "branches": [{"outcome": label, "probability": round(chance, 4), "then": node.to_dict()}
-                         for label, chance, node in self.branches],
+            "branches": [{"outcome": one.outcome, "probability": round(one.chance, 4),
+                          "then": one.then.to_dict(numbers)} for one in self.branches],
         }  # fmt: skip
 
 
@@ -100,6 +152,7 @@ class Plan:
 
     :param minutes: expected, of the tests that are in it
     :param settled: chance that it ends in a verdict, not in a place where it was cut short
+    :param names: what each part and wire is that is named in it
     """
 
     harness: str
@@ -108,6 +161,12 @@ class Plan:
     minutes: float
     settled: float
     root: Node
+    names: tuple[str, ...] = ()
+
+    @property
+    def steps(self) -> list[Step]:
+        """The tests in the order of the page, each before those that follow from it."""
+        return _below(self.root)
 
     def __str__(self) -> str:
         from circuitcheck.plan.page import page  # noqa: PLC0415  (which is made of this)
@@ -118,7 +177,19 @@ class Plan:
         """The fields as a plain dict."""
         return {"harness": self.harness, "symptom": self.symptom,
                 "expected_minutes": round(self.minutes, 2), "settled": round(self.settled, 4),
-                "plan": self.root.to_dict()}  # fmt: skip
+                "names": list(self.names),
+                "plan": self.root.to_dict(numbered(self.steps))}  # fmt: skip
+
+
+def numbered(steps: Sequence[Step]) -> dict[int, int]:
+    """The number of each step on the page, by its ``id``."""
+    return {id(one): number for number, one in enumerate(steps, 1)}
+
+
+def _below(node: Node) -> list[Step]:
+    if not isinstance(node, Step):
+        return []
+    return [node, *(step for one in node.branches for step in _below(one.then))]
 
 
 def plan_tree(
@@ -134,25 +205,47 @@ def plan_tree(
     places = list(planner.harness.access)
     opened = frozenset(places.index(one) for one in outlook.opened if one in places)
     root = Bud(outlook.known.weights, opened, 1.0, outlook.problem is None)
-    if outlook.problem is not None:
-        Growth(outlook, outlook.problem).grow(root, most and TRIED, depth)
-        if most is not None:
-            cut_back(root, most)
-    node = _Telling(planner, outlook, places).node(root)
-    harness = planner.harness
-    return Plan(harness.name, harness.title, sheet.title, _minutes(node), _settled(node), node)
+    telling = _Telling(planner, outlook, places)
+    if outlook.problem is None:
+        return telling.plan(root, sheet.title)
+    Growth(outlook, outlook.problem).grow(root, most and TRIED, depth)
+    if most is None:
+        return telling.plan(root, sheet.title)
+    for tests in range(most, 0, -1):
+        cut_back(root, tests)
+        found = telling.plan(root, sheet.title)
+        if str(found).count("\n") <= LINES:
+            break
+    return found
 
 
 def _minutes(node: Node) -> float:
     if isinstance(node, Leaf):
         return 0.0
-    return node.minutes + sum(chance * _minutes(then) for _, chance, then in node.branches)
+    return node.minutes + sum(one.chance * _minutes(one.then) for one in node.branches)
 
 
 def _settled(node: Node) -> float:
     if isinstance(node, Leaf):
         return float(not node.open)
-    return sum(chance * _settled(then) for _, chance, then in node.branches)
+    return sum(one.chance * _settled(one.then) for one in node.branches)
+
+
+def _texts(node: Node) -> Iterator[str]:
+    """Everything on the page in which a name may stand."""
+    if isinstance(node, Leaf):
+        yield "" if node.open else node.why
+        return
+    yield node.title
+    yield from node.setup
+    for look in node.readings:
+        yield look.words
+    for branch in node.branches:
+        yield from _texts(branch.then)
+
+
+Told = tuple[Cell, float, Bud]
+"""A joint outcome with its chance and where it leads."""
 
 
 @dataclass
@@ -163,43 +256,75 @@ class _Telling:
     outlook: Outlook
     places: Sequence[str]
 
+    def plan(self, root: Bud, symptom: str) -> Plan:
+        """The whole of it."""
+        node, harness = self.node(root), self.planner.harness
+        names = tuple(names_in(harness, _texts(node)))
+        return Plan(harness.name, harness.title, symptom, _minutes(node), _settled(node), node, names)
+
     def node(self, bud: Bud) -> Node:
         """What stands at a bud."""
         choice, outcomes = bud.choice, bud.outcomes
         if choice is None:
             return self._leaf(bud.weights, cut=not bud.settled)
-        planned = self.outlook.planned[choice.test]
+        harness, planned = self.planner.harness, self.outlook.planned[choice.test]
         candidate, then = planned.candidate, outcomes[0][2].opened
         return Step(
-            candidate.name, candidate.title, tuple(setup_lines(candidate.setup)),
-            tuple(candidate.observations[place][0] for place in planned.places),
-            tuple(cautions_for(self.planner.harness, candidate.setup)), candidate.lead,
+            candidate.name, candidate.title, tuple(setup_lines(candidate.setup)), self._looks(planned),
+            tuple(cautions_for(harness, candidate.setup)), candidate.lead,
             choice.minutes, tuple(self.places[n] for n in sorted(then - bud.opened)), choice.gain,
-            tuple(self._branches(planned, outcomes)),
+            tuple(self._branches(planned, bud.weights, outcomes)),
         )  # fmt: skip
 
+    def _looks(self, planned: Planned) -> tuple[Look, ...]:
+        harness, sound = self.planner.harness, self.planner.sound_values(planned.candidate)
+        looks = []
+        for place in planned.places:
+            name, one = planned.candidate.observations[place]
+            looks.append(Look(name, where(harness, one), tag(harness, one),
+                              said(harness, one, float(sound[place])), one.points))  # fmt: skip
+        tags = Counter(one.tag for one in looks)
+        return tuple(one if tags[one.tag] == 1 else replace(one, tag=one.words) for one in looks)
+
     def _branches(
-        self, planned: Planned, outcomes: list[tuple[str, float, Bud]]
-    ) -> list[tuple[str, float, Node]]:
-        """Likeliest first; all that the tree does not follow comes last, as one."""
-        found: list[tuple[str, float, Node]] = []
-        alike: dict[tuple[str, ...], list[tuple[str, float, Bud]]] = {}
-        for label, share, bud in outcomes:
-            if bud.choice is not None:
-                found.append((label, share, self.node(bud)))
+        self, planned: Planned, weights: Array, outcomes: Sequence[Told]
+    ) -> list[Branch]:
+        """Likeliest first; what is left over comes last."""
+        read = [self._outcomes(planned, place) for place in planned.places]
+        names = [one.tag for one in self._looks(planned)]
+        groups = _groups(self._alike(outcomes))
+        ways = Ways(read, weights).part([[cell for cell, _, _ in some] for some in groups])
+        found = []
+        for some, way in zip(groups, ways, strict=True):
+            chance = float(way.weights.sum() / weights.sum())
+            if not chance:
+                continue
+            follows = [bud for _, _, bud in some if bud.choice is not None]
+            if follows:
+                then = self.node(follows[0])
             else:
-                leaf = self._leaf(bud.weights, cut=not bud.settled)
-                key = ("",) if leaf.open else ("verdict", *(unit for unit, _ in leaf.units[:1]))
-                alike.setdefault(key, []).append((label, share, bud))
-        for key, some in alike.items():
-            total = sum(share for _, share, _ in some)
-            weights = sum((share * bud.weights for _, share, bud in some),
-                          np.zeros_like(some[0][2].weights)) / total  # fmt: skip
-            labels = [one for one, _, _ in some]
-            others = [one for one, _, _ in outcomes if one not in labels]
-            label = REST if key == ("",) else _either(labels, others)
-            found.append((label, total, self._leaf(weights, cut=key == ("",))))
-        return sorted(found, key=lambda one: (isinstance(one[2], Leaf) and one[2].open, -one[1]))
+                then = self._leaf(way.weights, cut=not all(bud.settled for _, _, bud in some))
+            found.append(Branch(_when(names, read, way), chance, then))
+        return found
+
+    def _outcomes(self, planned: Planned, place: int) -> Outcomes:
+        candidate = planned.candidate
+        values = self.outlook.predicted[candidate.name][:, place]
+        return outcomes_of(self.planner.harness, candidate.observations[place][1], values)
+
+    def _alike(self, outcomes: Sequence[Told]) -> list[list[Told]]:
+        """Outcomes that lead to one place together, the likeliest first."""
+        alike: dict[object, list[Told]] = {}
+        for one in outcomes:
+            _, _, bud = one
+            if bud.choice is not None:
+                key: object = id(bud)
+            elif bud.settled:
+                key = int(np.argmax(np.bincount(self.outlook.known.unit, bud.weights)))
+            else:
+                key = ""
+            alike.setdefault(key, []).append(one)
+        return sorted(alike.values(), key=lambda some: -sum(share for _, share, _ in some))
 
     def _leaf(self, weights: Array, *, cut: bool) -> Leaf:
         known = self.outlook.known
@@ -209,26 +334,20 @@ class _Telling:
         units = [(known.units[int(n)], float(by_unit[n])) for n in np.argsort(-by_unit)[:_NAMED]]
         suspects = [known.suspects[int(n)].spec for n in np.argsort(-by_suspect)[:_NAMED]
                     if by_suspect[n] > _SPOKEN_OF * total]  # fmt: skip
-        named = [one for one in units[1:] if one[1] > _SPOKEN_OF]
-        return Leaf((units[0], *named), tuple(suspects), cut)
+        rest = [one for one in units[1:] if one[1] > _SPOKEN_OF]
+        return Leaf((units[0], *rest), tuple(suspects), cut)
 
 
-def _either(labels: Sequence[str], others: Sequence[str]) -> str:
-    """Outcomes with one verdict, told reading by reading where that says no more than they do.
+def _when(names: Sequence[str], read: Sequence[Outcomes], way: Way) -> tuple[str, ...]:
+    """The readings of a way in words."""
+    lines = [[finding(names[place], read[place].either(chosen)) for place, chosen in one.items()]
+             for one in way.lines]  # fmt: skip
+    return tuple(", ".join(one) for one in lines) or (OTHERWISE,)
 
-    >>> _either(["slow; about 0 V", "slow; about 12 V"], ["fast; about 0 V"])
-    'slow; about 0 V or about 12 V'
-    >>> _either(["slow; about 0 V", "fast; about 12 V"], ["fast; about 0 V"])
-    'slow; about 0 V or, fast; about 12 V'
-    """
-    named = [one for one in labels if not one.startswith(REST)]
-    if not named:
-        return REST
-    parts = [one.split("; ") for one in named]
-    if len({len(one) for one in parts}) > 1:
-        return " or, ".join(named)
-    columns = [list(dict.fromkeys(column)) for column in zip(*parts, strict=True)]
-    said = {"; ".join(one) for one in product(*columns)}
-    if said.isdisjoint(others):
-        return "; ".join(" or ".join(column) for column in columns)
-    return " or, ".join(named)
+
+def _groups(alike: Sequence[list[Told]]) -> list[list[Told]]:
+    """What is told apart before what is told by its last reading, what is not told apart last."""
+    def order(some: list[Told]) -> int:
+        return max(2 if cell == REST else 1 if ELSE in cell else 0 for cell, _, _ in some)
+
+    return sorted(alike, key=order)

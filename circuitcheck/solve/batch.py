@@ -24,49 +24,44 @@ from circuitcheck.physics.branch import Array
 from circuitcheck.solve.changes import Changes
 from circuitcheck.solve.curves import Curves, CurveSet
 from circuitcheck.solve.edits import Edits
-from circuitcheck.solve.near import NEAR, NearCurves, nearest
 from circuitcheck.solve.network import REFERENCE, TIE_SIEMENS, Network
 from circuitcheck.solve.newton import settle_curves, solved
-from circuitcheck.solve.ports import Ports, joined_up, wide_slots
+from circuitcheck.solve.ports import Ports, joined_up
 from circuitcheck.solve.ties import ties_of
-from circuitcheck.solve.wiring import Bool, Index, distinct
+from circuitcheck.solve.wiring import Bool, Ends, Index, distinct
 
 _ALL = slice(None)
 _DELICATE = 1e-7
 """Share of a branch's surroundings that has to be left of it, if digits are not to be lost."""
-_AMPS_LEFT = 1e-9
-"""What a curve far from a change may be off [A]."""
-_FOLLOWING = 8
-"""Rounds in which curves far away follow."""
 
 
 class Batch:
     """The operating points of all rows of changes, in their states, from one network.
 
     :param states: of every threshold in each row (rows, thresholds)
-    :param probes: node pairs that something will be read between
-    :param near: of many curves, how many are settled with each row
+    :param probes: numbers of the nodes that something will be read between
     """
 
     def __init__(
-        self, network: Network, changes: Changes, states: Bool, probes: Sequence[tuple[str, str]],
-        near: int = NEAR,
-    ) -> None:  # fmt: skip
+        self, network: Network, changes: Changes, states: Bool, probes: Ends
+    ) -> None:
         self.network = network
         self.circuit = network.circuit
         self.changes = changes
         self.states = states
-        self.near = min(near, len(network.wiring.curve_keys))
-        self._far: Array | None = None
-        """What curves that are not near draw beyond their tangents (rows, curves) [A]."""
-        self.watched = [
-            (name, one.watch) for name, one in network.circuit.thresholds.items()
-            if one.watch in network.circuit.branches
-        ]  # fmt: skip
+        self.bends = np.zeros(len(changes), dtype=np.intp)
+        """Of rows astray, how many curves they bend too much to be followed."""
+        self.moved_most = np.full(len(changes), np.inf)
+        """No volts anywhere have moved by more, against the network unchanged (rows,) [V]."""
+        self._shared = np.zeros(0, dtype=np.intp)
+        """Ports of the curves, if all rows settle with the same."""
         self.edits = Edits(network, changes, states)
         self.ties = ties_of(network.island, self.edits.slot, self.edits.adds, changes)
         self._number_ports(probes)
         self._list_edits()
+        self._extra = np.where(self.bridging, 0.0, self.extra_siemens).T.copy()
+        self._amps = np.where(self.bridging, 0.0, self.extra_amps).T.copy()
+        self._edits = self.edit_port.T.copy()
         self._solve()
 
     def __len__(self) -> int:
@@ -74,27 +69,23 @@ class Batch:
 
     # -- ports ----------------------------------------------------------------------------
 
-    def _number_ports(self, probes: Sequence[tuple[str, str]]) -> None:
+    def _number_ports(self, probes: Ends) -> None:
         network, changes, edits = self.network, self.changes, self.edits
-        wiring, branches = network.wiring, self.circuit.branches
-        index = wiring.index
-        watched = [branches[key] for _, key in self.watched]
+        wiring, watched = network.wiring, network.wiring.watched
         self._used = distinct(edits.slot[edits.slot >= 0])
         tail, numbers = joined_up([
-            wiring.curve_tail, [index[one.tail] for one in watched],
-            [index[tail] for tail, _ in probes], network.tied[self.ties.loose],
+            wiring.curve_tail, watched.tail, probes.tail, network.tied[self.ties.loose],
             changes.tail[self._used],
         ])  # fmt: skip
         head, _ = joined_up([
-            wiring.curve_head, [index[one.head] for one in watched],
-            [index[head] for _, head in probes], np.full(len(self.ties.loose), REFERENCE),
-            changes.head[self._used],
+            wiring.curve_head, watched.head, probes.head,
+            np.full(len(self.ties.loose), REFERENCE), changes.head[self._used],
         ])  # fmt: skip
         self.curve_ports, self.watch_ports, self.probe_ports, self._tie_ports, self._edit_ports = numbers
-        wide = np.ones(len(tail), dtype=bool)
-        if network.has_many_curves:
-            wide[self._edit_ports] = np.isin(self._used, wide_slots(edits.slot, ~edits.flips))
-        self.ports = Ports(network, tail, head, wide)
+        self.ports = self._ports(tail, head)
+
+    def _ports(self, tail: Index, head: Index) -> Ports:
+        return Ports(self.network, tail, head)
 
     def _list_edits(self) -> None:
         """Ports and sizes of what each row alters; ties that come off join as columns of their own."""
@@ -103,14 +94,20 @@ class Batch:
         port_of[self._used] = self._edit_ports
         port = port_of[edits.slot]
         self.bridging = edits.bridging(self.ports, port)
+        self.slot, self.siemens = edits.slot, edits.siemens
+        self.altered = (edits.slot >= 0) & ~edits.flips
+        """Which of them the row's change alters, and not its states."""
+        self.edit_port = port
+        self.extra_siemens, self.extra_amps = edits.extra_siemens, edits.extra_amps
+        if not ties.shape[1]:
+            return
         there = ties >= 0
         first = self._tie_ports[0] if len(self._tie_ports) else 0
         self.edit_port = np.concatenate([port, np.where(there, first + ties, 0)], axis=1)
         held, nothing = np.zeros(ties.shape, dtype=bool), np.zeros(ties.shape)
         self.bridging = np.concatenate([self.bridging, held], axis=1)
         self.slot = np.concatenate([edits.slot, np.full(ties.shape, -1, dtype=np.intp)], axis=1)
-        self.altered = np.concatenate([(edits.slot >= 0) & ~edits.flips, held], axis=1)
-        """Which of them the row's change alters, and not its states."""
+        self.altered = np.concatenate([self.altered, held], axis=1)
         self.siemens = np.concatenate([edits.siemens, nothing], axis=1)
         self.extra_siemens = np.concatenate(
             [edits.extra_siemens, np.where(there, -TIE_SIEMENS, 0.0)], axis=1)  # fmt: skip
@@ -120,30 +117,12 @@ class Batch:
 
     def _solve(self) -> None:
         """The altered branches are linear and go into the network; the curves are settled on it."""
-        network, rows = self.network, len(self)
-        self._extra = np.where(self.bridging, 0.0, self.extra_siemens).T.copy()
-        self._amps = np.where(self.bridging, 0.0, self.extra_amps).T.copy()
-        self._edits = self.edit_port.T.copy()
-        groups, edits = network.wiring.curves, self.changes.curves
-        if network.has_many_curves and self.near < len(self.curve_ports):
-            near = self._nearest()
-            curves: CurveSet = NearCurves(groups, network.tangent, near, edits)
-            self._settle(curves, self.curve_ports[near].T.copy())
-            self._follow(curves, near)
-        else:
-            curves = Curves(groups, network.tangent, rows, edits)
-            self._settle(curves, self.curve_ports[:, None])
+        curves = Curves(self.network.wiring.curves, self.network.tangent, len(self), self.changes.curves)
+        self._settle(curves, self.curve_ports[:, None])
 
-    def _nearest(self) -> Index:
-        """The curves that each row's edits move most."""
-        _, volts, _ = self._put_in(self._edits[:0], 0.0)
-        flow = self._extra * volts - self._amps
-        moved = self.ports.pushed(self.curve_ports, self.edit_port, flow.T)
-        keys = self.network.wiring.curve_keys
-        altered = {keys.index(key): edits.rows for key, edits in self.changes.curves.items()}
-        return nearest(moved, altered, self.near)
-
-    def _put_in(self, others: Index, pushed: Array | float) -> tuple[Array, Array, Array]:
+    def _put_in(
+        self, others: Index, pushed: Array | float = 0.0, rows: Index | slice = _ALL
+    ) -> tuple[Array, Array, Array]:
         """Each row's network with its edits in it, seen from their ports and then from others.
 
         :param others: (others, rows), or (others, 1) where they are the same for all rows
@@ -151,9 +130,10 @@ class Batch:
         :returns: resistances (ports, ports, rows), volts (ports, rows), and how much is left of each
             edit's surroundings (edits, rows) [1]
         """
-        between, edits, width = self.ports.between, self._edits, len(self._edits)
+        between, edits, width = self.ports.between, self._edits[:, rows], len(self._edits)
+        extra, amps = self._extra[:, rows], self._amps[:, rows]
         size = width + len(others)
-        r, volts = np.empty((size, size, len(self))), np.empty((size, len(self)))
+        r, volts = np.empty((size, size, edits.shape[1])), np.empty((size, edits.shape[1]))
         r[:width, :width] = between(edits[:, None], edits[None])
         r[:width, width:] = between(edits[:, None], others[None])
         r[width:, :width] = r[:width, width:].transpose(1, 0, 2)
@@ -162,24 +142,25 @@ class Batch:
         volts -= pushed
         left = np.empty(edits.shape)
         for column in range(width):
-            left[column] = put_in(r, volts, column, self._extra[column], self._amps[column])
+            left[column] = put_in(r, volts, column, extra[column], amps[column])
         return r, volts, left
 
-    def _settle(self, curves: CurveSet, others: Index, pushed: Array | float = 0.0) -> None:
+    def _settle(self, curves: CurveSet, others: Index) -> None:
         """The operating points.
 
         :param others: ports of the curves (curves, rows) or (curves, 1)
-        :param pushed: volts at the active ports that curves far away take (active, rows) [V]
         """
-        width, rows = len(self._edits), len(self)
-        r, volts, left = self._put_in(others, pushed)
+        width = len(self._edits)
+        r, volts, left = self._put_in(others)
         rest = settle_curves(volts[width:], r[width:, width:], curves)
         edited = volts[:width] - np.einsum("ijs,js->is", r[:width, width:], rest.amps)
         self._note_lost(np.abs(left))
         self.astray = ~rest.rested
         self._near_volts = rest.volts.T
-        everyone = np.broadcast_to(others, (len(others), rows))
+        everyone = np.broadcast_to(others, (len(others), len(self)))
         self._active = np.concatenate([self._edits, everyone])
+        if others.shape[1] == 1:
+            self._shared = others[:, 0]
         self._flow = np.concatenate([self._extra * edited - self._amps, rest.amps])
         self._slope = np.concatenate([self._extra, rest.slope])
 
@@ -207,23 +188,6 @@ class Batch:
             worst = self.slot[rows, np.argmin(left[:, rows], axis=0)]
             self.costly[rows] = np.append(self.changes.place, -1)[worst]
 
-    def _follow(self, curves: CurveSet, near: Index) -> None:
-        """Let the curves far away leave their tangents, a little, until nothing moves any more."""
-        network, rows = self.network, np.arange(len(self))
-        everyone = Curves(network.wiring.curves, network.tangent)
-        off = np.zeros(len(self))
-        for turn in range(_FOLLOWING):
-            far = everyone.beyond(self.volts(self.curve_ports).T, rows)[0].T
-            np.put_along_axis(far, near, 0.0, axis=1)
-            off = np.max(np.abs(far if self._far is None else far - self._far), axis=1)
-            # Most rows move nothing far away; the few others are looked at again by themselves.
-            if np.all(off < _AMPS_LEFT) or (self.near == NEAR and turn == 0):
-                break
-            self._far = far
-            pushed = self.ports.pushed_by(self.curve_ports, far, self.active)
-            self._settle(curves, self._active[len(self._edits) :], pushed.T)
-        self.astray |= off >= _AMPS_LEFT
-
     def answers(self, back: Array, rows: Index | slice = _ALL) -> Array:
         """What flows at the active ports when volts are put on them from outside [A].
 
@@ -235,18 +199,21 @@ class Batch:
 
     # -- what can be read off -------------------------------------------------------------
 
-    def volts(self, ports: Index) -> Array:
-        """Volts of wide ports in all rows (rows, ports), without a meter [V]."""
-        found = self.ports.volts[ports] - self.ports.pushed(ports, self.active, self.flow)
-        if self._far is not None:
-            found -= self.ports.pushed_by(self.curve_ports, self._far, ports)
+    def volts(self, ports: Index, rows: Index | slice = _ALL) -> Array:
+        """Volts of wide ports in some rows (rows, ports), without a meter [V]."""
+        own = len(self._active) - len(self._shared)
+        active, flow = self._active[:own, rows].T, self._flow[:, rows].T
+        moved = self.ports.pushed(ports, active, flow[:, :own])
+        if len(self._shared):
+            moved += flow[:, own:] @ self.ports.between(self._shared[:, None], ports[None])
+        found: Array = self.ports.volts[ports] - moved
         return found
 
-    @cached_property
-    def curve_volts(self) -> Array:
-        """Volts at all curves (rows, curves) [V]."""
-        settled = self._near_volts.shape[1] == len(self.curve_ports)
-        return self._near_volts if settled else self.volts(self.curve_ports)
+    def curve_volts(self, curve: int) -> Array:
+        """Volts at one curve in all rows (rows,) [V]."""
+        if self._near_volts.shape[1] == len(self.curve_ports):
+            return np.asarray(self._near_volts[:, curve])
+        return np.asarray(self.volts(self.curve_ports[curve : curve + 1])[:, 0])
 
     def curve_parameters(self, group: int, place: int) -> Array:
         """Parameters of one curve in all rows (rows, P)."""
@@ -357,13 +324,44 @@ class Batch:
             found |= ((self.slot == number) & self.altered).any(axis=1)
         return found
 
+    @cached_property
+    def _watch_slots(self) -> tuple[Index, Index]:
+        """Slots of watched branches, and the column of each among the watched (slots,)."""
+        pairs = sorted((number, column) for column, key in enumerate(self.network.wiring.watched.keys)
+                       for number in self.changes.slot_numbers.get(key, ()))  # fmt: skip
+        found = np.array(pairs, dtype=np.intp).reshape(-1, 2)
+        return found[:, 0], found[:, 1]
+
+    @cached_property
+    def stands_as_network(self) -> Bool:
+        """Rows in the states of the network (rows,)."""
+        return np.asarray(np.all(self.states == self.network.state_row, axis=1))
+
+    @cached_property
+    def alters_watched(self) -> Bool:
+        """Rows that alter a branch that a threshold watches."""
+        watched = np.zeros(len(self.changes.slots) + 1, dtype=bool)
+        watched[self._watch_slots[0]] = True
+        return np.asarray(watched[self.slot].any(axis=1))
+
+    def watched_flow(self, rows: Index | slice = _ALL) -> Array:
+        """Current of the branch behind each of ``watched`` in some rows (rows, watched) [A]."""
+        network, wiring = self.network, self.network.wiring
+        at = np.array([wiring.place[key] for key in wiring.watched.keys], dtype=np.intp)
+        volts = self.volts(self.watch_ports, rows)
+        siemens = np.repeat(network.siemens[at][None], len(volts), axis=0)
+        altering, slot = self.alters_watched[rows], self.slot[rows]
+        mine = np.flatnonzero(altering)
+        for number, column in zip(*(one.tolist() for one in self._watch_slots), strict=True):
+            there, which = np.nonzero(slot[mine] == number)
+            siemens[mine[there], column] = self.siemens[rows][mine[there], which]
+        found: Array = siemens * volts
+        return found
+
     def watched_amps(self) -> dict[str, Array]:
         """Current of the branch behind each threshold, in all rows [A]."""
-        volts = self.volts(self.watch_ports)
-        return {
-            name: self.siemens_of(key) * volts[:, column]
-            for column, (name, key) in enumerate(self.watched)
-        }
+        flow = self.watched_flow()
+        return {name: flow[:, column] for column, name in enumerate(self.network.wiring.watched.names)}
 
 
 def put_in(r: Array, volts: Array, column: int, siemens: Array, amps: Array) -> Array:
@@ -377,8 +375,8 @@ def put_in(r: Array, volts: Array, column: int, siemens: Array, amps: Array) -> 
     """
     across = r[:, column].copy()
     left: Array = 1 + siemens * across[column]
-    with np.errstate(divide="ignore", invalid="ignore"):
-        share = np.where(left == 0, 0.0, 1 / left)
+    nothing = left == 0
+    share = ~nothing / (left + nothing)
     own = share * (volts[column] + across[column] * amps)
     r -= across[:, None] * (share * siemens * across)
     volts -= across * (siemens * own - amps)

@@ -10,7 +10,6 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
-from functools import cached_property
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -57,6 +56,7 @@ class Changes:
     :param condition: number in ``conditions`` of when it is closed (rows, width)
     :param curves: altered curves, by key
     :param contacts: the contacts of the circuit
+    :param slot_numbers: the slots of each key
     """
 
     wiring: Wiring
@@ -71,6 +71,7 @@ class Changes:
     condition: Index
     curves: dict[str, CurveEdits]
     contacts: tuple[Contact, ...]
+    slot_numbers: dict[str, list[int]]
 
     @classmethod
     def of(
@@ -127,14 +128,6 @@ class Changes:
             condition=both(self.condition, 0), curves=curves,
         )  # fmt: skip
 
-    @cached_property
-    def slot_numbers(self) -> dict[str, list[int]]:
-        """The slots of each key."""
-        found: dict[str, list[int]] = {}
-        for number, one in enumerate(self.slots):
-            found.setdefault(one.key, []).append(number)
-        return found
-
 
 _LINEAR = (Conductor, Source)
 
@@ -147,6 +140,7 @@ class _Layout:
         self.branches = wiring.circuit.branches
         self.nodes = wiring.index
         self.slots: dict[tuple[str, str, str], int] = {}
+        self.slot_numbers: dict[str, list[int]] = {}
         self.conditions: dict[Condition, int] = {ALWAYS: 0}
         self.rows = sum(counts)
         self.listed: list[tuple[int, int, int, int, int]] = []
@@ -191,7 +185,12 @@ class _Layout:
         return self.conditions.setdefault(condition, len(self.conditions))
 
     def _slot(self, key: str, branch: Branch) -> int:
-        return self.slots.setdefault((key, branch.tail, branch.head), len(self.slots))
+        slot = key, branch.tail, branch.head
+        number = self.slots.get(slot)
+        if number is None:
+            number = self.slots[slot] = len(self.slots)
+            self.slot_numbers.setdefault(key, []).append(number)
+        return number
 
     def _fill_curve(self, key: str, old: Branch, new: Branch | None, rows: slice) -> None:
         one: Any = old if new is None else new
@@ -227,7 +226,7 @@ class _Layout:
             self.wiring, slots, tail, head, place,
             tuple(self.conditions), placed(np.repeat(slot, count), -1),
             placed(1 / _spread_out(self.ohm, count), 0.0), placed(_spread_out(self.emf, count), 0.0),
-            placed(np.repeat(condition, count), 0), curves, contacts,
+            placed(np.repeat(condition, count), 0), curves, contacts, self.slot_numbers,
         )  # fmt: skip
 
     def _contacts(self) -> Iterator[Contact]:

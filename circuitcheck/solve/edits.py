@@ -7,10 +7,12 @@ like any other, so that a change which throws one relay of many needs no network
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from circuitcheck.joined import Joined
 from circuitcheck.physics.branch import Array, Condition
 from circuitcheck.solve.changes import Changes
 from circuitcheck.solve.network import Network
@@ -74,15 +76,16 @@ class Edits:
     def _compare(self, slot: Index, siemens: Array, emf: Array, flips: Bool | None) -> None:
         """What is different from the network, adds first."""
         network, changes = self.network, self.changes
-        known = changes.place >= 0
-        was = np.append(np.where(known, network.siemens[changes.place], 0.0), 0.0)
-        was_amps = np.append(was[:-1] * np.where(known, network.wiring.emf[changes.place], 0.0), 0.0)
+        # Nothing stands at the end for what the network does not have, and for no slot, both -1.
+        place = np.append(changes.place, -1)
+        was = np.append(network.siemens, 0.0)[place]
+        was_amps = was * np.append(network.wiring.emf, 0.0)[place]
         # A place that a row leaves empty holds no siemens and no emf, and was nothing before.
         extra, amps = siemens - was[slot], siemens * emf - was_amps[slot]
         live = (extra != 0) | (amps != 0)
         adds = live & (siemens > 0) & (siemens == extra)
         flips = np.zeros(slot.shape, dtype=bool) if flips is None else flips
-        fields = slot, siemens, extra, amps, live, adds, flips
+        fields: tuple[Any, ...] = slot, siemens, extra, amps, live, adds, flips
         if slot.shape[1] > 1:
             first = _in_order(np.where(adds, 0, np.where(live, 1, 2)))
             first = first[:, : int(np.max(live.sum(axis=1), initial=0))]
@@ -119,6 +122,8 @@ class Edits:
     def _go_round(self, found: Bool, ports: Ports, port: Index) -> None:
         """Take back those that a branch which the row adds goes round."""
         rows = np.flatnonzero(found.any(axis=1) & self.adds.any(axis=1))
+        if not rows.size:
+            return
         adds, found_here = self.adds[rows], found[rows]
         seen = ports.between(port[rows][:, :, None], port[rows][:, None, :])
         # Of what is pushed in at the ends of an added branch, how much passes what is taken out.
@@ -134,21 +139,29 @@ class Edits:
         found[rows[one]] &= ~np.any(passed[one] > 0.5, axis=2)
         touched = ~few | np.any(passed > _TOUCHED, axis=(1, 2))
         known: dict[bytes, Bool] = {}
+        without: dict[frozenset[int], Joined[int]] = {}
         for row in rows[touched & ~one].tolist():
             mark = self.slot[row].tobytes() + self.removes[row].tobytes()
             if mark not in known:
-                known[mark] = self._apart(row)
+                gone = frozenset(self.changes.place[self.slot[row, self.removes[row]]].tolist())
+                if gone not in without:
+                    without[gone] = self.network.joined(gone)
+                known[mark] = self._apart(row, without[gone])
             found[row] = known[mark]
 
-    def _apart(self, row: int) -> Bool:
-        """The same of one row by the graph itself."""
-        removes, slot, changes = self.removes[row], self.slot[row], self.changes
+    def _apart(self, row: int, without: Joined[int]) -> Bool:
+        """The same of one row by the graph itself.
+
+        :param without: what is joined when all that the row removes is gone, and nothing added
+        """
+        removes, slot = self.removes[row], self.slot[row]
         found = np.zeros(len(removes), dtype=bool)
-        joined = self.network.joined(set(changes.place[slot[removes]].tolist()))
-        for number in slot[self.adds[row]].tolist():
-            joined.join(int(changes.tail[number]), int(changes.head[number]))
-        for column in np.flatnonzero(removes):
-            ends = int(changes.tail[slot[column]]), int(changes.head[slot[column]])
+        tail, head = self.changes.tail[slot].tolist(), self.changes.head[slot].tolist()
+        joined: Joined[int] = Joined()
+        for column in np.flatnonzero(self.adds[row]).tolist():
+            joined.join(without.root(tail[column]), without.root(head[column]))
+        for column in np.flatnonzero(removes).tolist():
+            ends = without.root(tail[column]), without.root(head[column])
             found[column] = not joined.together(*ends)
             joined.join(*ends)  # left in where it is a bridge: another beside it is then none
         return found

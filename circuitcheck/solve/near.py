@@ -3,16 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from copy import copy
 
 import numpy as np
 
 from circuitcheck.physics.branch import Array
 from circuitcheck.solve.changes import CurveEdits
-from circuitcheck.solve.curves import CurveSet, Tangent
+from circuitcheck.solve.curves import LEAK, CurveSet, Tangent
 from circuitcheck.solve.wiring import CurveGroup, Index
-
-NEAR = 6
-"""Curves that are settled with each row at first."""
 
 
 class NearCurves(CurveSet):
@@ -46,10 +44,19 @@ class NearCurves(CurveSet):
         at, column = np.nonzero(self.near[edits.rows] == curve)
         self._parameters[edits.rows[at], column, :width] = edits.parameters[at]
 
+    def take(self, rows: Index) -> NearCurves:
+        """The same of some rows."""
+        found = copy(self)
+        found.siemens, found.amps = self.siemens[:, rows], self.amps[:, rows]
+        found.near, found._kind = self.near[rows], self._kind[rows]
+        found._parameters = self._parameters[rows]
+        return found
+
     def drawn(self, volts: Array, rows: Index) -> tuple[Array, Array]:
         """Currents [A] and slopes [S] (near, rows)."""
         amps, slope = np.empty(volts.shape), np.empty(volts.shape)
-        kind, parameters = self._kind.T[:, rows], self._parameters.transpose(1, 0, 2)[:, rows]
+        kind = self._kind.take(rows, axis=0).T
+        parameters = self._parameters.take(rows, axis=0).transpose(1, 0, 2)
         for number, group in enumerate(self.groups):
             mine = kind == number
             own = parameters[mine][:, : group.parameters.shape[1]]
@@ -64,6 +71,22 @@ class NearCurves(CurveSet):
             parameters = self._parameters[mine, curve, : group.parameters.shape[1]]
             drawn[mine] = group.kind.behind(parameters, emf[mine], ohm[mine])
         return drawn
+
+
+def beyond_at(
+    groups: Sequence[CurveGroup], tangent: Tangent, curve: Index, volts: Array
+) -> Array:
+    """What some curves draw beyond their tangents, each at its volts (n,) [A].
+
+    :param curve: number of each (n,)
+    """
+    amps = np.empty(len(curve))
+    for group in groups:
+        mine = np.flatnonzero((curve >= group.columns.start) & (curve < group.columns.stop))
+        parameters = group.parameters[curve[mine] - group.columns.start]
+        amps[mine], _ = group.kind.current_and_slope(parameters, volts[mine])
+    found: Array = amps - tangent.amps[curve] - (tangent.siemens[curve] - LEAK) * volts
+    return found
 
 
 def nearest(moved: Array, altered: Mapping[int, Index], count: int) -> Index:

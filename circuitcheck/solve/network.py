@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Mapping
+from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
@@ -11,7 +12,7 @@ from numpy.typing import NDArray
 from circuitcheck.circuit.circuit import Circuit
 from circuitcheck.joined import Joined
 from circuitcheck.physics.branch import Array
-from circuitcheck.solve.curves import Curves, Tangent
+from circuitcheck.solve.curves import Curves, Reach, Tangent
 from circuitcheck.solve.cuts import cut_words
 from circuitcheck.solve.elimination import Elimination
 from circuitcheck.solve.newton import settle_curves
@@ -26,6 +27,18 @@ CURVE_SIEMENS = 0.01
 
 MANY_CURVES = 12
 """Above this, changes settle with the curves near them, and the others follow."""
+
+
+@dataclass(frozen=True)
+class Calm:
+    """The states that a network comes to next.
+
+    :param volts: as long as nothing moves by so much, the states come to the same [V]; below 0 where
+        a fuse blows, as which of them is the first then depends
+    """
+
+    after: NDArray[np.bool_]
+    volts: float
 
 
 class Network:
@@ -46,8 +59,10 @@ class Network:
         self.without = without
         self.siemens = wiring.siemens_in(states)
         self.siemens[list(without)] = 0.0
-        self._columns: dict[tuple[int, int], Array] = {}
-        self._own: dict[tuple[int, int], float] = {}
+        self._store = np.empty((wiring.size, 0))
+        self._places: dict[tuple[int, int], int] = {}
+        self._wide_volts = np.empty(0)
+        self._calm: dict[float, Calm] = {}
 
     @cached_property
     def state_row(self) -> NDArray[np.bool_]:
@@ -148,26 +163,41 @@ class Network:
 
         Solved for the two ends at once: a difference of two columns would lose what is between them.
         """
+        places = self.stored(tail, head)
+        return self._store[:, places]
+
+    @property
+    def store(self) -> Array:
+        """All columns solved so far, and room for more (n, places) [ohm]."""
+        return self._store
+
+    def stored(self, tail: Index, head: Index) -> Index:
+        """The places of the columns of some ports in ``store`` (ports,); the same ever after."""
         keys = list(zip(tail.tolist(), head.tolist(), strict=True))
-        new = [key for key in dict.fromkeys(keys) if key not in self._columns]
+        new = [key for key in dict.fromkeys(keys) if key not in self._places]
         if new:
-            pushed = np.zeros((self.wiring.size, len(new)))
+            known, size = len(self._places), self.wiring.size
+            pushed = np.zeros((size, len(new)))
             ends, place = np.array(new, dtype=np.intp).T, np.arange(len(new))
             pushed[ends[0], place] += 1.0
             pushed[ends[1], place] -= 1.0
-            self._columns.update(zip(new, self._factors.solve(pushed).T, strict=True))
-        found = np.empty((len(keys), self.wiring.size))
-        for number, key in enumerate(keys):
-            found[number] = self._columns[key]
-        return found.T
+            if known + len(new) > self._store.shape[1]:
+                room = np.empty((size, known + len(new) + self._store.shape[1] // 2))
+                room[:, :known] = self._store[:, :known]
+                self._store = room
+            self._store[:, known : known + len(new)] = self._factors.solve(pushed)
+            self._places.update(zip(new, range(known, known + len(new)), strict=True))
+        return np.array([self._places[key] for key in keys], dtype=np.intp)
 
     def own(self, tail: Index, head: Index) -> Array:
         """Resistance between the two nodes of each port (ports,) [ohm]."""
-        keys = list(zip(tail.tolist(), head.tolist(), strict=True))
-        for key in keys:
-            if key not in self._own:
-                self._own[key] = self._factors.own(*key)
-        return np.array([self._own[key] for key in keys])
+        return self._factors.apart(tail, head)
+
+    def wide_volts(self, places: Index) -> Array:
+        """Volts at the ports of some columns (ports,) while nothing is changed [V]."""
+        if len(self._wide_volts) < len(self._places):
+            self._wide_volts = self.pushed @ self._store[:, : len(self._places)]
+        return self._wide_volts[places]
 
     @cached_property
     def open_volts(self) -> Array:
@@ -188,6 +218,43 @@ class Network:
         ends = [np.full(len(self.wiring.curve_keys), volts) for volts in (0.0, 100.0)]
         at_rest, beyond = (self.curve_currents(one)[1] for one in ends)
         return np.flatnonzero((at_rest > 0) & (at_rest < 1e-3 * np.maximum(at_rest, beyond)))
+
+    def calm(self, fuses: float) -> Calm:
+        """What its states come to next, and how far volts may move without a change of that.
+
+        :param fuses: the least by which a fuse opens above its usual limit [1]
+        """
+        if fuses not in self._calm:
+            self._calm[fuses] = self._calm_with(fuses)
+        return self._calm[fuses]
+
+    def _calm_with(self, fuses: float) -> Calm:
+        place, wiring = self.wiring.place, self.wiring
+        after, least = self.state_row.copy(), np.inf
+        for column, one in enumerate(self.circuit.thresholds.values()):
+            at = place.get(one.watch)
+            if at is None:
+                size, siemens = 0.0, 0.0
+            else:
+                siemens = float(self.siemens[at])
+                across = self.open_volts[wiring.tail[at]] - self.open_volts[wiring.head[at]]
+                size = abs(siemens * float(across))
+            on, limit = bool(after[column]), one.on_amps * (fuses if one.latching else 1.0)
+            if one.latching:
+                margin = np.inf if on else limit - size
+            else:
+                margin = abs(size - (one.off_amps if on else limit))
+                after[column] = one.next_state(on, size)
+            least = min(least, margin / siemens if siemens else np.inf)
+        return Calm(after, 0.999 * float(least))
+
+    @cached_property
+    def reach(self) -> Reach:
+        """How far the curves' volts may move before they leave their tangents."""
+        wiring = self.wiring
+        rest = self.open_volts[wiring.curve_tail] - self.open_volts[wiring.curve_head]
+        own = self.own(wiring.curve_tail, wiring.curve_head)
+        return Reach.of(Curves(wiring.curves, self.tangent), rest, own)
 
     def curve_currents(self, volts: Array) -> tuple[Array, Array]:
         """Currents [A] and slopes [S] of all curves at their volts (curves,)."""

@@ -25,6 +25,9 @@ _SHORTER = 40
 """Trials to shorten one step."""
 _LAST_STEP = 1e-8
 """A step of all volts below this is the last [V]: what it leaves is of the order of its square."""
+_MANY = 10
+"""Rows for each unknown above which all at once are solved sooner than one by one, and right sides up to
+which."""
 
 Floats = NDArray[np.floating[Any]]
 
@@ -72,11 +75,12 @@ def settle_curves(c: Array, r: Array, curves: CurveSet) -> Rest:
                 rest.volts[:, rows], rest.amps[:, rows], rest.slope[:, rows] = u + s, i + d, slope
             if not left:
                 return rest
-            rows, r = rows[going], r[:, :, going]
-            u, i, s, d, beyond, slope = (one[:, going] for one in (u, i, s, d, beyond, slope))
+            stay = np.flatnonzero(going)
+            rows, r, going = rows[stay], r.take(stay, axis=2), going[stay]
+            u, i, s, d, beyond, slope = (one.take(stay, 1) for one in (u, i, s, d, beyond, slope))
         flow, slope = curves.beyond(u + s, rows)
-        first, last = np.sum(s * beyond, axis=0), np.sum(s * (flow - i - d), axis=0)
-        too_far = np.flatnonzero(last > 0.5 * np.abs(first))
+        first, last = _along(s, beyond), _along(s, flow - i - d)
+        too_far = np.flatnonzero((last > 0.5 * np.abs(first)) & going)
         if too_far.size:
             t = np.ones(len(rows))
             at = u[:, too_far], i[:, too_far], s[:, too_far], d[:, too_far]
@@ -116,6 +120,10 @@ def solved(matrix: Array, right: Floats) -> Array:
     :param right: (k, n, rows)
     """
     size = len(matrix)
+    if matrix.shape[2] < _MANY * size or right.shape[1] > _MANY:  # a library, row by row
+        whole = matrix.transpose(2, 0, 1) + np.eye(size)
+        by_row = np.linalg.solve(whole, np.asarray(right).transpose(2, 0, 1))
+        return np.asarray(by_row.transpose(1, 2, 0), dtype=np.float64)
     a = np.concatenate([matrix, right], axis=1)
     for k in range(size):
         a[k, k] += 1.0
@@ -130,6 +138,12 @@ def solved(matrix: Array, right: Floats) -> Array:
 
 def _times(r: Array, i: Floats) -> Array:
     found: Array = np.einsum("ijs,js->is", r, i)
+    return found
+
+
+def _along(step: Array, slope: Floats) -> Array:
+    """The slope along each row's step (rows,)."""
+    found: Array = np.einsum("is,is->s", step, slope)
     return found
 
 
@@ -150,7 +164,7 @@ def _shortened(
         at_low, at_high = low_at[going], high_at[going]
         t = (low[going] * at_high - high[going] * at_low) / (at_high - at_low)
         flow, _ = curves.beyond(u[:, going] + t * s[:, going], rows[going])
-        at = np.sum(s[:, going] * (flow - i[:, going] - t * d[:, going]), axis=0)
+        at = _along(s[:, going], flow - i[:, going] - t * d[:, going])
         share[going] = t
         below = at < 0
         # Twice on the same side: the other end counts half, so that it comes nearer too.

@@ -109,7 +109,7 @@ def curve_nudges(
                 continue
             column = group.columns.start + place
             branch = batch.circuit.branches[key]
-            volts = batch.curve_volts[rows, column]
+            volts = batch.curve_volts(column)[rows]
             base = batch.curve_parameters(number, place)[rows]
             for index, spread in enumerate(branch.spreads):  # type: ignore[union-attr]
                 if not spread:

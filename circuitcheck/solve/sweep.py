@@ -12,24 +12,29 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from circuitcheck.physics.branch import Array, Threshold
 from circuitcheck.solve.batch import Batch
 from circuitcheck.solve.changes import Changes
 from circuitcheck.solve.edits import alike_rows
-from circuitcheck.solve.near import NEAR
+from circuitcheck.solve.loom_batch import LoomBatch
 from circuitcheck.solve.network import Network, Networks
-from circuitcheck.solve.wiring import Bool, Index
+from circuitcheck.solve.wiring import Bool, Ends, Index, distinct
 
 _MOST_LEFT_OUT = 3
 """Branches that are left out of a network so that rows can put them in."""
 
 _AT_ONCE = 2048
-"""Rows solved together at the most: what they need has to lie in memory."""
+"""Rows solved together at the most."""
+_CELLS = 2**20
+"""Resistances between curves that are held at once, of all rows together."""
+_STRAIGHT_AT_ONCE = 32768
+"""The same of rows that bend no curve."""
 _FAR_APART = 16
 """States above which a network of one's own costs less than to make so many edits of another."""
-_NEARER = 4
-"""How many times as many curves are settled with a row whose others cannot follow."""
+_NEAR = (2, 6, 16, 48)
+"""Of many curves, how many are settled with a row; all if these are too few."""
 
 
 @dataclass
@@ -71,58 +76,70 @@ def settle(
     circuit = networks.circuit
     names = list(circuit.thresholds)
     begin = circuit.initial_states()
+    ends = networks.wiring.ends(probes)
     states = np.tile(np.array([begin[name] for name in names], dtype=bool), (len(changes), 1))
-    for row, already in enumerate(blown or ()):
-        for name in already & begin.keys():
-            states[row, names.index(name)] = True
+    if blown is not None:
+        kinds = {already: number for number, already in enumerate(set(blown))}
+        each = np.array([[name in already for name in names] for already in kinds], dtype=bool)
+        states |= each.reshape(-1, len(names))[[kinds[already] for already in blown]]
     waiting = np.arange(len(changes))
     done: list[Group] = []
     unsure: list[Index] = []
     rings: list[Index] = []
-    seen: dict[int, set[bytes]] = {}
+    been: list[NDArray[np.uint8]] = []
+    """States of all rows at the beginning of each round, packed."""
     for _ in range(2 * len(names) + 4):
         if not waiting.size:
             break
+        been.append(np.packbits(states, axis=1))
         moved: list[Index] = []
-        for group in _solved(networks, changes, states, waiting, probes):
+        for group in _solved(networks, changes, states, waiting, ends):
             if not isinstance(group, Group):
                 unsure.append(group)
                 continue
             batch, rows = group.batch, group.rows
             limit = np.ones(len(rows)) if fuses is None else fuses[rows]
-            after = _after(circuit.thresholds, group, limit)
-            rest = np.all(after == states[rows], axis=1)
+            after, rest = _after(circuit.thresholds, group, limit)
             if rest.any():
                 done.append(Group(rows[rest], group.local[rest], batch))
-            going = np.flatnonzero(~rest)
-            ring = np.array([_seen_before(seen, rows[n], states[rows[n]], after[n]) for n in going],
-                            dtype=bool)  # fmt: skip
-            states[rows] = after
-            rings.append(rows[going[ring]])
-            moved.append(rows[going[~ring]])
+            going = rows[~rest]
+            states[going] = after[~rest]
+            ring = _been_before(been, going, states)
+            rings.append(going[ring])
+            moved.append(going[~ring])
         waiting = np.concatenate(moved) if moved else waiting[:0]
     none = waiting[:0]
     return Settled(done, np.concatenate([none, *rings]), np.concatenate([waiting, *unsure]))
 
 
 def _solved(
-    networks: Networks, changes: Changes, states: Bool, waiting: Index,
-    probes: Sequence[tuple[str, str]],
+    networks: Networks, changes: Changes, states: Bool, waiting: Index, probes: Ends
 ) -> Iterator[Group | Index]:  # fmt: skip
     """The rows solved in their states; those that cannot be trusted by themselves."""
-    left = [(network, rows, NEAR) for network, rows in _shared_out(networks, states, waiting)]
+    count = len(networks.wiring.curve_keys)
+    left = [(network, rows, 0) for network, rows in _shared_out(networks, states, waiting)]
     while left:
         network, rows, near = left.pop()
-        batch = Batch(network, changes.take(rows), states[rows], probes, near)
+        most = _at_once(network, near)
+        if len(rows) > most:
+            left.append((network, rows[most:], near))
+            rows = rows[:most]
+        if network.has_many_curves:
+            batch: Batch = LoomBatch(network, changes.take(rows), states[rows], probes, near)
+        else:
+            near, batch = count, Batch(network, changes.take(rows), states[rows], probes)
         astray, delicate = batch.astray, batch.delicate & ~batch.astray
         trusted = np.flatnonzero(~astray & ~delicate)
         if trusted.size:
             yield Group(rows[trusted], trusted, batch)
-        if astray.any():
-            if batch.near < len(networks.wiring.curve_keys):
-                left.append((network, rows[astray], _NEARER * near))
-            else:
-                yield rows[astray]
+        if astray.any() and near >= count:
+            yield rows[astray]
+        elif astray.any():
+            wanted = np.maximum(batch.bends[astray], near + 1)
+            size = np.searchsorted(_NEAR, wanted)
+            for one in distinct(size).tolist():
+                nearer = min(count, (*_NEAR, count)[one])
+                left.append((network, rows[astray][size == one], nearer))
         # What costs a row its digits is left out of the network, and the row puts it in.
         for place in sorted(set(batch.costly[delicate].tolist())):
             costly = rows[delicate & (batch.costly == place)]
@@ -131,6 +148,13 @@ def _solved(
                 yield costly
             else:
                 left.append((networks.less(network, place), costly, near))
+
+
+def _at_once(network: Network, near: int) -> int:
+    """Rows solved together at the most: what they need has to lie in memory."""
+    if not network.has_many_curves:
+        return _AT_ONCE
+    return min(_AT_ONCE, 1 + _CELLS // near**2) if near else _STRAIGHT_AT_ONCE
 
 
 def _shared_out(
@@ -144,8 +168,7 @@ def _shared_out(
     strays: dict[tuple[int, int], tuple[Network, list[Index]]] = {}
     for group in alike_rows(states, rows):
         if len(group) >= networks.wiring.size:
-            for first in range(0, len(group), _AT_ONCE):
-                yield networks.of(states[group[0]]), group[first : first + _AT_ONCE]
+            yield networks.of(states[group[0]]), group
         else:
             network = networks.near(states[group[0]])
             # Rows that differ by many states would widen the arrays of those that differ by few.
@@ -159,28 +182,58 @@ def _shared_out(
         yield network, np.concatenate(groups)
 
 
-def _seen_before(seen: dict[int, set[bytes]], row: int, before: Bool, after: Bool) -> bool:
-    """Note where a row was; whether it now comes back to where it has been: it buzzes."""
-    been = seen.setdefault(int(row), set())
-    been.add(before.tobytes())
-    return after.tobytes() in been
+def _been_before(been: Sequence[NDArray[np.uint8]], rows: Index, states: Bool) -> Bool:
+    """Whether rows come back to states in which they have been: they buzz."""
+    now = np.packbits(states[rows], axis=1)
+    found = np.zeros(len(rows), dtype=bool)
+    for one in been:
+        found |= np.all(one[rows] == now, axis=1)
+    return found
 
 
-def _after(thresholds: Mapping[str, Threshold], group: Group, fuses: Array) -> Bool:
-    """The next states of all rows; the same rule as ``states.next_states``."""
-    states = group.batch.states[group.local]
-    amps = {name: one[group.local] for name, one in group.batch.watched_amps().items()}
+def _after(thresholds: Mapping[str, Threshold], group: Group, fuses: Array) -> tuple[Bool, Bool]:
+    """The next states of all rows, by the same rule as ``states.next_states``, and which stay."""
+    batch, local = group.batch, group.local
+    if not batch.network.has_many_curves:
+        return _after_flow(thresholds, batch, local, fuses)
+    states = batch.states[local]
     after = states.copy()
-    over = np.zeros(states.shape)
+    calm = batch.network.calm(float(fuses.min(initial=1.0)))
+    as_sound = (batch.moved_most[local] < calm.volts) & ~batch.alters_watched[local]
+    as_sound &= batch.stands_as_network[local]
+    after[as_sound] = calm.after
+    moved = np.flatnonzero(~as_sound)
+    if moved.size:
+        after[moved], _ = _after_flow(thresholds, batch, local[moved], fuses[moved])
+    return after, np.all(after == states, axis=1)
+
+
+def _after_flow(
+    thresholds: Mapping[str, Threshold], batch: Batch, local: Index, fuses: Array
+) -> tuple[Bool, Bool]:
+    """The same of some rows of a batch, by the currents that the thresholds watch."""
+    rows = slice(None) if len(local) == len(batch) else local
+    states = batch.states[rows]
+    after, still = states.copy(), np.ones(len(states), dtype=bool)
+    amps = dict(zip(batch.network.wiring.watched.names, batch.watched_flow(rows).T, strict=True))
+    over: dict[int, Array] = {}
     for column, (name, one) in enumerate(thresholds.items()):
-        size = np.abs(amps.get(name, np.zeros(len(states))))
+        was = states[:, column]
+        size = np.abs(amps[name]) if name in amps else np.zeros(len(states))
         if one.latching:
             share = size / (one.on_amps * fuses)
-            over[:, column] = np.where(~states[:, column] & (share >= 1), share, 0.0)
+            share[was] = 0.0
+            if share.max(initial=0.0) >= 1:
+                over[column] = share
         else:
-            after[:, column] = np.where(states[:, column], size > one.off_amps, size >= one.on_amps)
-    still = np.all(after == states, axis=1) & np.any(over > 0, axis=1) if over.size else []
-    for row in np.flatnonzero(still):
+            after[:, column] = np.where(was, size > one.off_amps, size >= one.on_amps)
+            still &= after[:, column] == was
+    if over:
         # Of equals the last: a lead's fuse comes after those of the vehicle.
-        after[row, int(np.flatnonzero(over[row] >= 0.999 * over[row].max())[-1])] = True
-    return after
+        columns, shares = np.array(list(over))[::-1], np.stack(list(over.values())[::-1])
+        most = shares.max(axis=0)
+        blows = np.flatnonzero(still & (most >= 1))
+        worst = np.argmax(shares[:, blows] >= 0.999 * most[blows], axis=0)
+        after[blows, columns[worst]] = True
+        still[blows] = False
+    return after, still

@@ -38,12 +38,11 @@ def ties_of(island: Index, slot: Index, adds: Bool, changes: Changes) -> Ties:
         return Ties(none[0], none, ())
     one, other = island[changes.tail[slot]], island[changes.head[slot]]
     joins = adds & (one != other)
-    alike: dict[tuple[tuple[int, int], ...], list[int]] = {}
-    for row in np.flatnonzero(joins.any(axis=1)).tolist():
-        at = joins[row]
-        pairs = tuple(zip(one[row, at].tolist(), other[row, at].tolist(), strict=True))
-        alike.setdefault(pairs, []).append(row)
-    found = [(np.array(listed, dtype=np.intp), _merged(pairs)) for pairs, listed in alike.items()]
+    found = []
+    for listed in _alike(np.where(joins, one * (int(island.max()) + 1) + other, -1)):
+        at = joins[listed[0]]
+        pairs = zip(one[listed[0], at].tolist(), other[listed[0], at].tolist(), strict=True)
+        found.append((listed, _merged(tuple(pairs))))
     loose = sorted({number for _, merged in found for number in merged})
     place = {number: column for column, number in enumerate(loose)}
     column = np.full((rows, max((len(merged) for _, merged in found), default=0)), -1, dtype=np.intp)
@@ -54,6 +53,20 @@ def ties_of(island: Index, slot: Index, adds: Bool, changes: Changes) -> Ties:
         islands = range(int(island.max()) + 1)
         joined.append((listed, np.array([_root(merged, n) for n in islands], dtype=np.intp)))
     return Ties(np.array(loose, dtype=np.intp) - 1, column, tuple(joined))
+
+
+def _alike(codes: Index) -> list[Index]:
+    """Rows in groups of equal codes (rows, width); those with none, -1 throughout, left out."""
+    rows = np.flatnonzero(np.any(codes >= 0, axis=1))
+    if not rows.size:
+        return []
+    label = np.zeros(len(rows), dtype=np.intp)
+    for column in codes[rows].T:  # label after label, so that no number grows too large
+        _, both = np.unique(label * (int(codes.max()) + 2) + column + 1, return_inverse=True)
+        label = both.reshape(-1)
+    order = np.argsort(label, kind="stable")
+    ends = np.flatnonzero(np.diff(label[order])) + 1
+    return [one for one in np.split(rows[order], ends) if one.size]
 
 
 def _merged(pairs: tuple[tuple[int, int], ...]) -> dict[int, int]:

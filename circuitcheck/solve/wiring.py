@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -45,6 +46,22 @@ def grouped(curves: Mapping[str, Curve]) -> tuple[CurveGroup, ...]:
     return tuple(groups)
 
 
+@dataclass(frozen=True)
+class Ends:
+    """Pairs of nodes by their numbers (pairs,)."""
+
+    tail: Index
+    head: Index
+
+
+@dataclass(frozen=True)
+class Watched(Ends):
+    """The branches that thresholds watch: their ends, keys, and the names of the thresholds."""
+
+    names: tuple[str, ...]
+    keys: tuple[str, ...]
+
+
 class Wiring:
     """Nodes by number, the reference 0; linear branches and curves by their ends.
 
@@ -82,6 +99,21 @@ class Wiring:
         tails = [self.index[one.tail] for one in listed]
         heads = [self.index[one.head] for one in listed]
         return np.array(tails, dtype=np.intp), np.array(heads, dtype=np.intp)
+
+    def ends(self, pairs: Sequence[tuple[str, str]]) -> Ends:
+        """Pairs of nodes by their numbers."""
+        tail = [self.index[one] for one, _ in pairs]
+        head = [self.index[other] for _, other in pairs]
+        return Ends(np.array(tail, dtype=np.intp), np.array(head, dtype=np.intp))
+
+    @cached_property
+    def watched(self) -> Watched:
+        """What thresholds watch, of those that are there."""
+        branches = self.circuit.branches
+        there = {name: one.watch for name, one in self.circuit.thresholds.items()
+                 if one.watch in branches}  # fmt: skip
+        tail, head = self._ends(branches[key] for key in there.values())
+        return Watched(tail, head, tuple(there), tuple(there.values()))
 
     @property
     def size(self) -> int:

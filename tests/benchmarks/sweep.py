@@ -3,7 +3,7 @@
     python tests/benchmarks/sweep.py [--json] [--harness twin-fan-switch] [--rounds 5]
 
 Every fault of a harness at sixteen values of its unknown, in one of its tests, both sides in the same
-run; medians. The simulator (``ngspice``) alters one resistance of the exported deck and solves again, in
+run; medians of processor time, so that other work on the machine does not count. The simulator (``ngspice``) alters one resistance of the exported deck and solves again, in
 one process, its start-up taken off; lcapy answers one point in numbers; ``numpy.linalg.solve`` is given
 one nodal matrix for each point, its motors taken as linear, which is the least that plain solving costs.
 """
@@ -12,6 +12,7 @@ import argparse
 import json
 import os
 import re
+import resource
 import statistics
 import subprocess
 import time
@@ -25,8 +26,8 @@ import numpy as np
 import circuitcheck
 from circuitcheck.circuit.build import lasting_faults
 from circuitcheck.expect.expected import ChosenFault, bench_for, combined
+from circuitcheck.expect.pairs import sweep_pairs
 from circuitcheck.expect.second_opinion import deck, exact_point, observed
-from circuitcheck.expect.service import blown_in_service
 from circuitcheck.solve.changes import Changes
 from circuitcheck.solve.network import Network, Networks
 from circuitcheck.solve.sweep import settle
@@ -37,12 +38,19 @@ SPICE_POINTS = 400
 
 
 def timed(work, rounds):
+    work()  # the machine's own caches are warm on both sides
     seconds = []
     for _ in range(rounds):
-        begin = time.perf_counter()
+        begin = time.process_time()
         work()
-        seconds.append(time.perf_counter() - begin)
+        seconds.append(time.process_time() - begin)
     return statistics.median(seconds)
+
+
+def of_children():
+    """Processor time of the processes that this one has waited for [s]."""
+    used = resource.getrusage(resource.RUSAGE_CHILDREN)
+    return used.ru_utime + used.ru_stime
 
 
 def every_fault(harness, bench):
@@ -88,9 +96,9 @@ def spice(harness, test, rounds):
         with TemporaryDirectory() as folder:
             path = Path(folder) / "deck.cir"
             path.write_text(head + body, encoding="utf-8")
-            begin = time.perf_counter()
+            begin = of_children()
             subprocess.run(["ngspice", "-b", str(path)], capture_output=True, check=False)
-            return time.perf_counter() - begin
+            return of_children() - begin
 
     found = [run(SPICE_POINTS) - run(0) for _ in range(rounds)]
     return statistics.median(found) / SPICE_POINTS
@@ -99,9 +107,9 @@ def spice(harness, test, rounds):
 def exact(harness, test):
     """Seconds of one point by lcapy in numbers."""
     one = observed(harness, test)[0]
-    begin = time.perf_counter()
+    begin = time.process_time()
     exact_point(one.circuit, one.point)
-    return time.perf_counter() - begin
+    return time.process_time() - begin
 
 
 def plain(harness, test, rounds):
@@ -121,29 +129,9 @@ def plain(harness, test, rounds):
 
 def all_pairs(loom):
     """Seconds for all pairs of faults over all tests of a harness, and how many points that is."""
-    harness = loom.harness
-    modes = [ChosenFault(one, one.severity.typical if one.severity else 0.0)
-             for one in lasting_faults(harness)]  # fmt: skip
-    numbers = [(a, b) for b in range(len(modes)) for a in range(b)
-               if modes[a].mode.where != modes[b].mode.where]  # fmt: skip
-    pairs = [(modes[a], modes[b]) for a, b in numbers]
-    begin = time.perf_counter()
-    risky = [n for n, pair in enumerate(pairs) if any(one.mode.overloads for one in pair)]
-    blown = [frozenset()] * len(pairs)
-    rules = [lambda branches, n=n: combined(pairs[n], branches) for n in risky]
-    for n, already in zip(risky, blown_in_service(harness, rules), strict=True):
-        blown[n] = already
-    for test in harness.tests.values():
-        bench = bench_for(harness, test)
-        branches, swap = bench.circuit.branches, test.setup.swap
-        changes = [combined([one], branches, swap) for one in modes]
-        together = np.array(numbers)
-        for row, (a, b) in enumerate(numbers):
-            if changes[a].keys() & changes[b].keys():  # the second acts on what the first left
-                together[row] = len(changes), -1
-                changes.append(combined(pairs[row], branches, swap))
-        bench.run(changes, blown=blown, together=together)
-    return time.perf_counter() - begin, len(pairs) * len(harness.tests)
+    begin = time.process_time()
+    pairs, values = sweep_pairs(loom.harness)
+    return time.process_time() - begin, len(pairs) * len(values)
 
 
 if __name__ == "__main__":
@@ -157,12 +145,14 @@ if __name__ == "__main__":
     name = given.test or list(loom.harness.tests)[-3]
     seconds, points = ours(loom.harness, name, given.rounds)
     each = seconds / points
+    every = [ours(loom.harness, test, given.rounds) for test in loom.harness.tests]
     by_spice, by_exact = spice(loom.harness, name, given.rounds), exact(loom.harness, name)
     by_plain = plain(loom.harness, name, given.rounds)
     pair_seconds, pair_points = all_pairs(loom)
     found = {
         "harness": given.harness, "test": name, "points": points,
         "microseconds_a_point": 1e6 * each,
+        "microseconds_a_point_all_tests": 1e6 * sum(one for one, _ in every) / sum(n for _, n in every),
         "ngspice_microseconds": 1e6 * by_spice, "times_ngspice": by_spice / each,
         "lcapy_seconds": by_exact, "times_lcapy": by_exact / each,
         "plain_solve_microseconds": 1e6 * by_plain, "times_plain_solve": by_plain / each,
@@ -172,4 +162,4 @@ if __name__ == "__main__":
         print(json.dumps(found, indent=2))
     else:
         for key, value in found.items():
-            print(f"{key:28} {value if isinstance(value, str | int) else f'{value:.4g}'}")
+            print(f"{key:30} {value if isinstance(value, str | int) else f'{value:.4g}'}")

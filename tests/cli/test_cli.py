@@ -1,8 +1,10 @@
 """The command line: JSON alone on standard output, one line a mistake, exit status 0 or 2."""
 
 import json
+import os
 import subprocess
 import sys
+from pathlib import Path
 
 import pytest
 from typer.testing import CliRunner
@@ -132,10 +134,11 @@ def test_no_blanks_at_the_ends_of_lines():
         assert [line for line in lines if line != line.rstrip()] == []
 
 
-def test_cautions_are_set_in_under_their_mark():
-    lines = run("expect", "first-fan", "--test", "switch-bridged").stderr.splitlines()
+def test_each_caution_takes_a_line_and_what_holds_for_all_work_comes_last():
+    lines = run("expect", "first-fan").stderr.splitlines()
     assert len(lines) > 3
-    assert all(line.startswith(("! ", "  ")) for line in lines)
+    assert all(line.startswith("! ") and len(line) <= 80 for line in lines)
+    assert "airbag" in lines[-1]
 
 
 def test_a_verdict_prints_as_text():
@@ -143,3 +146,39 @@ def test_a_verdict_prints_as_text():
     said = str(loom.locate(readings_files("twin-fan-switch")["slow-on-low"]))
     assert said.startswith("located: Put right: right fan")
     assert "group  chance  suspect" in said
+
+
+def test_a_fuse_that_blew_in_use_is_told():
+    """A feed that touches the body draws far more than its fuse stands for (Ohm's law)."""
+    done = run("whatif", "twin-fan-switch", "--fault", "W9 short to ground", "--test", "hot")
+    assert "F3 has blown in use, before any of these tests" in done.stdout
+    assert "blown" not in run("expect", "twin-fan-switch", "--test", "hot").stdout
+
+
+def test_a_sheet_grows_by_what_next_asks_for(tmp_path):
+    path = str(tmp_path / "job.yaml")
+    first = run("next", "twin-fan-switch", path, "--add", "--symptom", "right fan dead on low")
+    assert first.exit_code == 0
+    assert f"Added to {path}" in " ".join(first.stdout.split())
+    text = Path(path).read_text(encoding="utf-8")
+    assert text.splitlines()[:2] == ["harness: twin-fan-switch", "symptom: right fan dead on low"]
+    again = run("next", "twin-fan-switch", path, "--json")
+    asked = [json.loads(run("next", "twin-fan-switch", *more, "--json").stdout)["test"]["name"]
+             for more in ([path], ["--symptom", "right fan dead on low"])]  # fmt: skip
+    assert again.exit_code == 0
+    assert asked[0] == asked[1]
+
+
+def test_the_name_of_the_sheet_to_add_to_is_asked_for():
+    assert "--add needs the name of a sheet" in run("next", "first-fan", "--add").stderr
+
+
+@pytest.mark.parametrize("verb", [["expect", "first-fan"], ["--help"], ["faults", "first-fan"]])
+def test_a_pipe_that_nobody_reads_is_no_mistake(verb):
+    """Both streams go to a reader that has left, as in ``2>&1 | head -1``."""
+    read, write = os.pipe()
+    os.close(read)
+    done = subprocess.run([sys.executable, "-m", "circuitcheck", *verb], stdout=write, stderr=write,
+                          check=False)  # fmt: skip
+    os.close(write)
+    assert done.returncode == 0

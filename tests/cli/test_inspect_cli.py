@@ -101,7 +101,7 @@ def test_the_lead_of_a_test_is_the_one_that_expect_names():
     assert json.loads(done.stdout) == {"low-at-the-plug": expected["tests"][0]["lead"]}
     table = run("wire", "--harness", "twin-fan-switch")
     assert "needs no lead" in table.stdout
-    assert "fused lead" in table.stderr
+    assert "Fused leads only" in table.stderr
 
 
 @pytest.mark.parametrize("verb", ["inspect", "wire"])

@@ -216,6 +216,9 @@ ONE_PROBLEM = {
                               "no wire on G1.-", "minus clamp", ""),
     "plus joined to minus": (GOOD, "to: F3.in", "to: G1.-", "wires.W1",
                              "plus joined to battery minus", "a load between", ""),
+    "no way out": (GOOD, "  W9: {", "  # W9: {", "parts.M1", "no wire on M1.-", "a wire there too", ""),
+    "colour in words": (GOOD, "colour: BK", "colour: black", "wires.W0.colour", "'black'",
+                        "(nearest: BK)", ""),
     "supply names no battery": (GOOD, "battery: G1", "battery: F3", "supply.battery", "'F3'",
                                 "kind battery: G1", ""),
     "supply names a missing one": (TWO, "battery: G1", "battery: G11", "supply.battery", "'G11'",
@@ -315,6 +318,7 @@ ONE_PROBLEM["unknown key at the top"] = (
 )  # fmt: skip
 #: where the answer is not on the line of the change: the line begins so
 ELSEWHERE = {
+    "no way out": "  M1:",
     "part never wired": "  F9:", "no strap": "  E0:", "battery minus unwired": "  G1:",
     "at rest nowhere": "  S3:", "endless cavities": "  X2:",
 }  # fmt: skip

@@ -69,6 +69,8 @@ def test_what_readings_cannot_part_is_put_right_one_after_the_other(planner):
     done = follow(draw_case(HARNESS, 1, 0), planner)
     assert (done.units, done.needless, done.unparted) == (("K1.30", "K1.87"), ("K1.30",), ("K1.30",))
     assert (done.cured, done.first_time, done.first_right) == (True, False, False)
+    found = replace(play(GROUND, "look M1").debrief(), followed=done)
+    assert "K1.30 in vain (its readings could not tell that from" in " ".join(debrief_lines(found))
     # What all rests on is read a second time before anything is put right, as 'next' asks for.
     first = done.lines[: done.lines.index("renew K1.30")]
     looked = [one for one in first if one.startswith(("volts", "drop", "ohms", "lamp", "look", "listen"))]

@@ -84,7 +84,7 @@ def test_a_plan_goes_by_it_too():
     """The first unit of every leaf stands for its suspects; a fan renewed a moment ago leads none."""
     def leaves(node):
         return [node] if not hasattr(node, "branches") else [
-            leaf for branch in node.branches for leaf in leaves(branch[-1])]
+            leaf for branch in node.branches for leaf in leaves(branch.then)]
 
     symptom, done = "left fan dead on low", ("left fan",)
     before = {one.units[0][0] for one in leaves(LOOM.plan(symptom, depth=1).root)}

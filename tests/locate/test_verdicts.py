@@ -181,3 +181,12 @@ def test_what_a_bad_vehicle_can_give_is_weighed(read):
     loom = circuitcheck.load("twin-fan-switch")
     verdict = loom.locate({"high-at-the-plug": {"battery": read, "left": "fast"}})
     assert "misread" not in verdict.summary
+
+
+def test_a_look_that_is_off_is_not_called_sound_wiring():
+    """Left fast, right slow at full speed: an eye may err, but the sheet does not say that all is well."""
+    loom = circuitcheck.load("twin-fan-switch")
+    verdict = loom.locate({"high-at-the-plug": {"left": "fast", "right": "slow"}})
+    assert verdict.verdict == "narrowed"
+    assert "'right' in high-at-the-plug read slow, where it gives fast" in verdict.summary
+    assert "Most likely to put right: right fan" in verdict.summary

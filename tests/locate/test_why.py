@@ -69,7 +69,7 @@ class TestCommand:
     def test_for_people(self):
         text = self.run()
         assert "The ledger" in text
-        assert "tenths of a decade" in " ".join(text.split())
+        assert "'30:1 for' means" in " ".join(text.split())
         assert "the readings speak as for E2 high resistance" in text
 
     def test_for_programs(self):

@@ -1,12 +1,13 @@
 """ngspice against our readings, through decks; it fails where ngspice is not installed.
 
-Each harness takes its share of faults here: every fault mode of every kind of part once, and a
-seeded third of all the others, forty at most. ``tests/benchmarks/oracle.py`` takes all of them.
-Beside the shipped harnesses there is ``every-kind.yaml``, with every part, instrument and set-up.
+Every fault mode of every kind of part is compared in two harnesses that have it, and some faults more
+in each. ``tests/benchmarks/oracle.py`` takes all of them. Beside the shipped harnesses there is
+``every-kind.yaml``, with every part, instrument and set-up.
 """
 
 import random
 import re
+from functools import cache
 from pathlib import Path
 
 import numpy as np
@@ -17,6 +18,7 @@ from circuitcheck.circuit.circuit import Circuit
 from circuitcheck.expect.expected import expect_tests, find_fault
 from circuitcheck.expect.second_opinion import deck
 from circuitcheck.harness.load import load_harness
+from circuitcheck.parts import KINDS
 from circuitcheck.physics.branch import Conductor, Source
 from circuitcheck.physics.diode import Junction
 from circuitcheck.physics.lamp import Filament
@@ -29,24 +31,43 @@ HARNESSES = [*sorted(harness_files()), str(Path(__file__).with_name("every-kind.
 each_harness = pytest.mark.parametrize("name", HARNESSES, ids=[Path(n).stem for n in HARNESSES])
 
 
-def share(harness, seed):
-    """One fault of each mode of each kind of part, and a few of the others.
+@cache
+def dealt():
+    """Faults to compare in each harness: {name: faults}.
 
-    ``tests/benchmarks/oracle.py`` compares all of them."""
-    faults = typical(harness)
-    random.Random(seed).shuffle(faults)
-    first = {}
-    for one in faults:
-        part = harness.parts.get(one.mode.where.split(".")[0])
-        first.setdefault((part.kind if part else "wire", one.mode.mode), one)
-    others = [one for one in faults if one not in first.values()]
-    return [*first.values(), *others[: min(len(others) // 12, 5)]]
+    Every mode of every kind of part goes to two of the harnesses that have it, and each harness
+    gets five faults more. ``tests/benchmarks/oracle.py`` compares all of them in all."""
+    draw = random.Random("dealt")
+    holders, others = {}, {}
+    for name in HARNESSES:
+        harness = load_harness(name)
+        faults = typical(harness)
+        draw.shuffle(faults)
+        first = {}
+        for one in faults:
+            part = harness.parts.get(one.mode.where.split(".")[0])
+            first.setdefault((part.kind if part else "wire", one.mode.mode), one)
+        for mode, one in first.items():
+            holders.setdefault(mode, []).append((name, one))
+        others[name] = [one for one in faults if one not in first.values()][:5]
+    for known in holders.values():
+        draw.shuffle(known)
+        for name, one in sorted(known, key=lambda pair: pair[0] != HARNESSES[-1])[:2]:
+            others[name].append(one)
+    return others
+
+
+def test_faults_of_every_kind_of_part_are_dealt():
+    given = set()
+    for name, faults in dealt().items():
+        parts = load_harness(name).parts
+        given |= {parts[where].kind for one in faults if (where := one.mode.where.split(".")[0]) in parts}
+    assert given == set(KINDS)
 
 
 @each_harness
 def test_simulator_agrees_sound_and_with_faults(name):
-    harness = load_harness(name)
-    found = compare(harness, [[], *([one] for one in share(harness, harness.name))])
+    found = compare(load_harness(name), [[], *([one] for one in dealt()[name])])
     assert found.rows
     assert not found.wrong, "\n".join(map(str, found.wrong))
 

@@ -39,10 +39,10 @@ VOLTS = 1e-6
 METERED_VOLTS = 2e-5
 """The same for a meter: where it alone holds an island, 1e-7 S beside joints of 1e4 S leave some
 microvolts of rounding in the plain solver, a fiftieth of a meter's last digit at most."""
-ROWS = 80
+ROWS = 40
 """Faults and values of each test that are compared; the sweep itself takes all of them."""
-METERED = 10
-PAIRS = 12
+METERED = 6
+PAIRS = 9
 
 
 @cache

@@ -37,7 +37,7 @@ def offered(order: Order, stage: Stage, setup: Setup) -> Offer:
     point = solve_point(build_circuit(order.harness, setup))
     always = dict(_at_the_feed(order, stage, setup))
     if stage.battery:
-        always.update(_at_the_fans(order, stage, point))
+        always.update(_at_the_fans(order, point))
     always.update(_looked_at(order, stage, point))
     return Offer(always, {} if stage.battery else dict(_at_the_sockets(order, stage)))
 
@@ -76,9 +76,7 @@ def _open_to(order: Order, stage: Stage, end: str) -> bool:
     return name in stage.out or name == stage.fit or order.harness.parts[name].kind == "fuse"
 
 
-def _at_the_fans(
-    order: Order, stage: Stage, point: OperatingPoint
-) -> Iterator[tuple[str, Observation]]:
+def _at_the_fans(order: Order, point: OperatingPoint) -> Iterator[tuple[str, Observation]]:
     """Current and volts lost to and from each fan that runs, at its own plug."""
     battery = order.harness.supply.battery
     plus, minus = f"{battery}.+", f"{battery}.-"

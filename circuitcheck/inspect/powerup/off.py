@@ -42,8 +42,11 @@ def off_reading(plan: PowerupPlan, step: Step, reading: Reading) -> Off | None:
     if found is None:
         return None
     expected, spread = found
-    fits = _word_fits if reading.word else _number_fits
-    if fits(plan, reading, expected, spread):
+    if reading.word:
+        fits = _word_fits(plan, reading, expected, spread)
+    else:
+        fits = _number_fits(reading, expected)
+    if fits:
         return None
     return Off(reading.name, reading.shown, expected_words(expected),
                _is_danger(step, reading, expected))  # fmt: skip
@@ -58,9 +61,7 @@ def _word_fits(plan: PowerupPlan, reading: Reading, expected: ExpectedReading, s
     return bool(chances[scale.words.index(reading.word)] > UNUSUAL)
 
 
-def _number_fits(
-    plan: PowerupPlan, reading: Reading, expected: ExpectedReading, spread: float
-) -> bool:
+def _number_fits(reading: Reading, expected: ExpectedReading) -> bool:
     if expected.expected is None:
         return math.isinf(reading.value)
     low, high = far_reach(expected)

@@ -1,0 +1,98 @@
+"""What can be named in a harness, and how a name that cannot is reported."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+
+from circuitcheck.errors import nearest
+from circuitcheck.harness.model import Harness
+from circuitcheck.harness.tree import Path_, Tree
+
+ENOUGH = 100
+"""After so many problems nobody reads on, and the search for a nearest name is dropped."""
+ALL_NAMES = "*"
+"""In ``Tree.unread``: which parts there are is in doubt, so a missing one is no news."""
+ALL_ACCESS = "access:"
+"""In ``Tree.unread``: the section ``access`` could not be read."""
+
+
+@dataclass(frozen=True, slots=True)
+class Known:
+    """What can be named in a harness; made once, as a large loom has thousands of terminals.
+
+    :param terminals: of the parts
+    :param probe_points: every point a probe can be put on
+    :param clampable: what a current clamp goes around, leads of the set-up not counted
+    :param by_kind: the parts of each kind
+    """
+
+    terminals: frozenset[str]
+    probe_points: frozenset[str]
+    clampable: frozenset[str]
+    by_kind: Mapping[str, list[str]]
+
+    @classmethod
+    def of(cls, harness: Harness) -> Known:
+        """Gathered from the parts and wires."""
+        by_kind: dict[str, list[str]] = {}
+        for name, part in harness.parts.items():
+            by_kind.setdefault(part.kind_name, []).append(name)
+        pins = [key for name, part in harness.parts.items() for key in part.contacts(name)]
+        clampable = frozenset([*harness.wires, *pins, *by_kind.get("fuse", [])])
+        probe_points = frozenset(harness.probe_points())
+        return cls(frozenset(harness.terminals()), probe_points, clampable, by_kind)
+
+
+def nearest_known(tree: Tree, name: str, known: Iterable[str]) -> str:
+    """The nearest known name, or the only one with the same letter: ``S1`` for ``S4``."""
+    if len(tree.problems) >= ENOUGH:
+        return ""
+    known = list(known)
+    letters = _letters(name)
+    alike = [one for one in known if letters and _letters(one) == letters]
+    return nearest(name, known) or (alike[0] if len(alike) == 1 else "")
+
+
+def _letters(name: str) -> str:
+    match = re.fullmatch(r"([A-Za-z]+)\d+", name)
+    return match[1].casefold() if match else ""
+
+
+def in_doubt(tree: Tree, name: str) -> bool:
+    """Whether something of this name may stand there and could not be read."""
+    return not tree.unread.isdisjoint((ALL_NAMES, name, name.partition(".")[0]))
+
+
+def report_no_part(
+    harness: Harness, tree: Tree, path: Path_, name: str, must: str, fit: Iterable[str]
+) -> None:
+    """Report a name that is no part, or a part that will not do.
+
+    :param must: what it must be
+    :param fit: the names that would do; the nearest of them is offered
+    """
+    if name in harness.parts:
+        found = f"'{name}', a {harness.parts[name].kind_name}"
+        tree.report(path, found, must, nearest_known(tree, name, fit))
+    elif not in_doubt(tree, name):
+        tree.report(path, f"no part '{name}'", must, nearest_known(tree, name, fit))
+
+
+def report_no_terminal(harness: Harness, tree: Tree, path: Path_, given: str) -> None:
+    """Report what is no terminal: for want of the part, of the pin, or of a dot."""
+    name, _, pin = given.partition(".")
+    if name in harness.parts:
+        part = harness.parts[name]
+        must = f"must be a terminal of {name}: {', '.join(part.pins())}"
+        near = nearest_known(tree, given, part.nodes(name)) if pin else ""
+        tree.report(path, f"no terminal '{given}'" if pin else f"'{given}' alone", must, near)
+    elif in_doubt(tree, name):
+        return
+    elif not pin:
+        tree.report(path, f"'{given}'", "must be a terminal, written part.terminal, as F3.in")
+    else:
+        near = nearest_known(tree, name, harness.parts)
+        tree.report(path, f"no part '{name}'", "must be a terminal of a part",
+                    f"{near}.{pin}" if near else "")  # fmt: skip
