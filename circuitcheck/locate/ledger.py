@@ -56,9 +56,9 @@ class Ledger:
         """For each suspect the number of its group, from the top down.
 
         A group is what differs from its first by less than meters and vehicles do, or what the
-        readings speak against less than ten to one. Sound is never taken in for the second reason; a set of
-        more faults only if all in all less than ten to one is against it, since one fault more nearly always
-        fits a little better.
+        readings speak against less than ten to one. Sound is never taken in for the second
+        reason; a set of more faults only if all in all less than ten to one is against it, since
+        one fault more nearly always fits a little better.
         """
         standing = np.array([one.log_weight for one in self.standings])
         count = np.array([len(one.suspect.faults) for one in self.standings])
