@@ -7,6 +7,10 @@ number is a sum of positive ones, so that the factors keep all their digits howe
 megohms lie apart; a matrix whose diagonal holds the sum has lost what goes to the reference.
 
 Nodes go in the order of fewest neighbours. A loom is nearly a tree, and next to nothing fills in.
+
+With Y the current that passes each node for an ampere pushed in at every other, and d as above, the
+inverse is ``Y D^-1 Y^T``. Y is the inverse of a triangular matrix with ones on its diagonal and nothing
+positive beside it: it too comes without a subtraction, and without a pivot.
 """
 
 from __future__ import annotations
@@ -173,6 +177,39 @@ class Elimination:
             volts[step] = pushed[step] / total + sum(
                 share * volts[at[one]] for one, share in zip(ends, shares, strict=True))  # fmt: skip
         return volts[at[tail]] - volts[at[head]]
+
+    @cached_property
+    def _passed(self) -> Array:
+        """For an ampere pushed into each node what passes every other in its turn (n, steps) [A]."""
+        size, at = self.size, self._at
+        step = np.eye(size)
+        for number, (_, ends, shares, _) in enumerate(self._steps):
+            for one, share in zip(ends, shares, strict=True):
+                step[number, at[one]] = -share
+        found = np.zeros((size, size - 1))
+        found[[node for node, *_ in self._steps]] = np.linalg.inv(step[:-1, :-1])
+        return found
+
+    @cached_property
+    def _scale(self) -> Array:
+        """For each step one over the square root of the conductance around its node (steps,)."""
+        return 1 / np.sqrt(np.array([total for *_, total in self._steps]))
+
+    def halves(self, tail: Index, head: Index) -> Array:
+        """Halves H of the resistance between pairs of nodes, ``R = H H^T`` (pairs, steps).
+
+        For small networks: the work and the room grow with the square of the nodes.
+        """
+        found: Array = (self._passed[tail] - self._passed[head]) * self._scale
+        return found
+
+    def half_volts(self, amps: Array) -> Array:
+        """What ``halves`` are multiplied by for the volts at pairs.
+
+        :param amps: pushed into the nodes (n,)
+        """
+        found: Array = self._scale * (amps @ self._passed)
+        return found
 
     def solve(self, amps: Array) -> Array:
         """Node volts for currents pushed into the nodes (n,) or (n, k)."""

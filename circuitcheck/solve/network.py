@@ -158,13 +158,16 @@ class Network:
     def _factors(self) -> Elimination:
         return self.factors(self.tangent.siemens)
 
-    def columns(self, tail: Index, head: Index) -> Array:
-        """Node volts for an ampere pushed in at each tail and drawn at its head (n, ports) [ohm].
+    def seen(self, tail: Index, head: Index) -> tuple[Array, Array]:
+        """Resistance from each of some ports to every other [ohm] and the volts at them [V].
 
-        Solved for the two ends at once: a difference of two columns would lose what is between them.
+        For a small network, all at once. No difference is taken between two nodes' resistances to the
+        reference, which would lose what is between them.
+
+        :returns: (ports, ports) and (ports,)
         """
-        places = self.stored(tail, head)
-        return self._store[:, places]
+        halves = self._factors.halves(tail, head)
+        return halves @ halves.T, halves @ self._factors.half_volts(self.pushed)
 
     @property
     def store(self) -> Array:

@@ -20,10 +20,8 @@ class Ports:
     def __init__(self, network: Network, tail: Index, head: Index) -> None:
         self.tail = tail
         self.head = head
-        columns = network.columns(tail, head)
-        self._seen = columns[tail] - columns[head]
+        self._seen, self.volts = network.seen(tail, head)
         """From each port to every other (ports, ports); it is the same the other way round."""
-        self.volts = columns.T @ network.pushed
 
     def between(self, one: Index, other: Index) -> Array:
         """Resistance from ports to ports [ohm]."""
