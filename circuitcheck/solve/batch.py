@@ -90,7 +90,7 @@ class Batch:
     def _list_edits(self) -> None:
         """Ports and sizes of what each row alters; ties that come off join as columns of their own."""
         edits, ties = self.edits, self.ties.column
-        port_of = np.zeros(len(self.changes.slots) + 1, dtype=np.intp)
+        port_of = np.zeros(len(self.changes.tail) + 1, dtype=np.intp)
         port_of[self._used] = self._edit_ports
         port = port_of[edits.slot]
         self.bridging = edits.bridging(self.ports, port)
@@ -340,7 +340,7 @@ class Batch:
     @cached_property
     def alters_watched(self) -> Bool:
         """Rows that alter a branch that a threshold watches."""
-        watched = np.zeros(len(self.changes.slots) + 1, dtype=bool)
+        watched = np.zeros(len(self.changes.tail) + 1, dtype=bool)
         watched[self._watch_slots[0]] = True
         return np.asarray(watched[self.slot].any(axis=1))
 

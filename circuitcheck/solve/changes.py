@@ -10,21 +10,13 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
-from typing import Any, NamedTuple
+from typing import Any
 
 import numpy as np
 
 from circuitcheck.parts.fault import Change
 from circuitcheck.physics.branch import ALWAYS, Array, Branch, Condition, Conductor, Source
 from circuitcheck.solve.wiring import Index, Wiring
-
-
-class Slot(NamedTuple):
-    """A linear branch that some change alters or adds."""
-
-    key: str
-    tail: str
-    head: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,6 +40,8 @@ class CurveEdits:
 class Changes:
     """Rows of changes.
 
+    A *slot* is a linear branch that some change alters or adds, by its key and its two ends.
+
     :param tail: node number of each slot's tail, and ``head`` of its head (slots,)
     :param place: of each slot among the circuit's linear branches, -1 for one it adds (slots,)
     :param slot: for each row its altered linear branches, -1 where it has fewer (rows, width)
@@ -60,7 +54,6 @@ class Changes:
     """
 
     wiring: Wiring
-    slots: tuple[Slot, ...]
     tail: Index
     head: Index
     place: Index
@@ -140,13 +133,16 @@ class _Layout:
         self.branches = wiring.circuit.branches
         self.nodes = wiring.index
         self.slots: dict[tuple[str, str, str], int] = {}
+        self.where: list[tuple[int, int, int]] = []
+        """Of each slot the numbers of its ends and its place, as in ``Changes``."""
         self.slot_numbers: dict[str, list[int]] = {}
         self.conditions: dict[Condition, int] = {ALWAYS: 0}
         self.rows = sum(counts)
-        self.listed: list[tuple[int, int, int, int, int]] = []
-        """First row, how many rows, column, slot and condition of each altered linear branch."""
+        self.listed: list[int] = []
+        """First row, how many rows, column, slot and condition of each altered linear branch in turn."""
         self.ohm: list[Any] = []
-        self.emf: list[Any] = []
+        self.emf: dict[int, Any] = {}
+        """Emf of the altered branches that have one, by their number in ``ohm``."""
         self.curves: dict[str, list[tuple[Index, Array]]] = {}
         first = 0
         for change, count in zip(changes, counts, strict=True):
@@ -155,10 +151,10 @@ class _Layout:
             first += count
 
     def _list(self, change: Change, first: int, count: int) -> None:
-        column, branches = 0, self.branches
+        column, branches, nodes = 0, self.branches, self.nodes
         for key, new in change.items():
             old = branches.get(key)
-            if not isinstance(new if new is not None else old, _LINEAR):
+            if not isinstance(old if new is None else new, _LINEAR):
                 if old is not None:
                     self._fill_curve(key, old, new, slice(first, first + count))
                 continue
@@ -166,22 +162,20 @@ class _Layout:
             if isinstance(old, _LINEAR) and (
                 new is None or new.tail != old.tail or new.head != old.head
             ):
-                self.listed.append((first, count, column, self._slot(key, old), 0))
+                self.listed += first, count, column, self._slot(key, old), 0
                 self.ohm.append(math.inf)
-                self.emf.append(0.0)
                 column += 1
-            if isinstance(new, _LINEAR) and new.tail in self.nodes and new.head in self.nodes:
-                when = self._when(new)
-                self.listed.append((first, count, column, self._slot(key, new), when))
+            if isinstance(new, _LINEAR) and new.tail in nodes and new.head in nodes:
+                when = 0
+                if isinstance(new, Source):
+                    self.emf[len(self.ohm)] = new.emf
+                elif new.closed_when is not ALWAYS:
+                    when = self._number(new.closed_when)
+                self.listed += first, count, column, self._slot(key, new), when
                 self.ohm.append(new.ohm)
-                self.emf.append(getattr(new, "emf", 0.0))
                 column += 1
 
-    def _when(self, branch: Conductor | Source) -> int:
-        """The number of the condition on which a branch is closed."""
-        condition = getattr(branch, "closed_when", ALWAYS)
-        if condition is ALWAYS:
-            return 0
+    def _number(self, condition: Condition) -> int:
         return self.conditions.setdefault(condition, len(self.conditions))
 
     def _slot(self, key: str, branch: Branch) -> int:
@@ -190,6 +184,10 @@ class _Layout:
         if number is None:
             number = self.slots[slot] = len(self.slots)
             self.slot_numbers.setdefault(key, []).append(number)
+            old = self.wiring.linear.get(key)
+            same = old is not None and old.tail == branch.tail and old.head == branch.head
+            place = self.wiring.place[key] if same else -1
+            self.where.append((self.nodes[branch.tail], self.nodes[branch.head], place))
         return number
 
     def _fill_curve(self, key: str, old: Branch, new: Branch | None, rows: slice) -> None:
@@ -219,28 +217,21 @@ class _Layout:
             for key, pieces in self.curves.items()
         }
         contacts = tuple(self._contacts())
-        slots = tuple(Slot(*one) for one in self.slots)
-        where = [(self.nodes[one.tail], self.nodes[one.head], self._place(one)) for one in slots]
-        tail, head, place = np.array(where, dtype=np.intp).reshape(-1, 3).T.copy()
+        tail, head, place = np.array(self.where, dtype=np.intp).reshape(-1, 3).T.copy()
+        emf = np.zeros(shape)
+        if self.emf:
+            emf = placed(_spread_out([self.emf.get(n, 0.0) for n in range(len(count))], count), 0.0)
         return Changes(
-            self.wiring, slots, tail, head, place,
-            tuple(self.conditions), placed(np.repeat(slot, count), -1),
-            placed(1 / _spread_out(self.ohm, count), 0.0), placed(_spread_out(self.emf, count), 0.0),
+            self.wiring, tail, head, place, tuple(self.conditions),
+            placed(np.repeat(slot, count), -1), placed(1 / _spread_out(self.ohm, count), 0.0), emf,
             placed(np.repeat(condition, count), 0), curves, contacts, self.slot_numbers,
         )  # fmt: skip
 
     def _contacts(self) -> Iterator[Contact]:
         for place, condition in self.wiring.contacts:
             key = self.wiring.keys[place]
-            number = self.conditions.setdefault(condition, len(self.conditions))
             siemens = float(self.wiring.siemens[place])
-            yield Contact(self._slot(key, self.branches[key]), number, siemens)
-
-    def _place(self, slot: Slot) -> int:
-        """Among the circuit's linear branches, -1 if it is none of them."""
-        old = self.wiring.linear.get(slot.key)
-        same = old is not None and old.tail == slot.tail and old.head == slot.head
-        return self.wiring.place[slot.key] if same else -1
+            yield Contact(self._slot(key, self.branches[key]), self._number(condition), siemens)
 
 
 def _spread_out(values: Sequence[Any], counts: Index) -> Array:

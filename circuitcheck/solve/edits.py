@@ -28,7 +28,7 @@ _TOUCHED = 1e-6
 class Edits:
     """The linear branches that each row alters, those it adds first.
 
-    ``slot`` (rows, width) holds their numbers among ``changes.slots``, -1 where a row has fewer;
+    ``slot`` (rows, width) holds the numbers of their slots in ``changes``, -1 where a row has fewer;
     ``siemens`` what they come to [S]; ``extra_siemens`` and ``extra_amps`` what that adds to the
     network [S, A]; ``adds`` where nothing conducted before, ``removes`` where nothing is left, ``flips``
     where it is a contact that the row's states move and not its change.
