@@ -219,8 +219,8 @@ class _Layout:
         contacts = tuple(self._contacts())
         tail, head, place = np.array(self.where, dtype=np.intp).reshape(-1, 3).T.copy()
         emf = np.zeros(shape)
-        if self.emf:
-            emf = placed(_spread_out([self.emf.get(n, 0.0) for n in range(len(count))], count), 0.0)
+        for number, volts in self.emf.items():
+            emf.reshape(-1)[at[ends[number] - count[number] : ends[number]]] = volts
         return Changes(
             self.wiring, tail, head, place, tuple(self.conditions),
             placed(np.repeat(slot, count), -1), placed(1 / _spread_out(self.ohm, count), 0.0), emf,
@@ -236,13 +236,12 @@ class _Layout:
 
 def _spread_out(values: Sequence[Any], counts: Index) -> Array:
     """Numbers as often as their counts say, and arrays that have so many, one after the other."""
-    arrays = [one for one in values if isinstance(one, np.ndarray)]
-    if not arrays:
-        return np.repeat(np.array(values, dtype=np.float64), counts)
     many = [isinstance(one, np.ndarray) for one in values]
     numbers = [0.0 if array else one for one, array in zip(values, many, strict=True)]
-    found = np.repeat(np.array(numbers), counts)
-    found[np.repeat(many, counts)] = np.concatenate(arrays)
+    found = np.repeat(np.array(numbers, dtype=np.float64), counts)
+    if any(many):
+        arrays = [one for one, array in zip(values, many, strict=True) if array]
+        found[np.repeat(np.array(many), counts)] = np.concatenate(arrays)
     return found
 
 

@@ -182,12 +182,12 @@ class Elimination:
     def _passed(self) -> Array:
         """For an ampere pushed into each node what passes every other in its turn (n, steps) [A]."""
         size, at = self.size, self._at
-        step = np.eye(size)
-        for number, (_, ends, shares, _) in enumerate(self._steps):
-            for one, share in zip(ends, shares, strict=True):
-                step[number, at[one]] = -share
+        step = np.eye(size - 1)
+        number = [n for n, (_, ends, *_) in enumerate(self._steps) for _ in ends]
+        other = [at[one] for _, ends, *_ in self._steps for one in ends]
+        step[number, other] = [-share for _, _, shares, _ in self._steps for share in shares]
         found = np.zeros((size, size - 1))
-        found[[node for node, *_ in self._steps]] = np.linalg.inv(step[:-1, :-1])
+        found[[node for node, *_ in self._steps]] = np.linalg.inv(step)
         return found
 
     @cached_property

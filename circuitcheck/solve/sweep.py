@@ -8,13 +8,13 @@ rest, is handed back, to be solved one by one at full size.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from circuitcheck.physics.branch import Array, Threshold
+from circuitcheck.physics.branch import Array
 from circuitcheck.solve.batch import Batch
 from circuitcheck.solve.changes import Changes
 from circuitcheck.solve.edits import alike_rows
@@ -99,7 +99,7 @@ def settle(
                 continue
             batch, rows = group.batch, group.rows
             limit = np.ones(len(rows)) if fuses is None else fuses[rows]
-            after, rest = _after(circuit.thresholds, group, limit)
+            after, rest = _after(group, limit)
             if rest.any():
                 done.append(Group(rows[rest], group.local[rest], batch))
             going = rows[~rest]
@@ -191,11 +191,11 @@ def _been_before(been: Sequence[NDArray[np.uint8]], rows: Index, states: Bool) -
     return found
 
 
-def _after(thresholds: Mapping[str, Threshold], group: Group, fuses: Array) -> tuple[Bool, Bool]:
+def _after(group: Group, fuses: Array) -> tuple[Bool, Bool]:
     """The next states of all rows, by the same rule as ``states.next_states``, and which stay."""
     batch, local = group.batch, group.local
     if not batch.network.has_many_curves:
-        return _after_flow(thresholds, batch, local, fuses)
+        return _after_flow(batch, local, fuses)
     states = batch.states[local]
     after = states.copy()
     calm = batch.network.calm(float(fuses.min(initial=1.0)))
@@ -204,36 +204,30 @@ def _after(thresholds: Mapping[str, Threshold], group: Group, fuses: Array) -> t
     after[as_sound] = calm.after
     moved = np.flatnonzero(~as_sound)
     if moved.size:
-        after[moved], _ = _after_flow(thresholds, batch, local[moved], fuses[moved])
+        after[moved], _ = _after_flow(batch, local[moved], fuses[moved])
     return after, np.all(after == states, axis=1)
 
 
-def _after_flow(
-    thresholds: Mapping[str, Threshold], batch: Batch, local: Index, fuses: Array
-) -> tuple[Bool, Bool]:
+def _after_flow(batch: Batch, local: Index, fuses: Array) -> tuple[Bool, Bool]:
     """The same of some rows of a batch, by the currents that the thresholds watch."""
     rows = slice(None) if len(local) == len(batch) else local
-    states = batch.states[rows]
-    after, still = states.copy(), np.ones(len(states), dtype=bool)
-    amps = dict(zip(batch.network.wiring.watched.names, batch.watched_flow(rows).T, strict=True))
-    over: dict[int, Array] = {}
-    for column, (name, one) in enumerate(thresholds.items()):
-        was = states[:, column]
-        size = np.abs(amps[name]) if name in amps else np.zeros(len(states))
-        if one.latching:
-            share = size / (one.on_amps * fuses)
-            share[was] = 0.0
-            if share.max(initial=0.0) >= 1:
-                over[column] = share
-        else:
-            after[:, column] = np.where(was, size > one.off_amps, size >= one.on_amps)
-            still &= after[:, column] == was
-    if over:
+    states, wiring = batch.states[rows], batch.network.wiring
+    limits, fuse = wiring.limits, wiring.limits.latching
+    size = np.zeros((states.shape[1], len(states)))  # rows last: they are many
+    size[limits.watching] = np.abs(batch.watched_flow(rows).T)
+    after, relay = states.copy(), np.flatnonzero(~fuse)
+    amps, was = size[relay], states.T[relay]
+    after[:, relay] = np.where(was, amps > limits.off[relay], amps >= limits.on[relay]).T
+    still = np.all(after[:, relay] == states[:, relay], axis=1)
+    most = limits.on[fuse] * fuses
+    over = size[fuse] >= most
+    blows = np.flatnonzero(over.any(axis=0) & still)
+    if blows.size:
+        over = over[:, blows] & ~states[blows][:, fuse].T
+        share = np.where(over, size[fuse][:, blows] / most[:, blows], 0.0)
         # Of equals the last: a lead's fuse comes after those of the vehicle.
-        columns, shares = np.array(list(over))[::-1], np.stack(list(over.values())[::-1])
-        most = shares.max(axis=0)
-        blows = np.flatnonzero(still & (most >= 1))
-        worst = np.argmax(shares[:, blows] >= 0.999 * most[blows], axis=0)
-        after[blows, columns[worst]] = True
-        still[blows] = False
+        last = np.argmax((over & (share >= 0.999 * share.max(axis=0)))[::-1], axis=0)
+        some = over.any(axis=0)
+        after[blows[some], np.flatnonzero(fuse)[::-1][last[some]]] = True
+        still[blows[some]] = False
     return after, still

@@ -62,6 +62,21 @@ class Watched(Ends):
     keys: tuple[str, ...]
 
 
+@dataclass(frozen=True)
+class Limits:
+    """The thresholds of a circuit, in its order.
+
+    :param watching: numbers of those whose branch is there, as in ``Wiring.watched`` (watched,)
+    :param latching: which are fuses (thresholds,)
+    :param on: what switches each on, and ``off`` what it falls off at (thresholds, 1) [A]
+    """
+
+    watching: Index
+    latching: Bool
+    on: Array
+    off: Array
+
+
 class Wiring:
     """Nodes by number, the reference 0; linear branches and curves by their ends.
 
@@ -114,6 +129,17 @@ class Wiring:
                  if one.watch in branches}  # fmt: skip
         tail, head = self._ends(branches[key] for key in there.values())
         return Watched(tail, head, tuple(there), tuple(there.values()))
+
+    @cached_property
+    def limits(self) -> Limits:
+        """The thresholds as arrays."""
+        every, branches = self.circuit.thresholds.values(), self.circuit.branches
+        there = [number for number, one in enumerate(every) if one.watch in branches]
+        return Limits(
+            np.array(there, dtype=np.intp), np.array([one.latching for one in every], dtype=bool),
+            np.array([one.on_amps for one in every]).reshape(-1, 1),
+            np.array([one.off_amps for one in every]).reshape(-1, 1),
+        )  # fmt: skip
 
     @property
     def size(self) -> int:
