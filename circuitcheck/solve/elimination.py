@@ -198,7 +198,7 @@ class Elimination:
     def halves(self, tail: Index, head: Index) -> Array:
         """Halves H of the resistance between pairs of nodes, ``R = H H^T`` (pairs, steps).
 
-        For small networks: the work and the room grow with the square of the nodes.
+        For small networks: the room grows with the square of the nodes.
         """
         found: Array = (self._passed[tail] - self._passed[head]) * self._scale
         return found

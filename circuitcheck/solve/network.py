@@ -25,6 +25,8 @@ TIE_SIEMENS = 1.0
 CURVE_SIEMENS = 0.01
 """What stands in for a curve when a network is factored [S]; a sweep takes it off."""
 
+_FEW_NODES = 400
+"""Up to this the inverse of a network is made at once, if it has few curves."""
 MANY_CURVES = 12
 """Above this, changes settle with the curves near them, and the others follow."""
 
@@ -115,8 +117,7 @@ class Network:
         """The nodal equations with curves replaced by conductances [S], ready to be solved."""
         wiring = self.wiring
         return Elimination(
-            wiring.size, np.concatenate([wiring.tail, wiring.curve_tail]),
-            np.concatenate([wiring.head, wiring.curve_head]),
+            wiring.size, wiring.every_tail, wiring.every_head,
             np.concatenate([self.siemens, curve_siemens]), self.tied, TIE_SIEMENS,
         )  # fmt: skip
 
@@ -158,16 +159,44 @@ class Network:
     def _factors(self) -> Elimination:
         return self.factors(self.tangent.siemens)
 
+    @property
+    def _is_small(self) -> bool:
+        """Whether all of its inverse at once costs less than the columns that are asked for."""
+        return self.wiring.size <= _FEW_NODES and not self.has_many_curves
+
     def seen(self, tail: Index, head: Index) -> tuple[Array, Array]:
         """Resistance from each of some ports to every other [ohm] and the volts at them [V].
 
-        For a small network, all at once. No difference is taken between two nodes' resistances to the
-        reference, which would lose what is between them.
-
         :returns: (ports, ports) and (ports,)
         """
-        halves = self._factors.halves(tail, head)
-        return halves @ halves.T, halves @ self._factors.half_volts(self.pushed)
+        if self._is_small:
+            halves = self._factors.halves(tail, head)
+            return halves @ halves.T, halves @ self._factors.half_volts(self.pushed)
+        columns = self._columns(tail, head)
+        return columns[tail] - columns[head], columns.T @ self.pushed
+
+    def across(self, tail: Index, head: Index) -> Array:
+        """Volts across every branch, the linear ones first, for an ampere between the ends of each port.
+
+        :returns: (branches, ports) [ohm]
+        """
+        wiring = self.wiring
+        if self._is_small:
+            return self._branch_halves @ self._factors.halves(tail, head).T
+        columns = self._columns(tail, head)
+        return columns[wiring.every_tail] - columns[wiring.every_head]
+
+    @cached_property
+    def _branch_halves(self) -> Array:
+        return self._factors.halves(self.wiring.every_tail, self.wiring.every_head)
+
+    def _columns(self, tail: Index, head: Index) -> Array:
+        """Node volts for an ampere pushed in at each tail and drawn at its head (n, ports) [ohm].
+
+        Solved for the two ends at once: a difference of two columns would lose what is between them.
+        """
+        places = self.stored(tail, head)
+        return self._store[:, places]
 
     @property
     def store(self) -> Array:

@@ -35,17 +35,15 @@ def port_shifts(batch: Batch, probe: Index, rows: Index) -> Shifts:
     back = batch.ports.between(active.T[:, None], probe[None, :, None])
     weights = batch.answers(back, rows).transpose(2, 0, 1)
     wiring = network.wiring
-    tail = np.concatenate([wiring.tail, wiring.curve_tail])
-    head = np.concatenate([wiring.head, wiring.curve_head])
     used, number = np.unique(np.concatenate([probe, active.reshape(-1)]), return_inverse=True)
-    columns = network.columns(batch.ports.tail[used], batch.ports.head[used])
-    columns = columns[tail] - columns[head]
-    taken = columns[:, number[len(probe) :].reshape(active.shape)].transpose(1, 0, 2)
-    adjoint = columns[:, number[: len(probe)]][None] - taken @ weights
+    across = network.across(batch.ports.tail[used], batch.ports.head[used])
+    taken = across[:, number[len(probe) :].reshape(active.shape)].transpose(1, 0, 2)
+    adjoint = across[:, number[: len(probe)]][None] - taken @ weights
     moved = (taken @ batch.flow[rows][..., None])[..., 0]
-    across = network.open_volts[tail] - network.open_volts[head] - moved
+    rest = network.open_volts[wiring.every_tail] - network.open_volts[wiring.every_head]
+    volts = rest - moved
     linear = len(wiring.keys)
-    names, blocks = _linear_latents(batch, rows, across[:, :linear], adjoint[:, :linear])
+    names, blocks = _linear_latents(batch, rows, volts[:, :linear], adjoint[:, :linear])
     curve_names, curve_blocks = _curve_latents(batch, rows, adjoint[:, linear:])
     values = np.concatenate([*blocks, *curve_blocks], axis=1) if names or curve_names else (
         np.zeros((len(rows), 0, len(probe)))

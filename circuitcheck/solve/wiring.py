@@ -106,6 +106,8 @@ class Wiring:
         self.curves = grouped(curves)
         self.curve_keys = tuple(key for group in self.curves for key in group.keys)
         self.curve_tail, self.curve_head = self._ends(curves[key] for key in self.curve_keys)
+        self.every_tail = np.concatenate([self.tail, self.curve_tail])
+        self.every_head = np.concatenate([self.head, self.curve_head])
         strengths = [getattr(curves[key], "strength", 1.0) for key in self.curve_keys]
         self.curve_conducts = np.array(strengths) > 0
 
