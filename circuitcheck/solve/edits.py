@@ -196,9 +196,11 @@ def _in_order(keys: Index) -> Index:
 
 def _packed(wanted: Bool) -> tuple[Index, Bool]:
     """For each row the columns that are wanted, first to last, and which of those are there."""
-    width = int(np.max(wanted.sum(axis=1), initial=0))
-    first = np.argsort(~wanted, axis=1, kind="stable")[:, :width]
-    return first, np.take_along_axis(wanted, first, axis=1)
+    each = wanted.sum(axis=1)
+    there = np.arange(int(np.max(each, initial=0))) < each[:, None]
+    first = np.zeros(there.shape, dtype=np.intp)
+    first[there] = np.nonzero(wanted)[1]
+    return first, there
 
 
 def alike_rows(states: Bool, rows: Sequence[int] | Index) -> list[Index]:

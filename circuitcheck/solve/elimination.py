@@ -21,11 +21,14 @@ from functools import cached_property
 import numpy as np
 
 from circuitcheck.physics.branch import Array
+from circuitcheck.solve.levels import Levels
 from circuitcheck.solve.wiring import Index
 
 _MANY = 8
 """Pairs with one node in common from which on a solution for that node costs less."""
 _LEFT_OVER = 1e-4
+_LARGE = 500
+"""Nodes above which steps are taken level by level."""
 
 
 class Elimination:
@@ -144,6 +147,10 @@ class Elimination:
                     found[number] = r if r > _LEFT_OVER * far else self.own(node, hub)
         return found
 
+    @cached_property
+    def _levels(self) -> Levels:
+        return Levels(self.size, self._steps)
+
     def _volts_from(self, hub: int) -> list[float]:
         """Node volts for an ampere pushed into one node (n,) [V]."""
         if hub not in self._hubs:
@@ -213,6 +220,8 @@ class Elimination:
 
     def solve(self, amps: Array) -> Array:
         """Node volts for currents pushed into the nodes (n,) or (n, k)."""
+        if self.size > _LARGE:
+            return self._levels.solve(amps.reshape(self.size, -1)).reshape(amps.shape)
         y = list(amps) if amps.ndim > 1 else amps.tolist()  # numbers one by one are quicker so
         y[0] = 0.0 * y[0]
         for node, ends, shares, _ in self._steps:

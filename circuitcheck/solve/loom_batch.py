@@ -44,7 +44,9 @@ class LoomBatch(Batch):
         super().__init__(network, changes, states, probes)
 
     def _ports(self, tail: Index, head: Index) -> Ports:
-        wide = np.ones(len(tail), dtype=bool)
+        wide = np.zeros(len(tail), dtype=bool)
+        wide[:1] = True  # stands where a row has fewer edits than others
+        wide[self.probe_ports] = wide[self._tie_ports] = True
         wide[self._edit_ports] = np.isin(self._used, wide_slots(self.edits.slot, ~self.edits.flips))
         return LoomPorts(self.network, tail, head, wide)
 

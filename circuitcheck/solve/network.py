@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from circuitcheck.circuit.circuit import Circuit
 from circuitcheck.joined import Joined
 from circuitcheck.physics.branch import Array
-from circuitcheck.solve.curves import Curves, Reach, Tangent
+from circuitcheck.solve.curves import LEAK, Curves, Reach, Tangent
 from circuitcheck.solve.cuts import cut_words
 from circuitcheck.solve.elimination import Elimination
 from circuitcheck.solve.newton import settle_curves
@@ -29,6 +29,8 @@ _FEW_NODES = 400
 """Up to this the inverse of a network is made at once, if it has few curves."""
 MANY_CURVES = 12
 """Above this, changes settle with the curves near them, and the others follow."""
+MOST_TOGETHER = 400
+"""Above this, the columns of all curves at once would cost more than factoring in each step."""
 
 
 @dataclass(frozen=True)
@@ -64,6 +66,7 @@ class Network:
         self._store = np.empty((wiring.size, 0))
         self._places: dict[tuple[int, int], int] = {}
         self._wide_volts = np.empty(0)
+        self._key_places = np.empty(0, dtype=np.intp), np.empty(0, dtype=np.intp)
         self._calm: dict[float, Calm] = {}
 
     @cached_property
@@ -146,6 +149,14 @@ class Network:
         little = Tangent(np.full(count, CURVE_SIEMENS), np.zeros(count))
         if not self.has_many_curves:
             return little
+        if count > MOST_TOGETHER:
+            from circuitcheck.solve.point import solve_network
+
+            volts = solve_network(self)
+            across = volts[wiring.curve_tail] - volts[wiring.curve_head]
+            amps, slope = self.curve_currents(across)
+            siemens = np.maximum(slope, LEAK)
+            return Tangent(siemens, amps - siemens * across)
         ends, place = np.zeros((wiring.size, count)), np.arange(count)
         ends[wiring.curve_tail, place] += 1.0
         ends[wiring.curve_head, place] -= 1.0
@@ -199,6 +210,11 @@ class Network:
         return self._store[:, places]
 
     @property
+    def made(self) -> int:
+        """How many columns have been solved."""
+        return len(self._places)
+
+    @property
     def store(self) -> Array:
         """All columns solved so far, and room for more (n, places) [ohm]."""
         return self._store
@@ -220,6 +236,21 @@ class Network:
             self._store[:, known : known + len(new)] = self._factors.solve(pushed)
             self._places.update(zip(new, range(known, known + len(new)), strict=True))
         return np.array([self._places[key] for key in keys], dtype=np.intp)
+
+    def known(self, tail: Index, head: Index) -> Index:
+        """The same of those whose columns are solved already, -1 for the others (ports,)."""
+        keys, places = self._key_places
+        if len(keys) < len(self._places):
+            ends = np.array(list(self._places), dtype=np.intp)
+            keys = ends[:, 0] * self.wiring.size + ends[:, 1]
+            places = np.argsort(keys)
+            keys = keys[places]
+            self._key_places = keys, places
+        if not len(keys):
+            return np.full(len(tail), -1, dtype=np.intp)
+        wanted = tail * self.wiring.size + head
+        at = np.minimum(np.searchsorted(keys, wanted), len(keys) - 1)
+        return np.where(keys[at] == wanted, places[at], -1)
 
     def own(self, tail: Index, head: Index) -> Array:
         """Resistance between the two nodes of each port (ports,) [ohm]."""

@@ -62,57 +62,98 @@ class Ports:
 
 
 class LoomPorts(Ports):
-    """The same of a large network, whose columns it looks up where they lie.
+    """The same of a large network, whose columns are solved when they are asked for.
 
-    What a *wide* port does is known at every other; of the rest only what each does at its own ends
-    and at the wide ones. Thousands of places for a fault need no more, as each acts by itself.
+    Between two ports the column of either will do. Thousands of places for a fault are seen from the
+    curves and the watched branches; a few faults of a vehicle with thousands of those are seen from
+    the faults. What a place does at its own ends needs no column.
 
-    :param wide: which ports are (ports,)
+    :param wide: those that are seen from everywhere in any case (ports,)
     """
 
     def __init__(self, network: Network, tail: Index, head: Index, wide: Bool) -> None:
         self.tail = tail
         self.head = head
-        chosen, narrow = np.flatnonzero(wide), np.flatnonzero(~wide)
-        self._column = np.full(len(tail), -1, dtype=np.intp)
-        self._column[chosen] = network.stored(tail[chosen], head[chosen])
         self._network = network
-        self._own = np.empty(len(tail))
-        self._own[chosen] = self.between(chosen, np.broadcast_to(chosen, chosen.shape))
-        self._own[narrow] = network.own(tail[narrow], head[narrow])
+        self._column = np.full(len(tail), -1, dtype=np.intp)
+        self._own = np.full(len(tail), np.nan)
         self.volts = network.open_volts[tail] - network.open_volts[head]
-        self.volts[chosen] = network.wide_volts(self._column[chosen])
+        self._note(np.arange(len(tail)), network.known(tail, head))
+        self._make(np.flatnonzero(wide))
+
+    def _make(self, ports: Index) -> None:
+        """Solve the columns of some ports."""
+        new = ports[self._column[ports] < 0]
+        if new.size:
+            self._note(new, self._network.stored(self.tail[new], self.head[new]))
+
+    def _note(self, ports: Index, columns: Index) -> None:
+        self._column[ports] = columns
+        there = columns >= 0
+        self.volts[ports[there]] = self._network.wide_volts(columns[there])
+
+    def _make_either(self, some: Index, others: Index) -> None:
+        """Solve the columns of one side, so that each of its ports is seen from the other's.
+
+        Of the smaller side, unless so many have been made that those of the larger cost no more.
+        """
+        sides = [distinct(one[self._column[one] < 0]) for one in (some, others)]
+        few, many = sorted(sides, key=len)
+        if few.size:
+            self._make(few if self._network.made + len(few) <= len(many) else many)
 
     def between(self, one: Index, other: Index) -> Array:
-        """Resistance from ports to ports [ohm]; of any two at least one is wide, or they are one."""
+        """Resistance from ports to ports [ohm]."""
         one, other = np.broadcast_arrays(one, other)
         column, at = self._column[one], other
-        narrow = column < 0
-        alone = None
-        if narrow.any():
+        if np.any(column < 0):
+            missing = (column < 0) & (self._column[other] < 0) & (one != other)
+            if missing.any():
+                self._make_either(one[missing], other[missing])
+                column = self._column[one]
+            narrow = column < 0
             column, at = np.where(narrow, self._column[other], column), np.where(narrow, one, other)
-            alone = column < 0
         store = self._network.store
         places, flat = store.shape[1], store.reshape(-1)
-        found: Array = flat.take(self.tail[at] * places + column)
-        found -= flat.take(self.head[at] * places + column)
-        if alone is not None and alone.any():
-            found[alone] = np.where(one == other, self._own[one], 0.0)[alone]
+        found: Array = flat.take(self.tail[at] * places + column, mode="clip")
+        found -= flat.take(self.head[at] * places + column, mode="clip")
+        alone = column < 0
+        if alone.any():
+            found[alone] = self.own(one[alone])
         return found
 
     def own(self, ports: Index) -> Array:
         """Resistance between the two ends of each port [ohm]."""
+        new = distinct(ports[np.isnan(self._own[ports])])
+        if new.size:
+            wide = self._column[new] >= 0
+            narrow = new[~wide]
+            self._own[narrow] = self._network.own(self.tail[narrow], self.head[narrow])
+            new = new[wide]
+            self._own[new] = self.between(new, new)
         return self._own[ports]
 
     def pushed(self, ports: Index, active: Index, amps: Array) -> Array:
-        """Volts at some wide ports for the currents of each row's active ports (rows, ports) [V]."""
+        """Volts at some ports for the currents of each row's active ports (rows, ports) [V]."""
+        self._make_either(ports, active.reshape(-1))
         found = np.zeros((len(active), len(ports)))
         for column in range(active.shape[1]):
             found += self._seen_from(active[:, column], ports) * amps[:, column, None]
         return found
 
+    def pushed_by(self, ports: Index, amps: Array, at: Index) -> Array:
+        """The same as in its base; only those of the ports count that draw anything in some row."""
+        draws = np.flatnonzero(amps.any(axis=0))
+        self._make_either(ports[draws], at.reshape(-1))
+        return super().pushed_by(ports[draws], amps[:, draws], at)
+
     def _seen_from(self, at: Index, ports: Index) -> Array:
         columns, store = self._column[ports], self._network.store
+        if np.any(columns < 0):  # then each of the others has a column
+            mine, place = np.unique(self._column[at], return_inverse=True)
+            seen = store[self.tail[ports][:, None], mine] - store[self.head[ports][:, None], mine]
+            each: Array = seen.T[place.reshape(-1)]
+            return each
         if len(columns) and np.array_equal(columns, np.arange(columns[0], columns[0] + len(columns))):
             store = store[:, columns[0] : columns[0] + len(columns)]
             return store[self.tail[at]] - store[self.head[at]]

@@ -19,7 +19,7 @@ from circuitcheck.solve.batch import Batch
 from circuitcheck.solve.changes import Changes
 from circuitcheck.solve.edits import alike_rows
 from circuitcheck.solve.loom_batch import LoomBatch
-from circuitcheck.solve.network import Network, Networks
+from circuitcheck.solve.network import MANY_CURVES, Network, Networks
 from circuitcheck.solve.wiring import Bool, Ends, Index, distinct
 
 _MOST_LEFT_OUT = 3
@@ -33,6 +33,8 @@ _STRAIGHT_AT_ONCE = 32768
 """The same of rows that bend no curve."""
 _FAR_APART = 16
 """States above which a network of one's own costs less than to make so many edits of another."""
+_NODES_A_ROW = 16
+"""Nodes of a large network that are made in the time of one row on another that does not fit it."""
 _NEAR = (2, 6, 16, 48)
 """Of many curves, how many are settled with a row; all if these are too few."""
 
@@ -163,11 +165,14 @@ def _shared_out(
     """The rows by the network that they are solved from.
 
     A combination of states that many rows share has its own; making it costs about as much as a
-    row for each node. The others differ by a few contacts from one that is there.
+    row for each node, or, where a row settles with many curves, for each of some nodes. The others
+    differ by a few contacts from one that is there.
     """
+    wiring = networks.wiring
+    many = wiring.size // (_NODES_A_ROW if len(wiring.curve_keys) > MANY_CURVES else 1)
     strays: dict[tuple[int, int], tuple[Network, list[Index]]] = {}
     for group in alike_rows(states, rows):
-        if len(group) >= networks.wiring.size:
+        if len(group) >= many:
             yield networks.of(states[group[0]]), group
         else:
             network = networks.near(states[group[0]])
