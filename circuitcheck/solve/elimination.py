@@ -200,7 +200,9 @@ class Elimination:
     @cached_property
     def _scale(self) -> Array:
         """For each step one over the square root of the conductance around its node (steps,)."""
-        return 1 / np.sqrt(np.array([total for *_, total in self._steps]))
+        totals = np.array([total for *_, total in self._steps])
+        found: Array = 1 / np.sqrt(totals)
+        return found
 
     def halves(self, tail: Index, head: Index) -> Array:
         """Halves H of the resistance between pairs of nodes, ``R = H H^T`` (pairs, steps).

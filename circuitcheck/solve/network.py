@@ -193,9 +193,11 @@ class Network:
         """
         wiring = self.wiring
         if self._is_small:
-            return self._branch_halves @ self._factors.halves(tail, head).T
+            found: Array = self._branch_halves @ self._factors.halves(tail, head).T
+            return found
         columns = self._columns(tail, head)
-        return columns[wiring.every_tail] - columns[wiring.every_head]
+        found = columns[wiring.every_tail] - columns[wiring.every_head]
+        return found
 
     @cached_property
     def _branch_halves(self) -> Array:
