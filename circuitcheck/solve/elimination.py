@@ -17,6 +17,7 @@ from __future__ import annotations
 
 import heapq
 from functools import cached_property
+from typing import Any
 
 import numpy as np
 
@@ -198,38 +199,49 @@ class Elimination:
         return found
 
     @cached_property
-    def _scale(self) -> Array:
-        """For each step one over the square root of the conductance around its node (steps,)."""
-        totals = np.array([total for *_, total in self._steps])
-        found: Array = 1 / np.sqrt(totals)
-        return found
+    def _totals(self) -> Array:
+        """For each step the conductance around its node (steps,) [S]."""
+        return np.array([total for *_, total in self._steps])
 
-    def halves(self, tail: Index, head: Index) -> Array:
-        """Halves H of the resistance between pairs of nodes, ``R = H H^T`` (pairs, steps).
+    def passed(self, tail: Index, head: Index) -> Array:
+        """What passes each node in its turn for an ampere between pairs of nodes (pairs, steps) [A].
 
         For small networks: the room grows with the square of the nodes.
         """
-        found: Array = (self._passed[tail] - self._passed[head]) * self._scale
+        found: Array = self._passed[tail] - self._passed[head]
         return found
 
-    def half_volts(self, amps: Array) -> Array:
-        """What ``halves`` are multiplied by for the volts at pairs.
+    def between(self, one: Array, other: Array) -> Array:
+        """Resistance from pairs to pairs, by what each of them passes [ohm]."""
+        # Divided whole and on one side: what opens a branch leaves next to nothing of 1 - g r, and each
+        # rounding of r counts.
+        found: Array = (one / self._totals) @ other.T
+        return found
+
+    def volts(self, passed: Array, amps: Array) -> Array:
+        """Volts at pairs, by what they pass (pairs,) [V].
 
         :param amps: pushed into the nodes (n,)
         """
-        found: Array = self._scale * (amps @ self._passed)
+        y = self._forth(amps.tolist())
+        found: Array = passed @ (np.array([y[node] for node, *_ in self._steps]) / self._totals)
         return found
 
-    def solve(self, amps: Array) -> Array:
-        """Node volts for currents pushed into the nodes (n,) or (n, k)."""
-        if self.size > _LARGE:
-            return self._levels.solve(amps.reshape(self.size, -1)).reshape(amps.shape)
-        y = list(amps) if amps.ndim > 1 else amps.tolist()  # numbers one by one are quicker so
+    def _forth(self, y: list[Any]) -> list[Any]:
+        """What passes each node in its turn, in place of what is pushed into it (n,)."""
         y[0] = 0.0 * y[0]
         for node, ends, shares, _ in self._steps:
             mine = y[node]
             for one, share in zip(ends, shares, strict=True):
                 y[one] = y[one] + (mine if share == 1.0 else share * mine)
+        return y
+
+    def solve(self, amps: Array) -> Array:
+        """Node volts for currents pushed into the nodes (n,) or (n, k)."""
+        if self.size > _LARGE:
+            return self._levels.solve(amps.reshape(self.size, -1)).reshape(amps.shape)
+        # Numbers one by one are quicker as such.
+        y = self._forth(list(amps) if amps.ndim > 1 else amps.tolist())
         for node, ends, shares, total in reversed(self._steps):
             at = y[node] / total
             for one, share in zip(ends, shares, strict=True):

@@ -181,8 +181,8 @@ class Network:
         :returns: (ports, ports) and (ports,)
         """
         if self._is_small:
-            halves = self._factors.halves(tail, head)
-            return halves @ halves.T, halves @ self._factors.half_volts(self.pushed)
+            passed = self._factors.passed(tail, head)
+            return self._factors.between(passed, passed), self._factors.volts(passed, self.pushed)
         columns = self._columns(tail, head)
         return columns[tail] - columns[head], columns.T @ self.pushed
 
@@ -193,15 +193,14 @@ class Network:
         """
         wiring = self.wiring
         if self._is_small:
-            found: Array = self._branch_halves @ self._factors.halves(tail, head).T
-            return found
+            return self._factors.between(self._branch_passed, self._factors.passed(tail, head))
         columns = self._columns(tail, head)
-        found = columns[wiring.every_tail] - columns[wiring.every_head]
+        found: Array = columns[wiring.every_tail] - columns[wiring.every_head]
         return found
 
     @cached_property
-    def _branch_halves(self) -> Array:
-        return self._factors.halves(self.wiring.every_tail, self.wiring.every_head)
+    def _branch_passed(self) -> Array:
+        return self._factors.passed(self.wiring.every_tail, self.wiring.every_head)
 
     def _columns(self, tail: Index, head: Index) -> Array:
         """Node volts for an ampere pushed in at each tail and drawn at its head (n, ports) [ohm].
