@@ -218,13 +218,13 @@ class Elimination:
         found: Array = (one / self._totals) @ other.T
         return found
 
-    def volts(self, passed: Array, amps: Array) -> Array:
-        """Volts at pairs, by what they pass (pairs,) [V].
+    def rises(self, amps: Array) -> Array:
+        """What ``passed`` is multiplied by for the volts at pairs (steps,) [V].
 
         :param amps: pushed into the nodes (n,)
         """
         y = self._forth(amps.tolist())
-        found: Array = passed @ (np.array([y[node] for node, *_ in self._steps]) / self._totals)
+        found: Array = np.array([y[node] for node, *_ in self._steps]) / self._totals
         return found
 
     def _forth(self, y: list[Any]) -> list[Any]:

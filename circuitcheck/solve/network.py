@@ -182,7 +182,7 @@ class Network:
         """
         if self._is_small:
             passed = self._factors.passed(tail, head)
-            return self._factors.between(passed, passed), self._factors.volts(passed, self.pushed)
+            return self._factors.between(passed, passed), passed @ self._rises
         columns = self._columns(tail, head)
         return columns[tail] - columns[head], columns.T @ self.pushed
 
@@ -197,6 +197,10 @@ class Network:
         columns = self._columns(tail, head)
         found: Array = columns[wiring.every_tail] - columns[wiring.every_head]
         return found
+
+    @cached_property
+    def _rises(self) -> Array:
+        return self._factors.rises(self.pushed)
 
     @cached_property
     def _branch_passed(self) -> Array:
