@@ -313,7 +313,7 @@ def _stand(
     """How each suspect stands, and a better grid for each whose own will not do."""
     weighed = weigh(evidence, *stacked(list(lines.values())))
     found: dict[int, Standing] = {}
-    unsettled: dict[int, Posterior] = {}
+    posteriors: dict[int, Posterior] = {}
     first = 0
     for n, line in lines.items():
         totals = weighed.total[first : first + len(line.predicted)]
@@ -323,8 +323,7 @@ def _stand(
             known = posterior(severity, line.grid, totals)
             place, span, log_evidence = known.place, (known.low, known.high), known.log_evidence
             value = float(np.exp(line.grid[place]))
-            if not known.settled:
-                unsettled[n] = known
+            posteriors[n] = known
         row = first + place
         spread = np.sqrt(np.sum(line.moves[place] ** 2, axis=-1))
         found[n] = Standing(
@@ -332,21 +331,22 @@ def _stand(
             spread, weighed.misread[row], weighed.distance[row], float(weighed.square[row]),
         )  # fmt: skip
         first += len(totals)
-    return found, _better(evidence, suspects, lines, unsettled)
+    return found, _better(evidence, suspects, lines, posteriors)
 
 
 def _better(
     evidence: Evidence, suspects: Sequence[Suspect], lines: Mapping[int, Solved],
-    unsettled: Mapping[int, Posterior],
+    posteriors: Mapping[int, Posterior],
 ) -> dict[int, Better]:  # fmt: skip
-    """Grids nearer to the values of some suspects."""
-    if not unsettled:
+    """Grids nearer to the values of those that their own does not resolve."""
+    if not posteriors:
         return {}
-    logs = np.stack([lines[n].grid for n in unsettled])
-    places = best_places(evidence, logs, np.stack([lines[n].predicted for n in unsettled]))
+    logs = np.stack([lines[n].grid for n in posteriors])
+    places = best_places(evidence, logs, np.stack([lines[n].predicted for n in posteriors]))
     found = {}
-    for (n, known), place in zip(unsettled.items(), places, strict=True):
+    for (n, known), place in zip(posteriors.items(), places, strict=True):
         severity = suspects[n].severity
         assert severity is not None
-        found[n] = Better(*next_grid(severity, lines[n].grid, known, place))
+        if place.missed or not known.settled:
+            found[n] = Better(*next_grid(severity, lines[n].grid, known, place))
     return found
