@@ -234,14 +234,18 @@ def fine_look(evidence: Evidence, coarse: Coarse, rough: Rough) -> list[Standing
     grids = {n: _grid(suspects[n], rough, n) for n in set(rough.same_as.values())}
     found: dict[int, Standing] = {}
     solved: dict[int, Solved] = {}
+    better: dict[int, Better] = {}
     for look in range(_LOOKS):
         lines = _lines(evidence, suspects, grids, solved)
+        # A narrow peak that was passed over counts for more than the wide range, or not at all.
+        before = {n: found[n].log_weight for n in lines if n in better and better[n].passed_over}
         stood, better = _stand(evidence, suspects, lines)
-        found |= stood
+        worse = {n for n, weight in before.items() if stood[n].log_weight < weight}
+        found |= {n: one for n, one in stood.items() if n not in worse}
         best = max(one.log_weight for one in found.values())
         grids = {
-            n: after.grid for n, after in better.items()
-            if found[n].log_weight > best - (HOPELESS if after.elsewhere else _WORTH_IT)
+            n: after.grid for n, after in better.items() if n not in worse
+            and found[n].log_weight > best - (HOPELESS if after.elsewhere else _WORTH_IT)
         }  # fmt: skip
         if not grids or look + 1 == _LOOKS:
             break
@@ -277,10 +281,12 @@ class Better:
 
     :param elsewhere: whether the value lies between the points of the grid that was tried, or
         outside it, so that the suspect stands worse than it should
+    :param passed_over: whether it is a narrow place between two of them, where the range may hold more
     """
 
     grid: Array
     elsewhere: bool
+    passed_over: bool
 
 
 def unread(coarse: Coarse) -> list[Standing]:
@@ -348,5 +354,5 @@ def _better(
         severity = suspects[n].severity
         assert severity is not None
         if place.missed or not known.settled:
-            found[n] = Better(*next_grid(severity, lines[n].grid, known, place))
+            found[n] = Better(*next_grid(severity, lines[n].grid, known, place), place.missed)
     return found
