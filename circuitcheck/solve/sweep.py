@@ -35,8 +35,9 @@ _FAR_APART = 16
 """States above which a network of one's own costs less than to make so many edits of another."""
 _NODES_A_ROW = 16
 """Nodes of a large network that are made in the time of one row on another that does not fit it."""
-_NEAR = (2, 6, 16, 48)
-"""Of many curves, how many are settled with a row; all if these are too few."""
+_NEAR = (2, 6, 16, 48, 144, 432)
+"""Of many curves, how many are settled with a row; all if those of these are too few that are less than
+half of them."""
 
 
 @dataclass
@@ -119,6 +120,7 @@ def _solved(
 ) -> Iterator[Group | Index]:  # fmt: skip
     """The rows solved in their states; those that cannot be trusted by themselves."""
     count = len(networks.wiring.curve_keys)
+    sizes = (*(one for one in _NEAR if 2 * one < count), count)
     left = [(network, rows, 0) for network, rows in _shared_out(networks, states, waiting)]
     while left:
         network, rows, near = left.pop()
@@ -137,11 +139,10 @@ def _solved(
         if astray.any() and near >= count:
             yield rows[astray]
         elif astray.any():
-            wanted = np.maximum(batch.bends[astray], near + 1)
-            size = np.searchsorted(_NEAR, wanted)
+            lost, wanted = rows[astray], np.maximum(batch.bends[astray], near + 1)
+            size = np.searchsorted(sizes[:-1], wanted)
             for one in distinct(size).tolist():
-                nearer = min(count, (*_NEAR, count)[one])
-                left.append((network, rows[astray][size == one], nearer))
+                left.append((network, lost[size == one], sizes[one]))
         # What costs a row its digits is left out of the network, and the row puts it in.
         for place in sorted(set(batch.costly[delicate].tolist())):
             costly = rows[delicate & (batch.costly == place)]
