@@ -24,11 +24,11 @@ from circuitcheck.physics.branch import Array
 from circuitcheck.solve.changes import Changes
 from circuitcheck.solve.curves import Curves, CurveSet
 from circuitcheck.solve.edits import Edits
-from circuitcheck.solve.network import REFERENCE, TIE_SIEMENS, Network
+from circuitcheck.solve.network import Network
 from circuitcheck.solve.newton import settle_curves, solved
 from circuitcheck.solve.ports import Ports, joined_up
 from circuitcheck.solve.ties import ties_of
-from circuitcheck.solve.wiring import Bool, Ends, Index, distinct
+from circuitcheck.solve.wiring import REFERENCE, TIE_SIEMENS, Bool, Ends, Index, distinct
 
 _ALL = slice(None)
 _DELICATE = 1e-7

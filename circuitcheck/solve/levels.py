@@ -49,11 +49,11 @@ class Levels:
             back[node] = 1 + max((back[one] for one in ends), default=-1)
         self._totals = np.ones((size, 1))
         self._totals[[one[0] for one in steps], 0] = [one[3] for one in steps]
-        nodes = np.repeat([one[0] for one in steps], [len(one[1]) for one in steps])
-        ends = np.array([one for step in steps for one in step[1]], dtype=np.intp)
-        shares = np.array([share for step in steps for share in step[2]])
-        self._forth = _levels(np.array(forth), ends, nodes, shares)
-        self._back = _levels(np.array(back), nodes, ends, shares)
+        gone = np.repeat([one[0] for one in steps], [len(one[1]) for one in steps])
+        end = np.array([one for step in steps for one in step[1]], dtype=np.intp)
+        share = np.array([one for step in steps for one in step[2]])
+        self._forth = _levels(np.array(forth), end, gone, share)
+        self._back = _levels(np.array(back), gone, end, share)
 
     def solve(self, amps: Array) -> Array:
         """Node volts for currents pushed into the nodes (n, k) [V]."""

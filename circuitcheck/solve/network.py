@@ -16,12 +16,9 @@ from circuitcheck.solve.curves import LEAK, Curves, Reach, Tangent
 from circuitcheck.solve.cuts import cut_words
 from circuitcheck.solve.elimination import Elimination
 from circuitcheck.solve.newton import settle_curves
-from circuitcheck.solve.wiring import Index, Wiring
+from circuitcheck.solve.plain import solve_network
+from circuitcheck.solve.wiring import TIE_SIEMENS, Index, Wiring
 
-REFERENCE = 0
-"""Number of the reference node."""
-TIE_SIEMENS = 1.0
-"""What ties a floating island to the reference [S]."""
 CURVE_SIEMENS = 0.01
 """What stands in for a curve when a network is factored [S]; a sweep takes it off."""
 
@@ -150,8 +147,6 @@ class Network:
         if not self.has_many_curves:
             return little
         if count > MOST_TOGETHER:
-            from circuitcheck.solve.point import solve_network
-
             volts = solve_network(self)
             across = volts[wiring.curve_tail] - volts[wiring.curve_head]
             amps, slope = self.curve_currents(across)

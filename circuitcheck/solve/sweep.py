@@ -141,8 +141,7 @@ def _solved(
         elif astray.any():
             lost, wanted = rows[astray], np.maximum(batch.bends[astray], near + 1)
             size = np.searchsorted(sizes[:-1], wanted)
-            for one in distinct(size).tolist():
-                left.append((network, lost[size == one], sizes[one]))
+            left += [(network, lost[size == one], sizes[one]) for one in distinct(size).tolist()]
         # What costs a row its digits is left out of the network, and the row puts it in.
         for place in sorted(set(batch.costly[delicate].tolist())):
             costly = rows[delicate & (batch.costly == place)]

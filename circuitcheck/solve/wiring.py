@@ -15,6 +15,11 @@ from circuitcheck.physics.branch import ALWAYS, Array, Branch, Conductor, Curve,
 Bool = NDArray[np.bool_]
 Index = NDArray[np.intp]
 
+REFERENCE = 0
+"""Number of the reference node."""
+TIE_SIEMENS = 1.0
+"""What ties a floating island to the reference [S]."""
+
 
 def distinct(numbers: Index) -> Index:
     """The different ones of some numbers from 0, in order.
