@@ -230,7 +230,8 @@ class Network:
             pushed[ends[0], place] += 1.0
             pushed[ends[1], place] -= 1.0
             if known + len(new) > self._store.shape[1]:
-                room = np.empty((size, known + len(new) + self._store.shape[1] // 2))
+                # Nothing in the room to spare: what is read from there is thrown away, but must be a number.
+                room = np.zeros((size, known + len(new) + self._store.shape[1] // 2))
                 room[:, :known] = self._store[:, :known]
                 self._store = room
             self._store[:, known : known + len(new)] = self._factors.solve(pushed)
