@@ -230,7 +230,7 @@ class Network:
             pushed[ends[0], place] += 1.0
             pushed[ends[1], place] -= 1.0
             if known + len(new) > self._store.shape[1]:
-                # Nothing in the room to spare: what is read from there is thrown away, but must be a number.
+                # What is read from the room to spare is thrown away, but must be a number.
                 room = np.zeros((size, known + len(new) + self._store.shape[1] // 2))
                 room[:, :known] = self._store[:, :known]
                 self._store = room
