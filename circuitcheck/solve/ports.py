@@ -113,11 +113,10 @@ class LoomPorts(Ports):
                 column = self._column[one]
             narrow = column < 0
             column, at = np.where(narrow, self._column[other], column), np.where(narrow, one, other)
-        store = self._network.store
-        places, flat = store.shape[1], store.reshape(-1)
-        found: Array = flat.take(self.tail[at] * places + column, mode="clip")
-        found -= flat.take(self.head[at] * places + column, mode="clip")
-        alone = column < 0
+        store, alone = self._network.store, column < 0
+        places, flat, column = store.shape[1], store.reshape(-1), np.maximum(column, 0)
+        found: Array = flat.take(self.tail[at] * places + column)
+        found -= flat.take(self.head[at] * places + column)
         if alone.any():
             found[alone] = self.own(one[alone])
         return found
