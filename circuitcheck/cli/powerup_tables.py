@@ -9,12 +9,13 @@ from circuitcheck.cli.tables import (
     cautions,
     indented,
     out,
+    percent_of,
     plain_table,
     say,
     suspects,
 )  # fmt: skip
 from circuitcheck.expect.cautions import setup_lines
-from circuitcheck.inspect.powerup.judge import JudgedStep, PowerupResult
+from circuitcheck.inspect.powerup.judge import CAUSES, JudgedStep, PowerupResult
 from circuitcheck.inspect.powerup.observe import AMPS_LABEL, LAMP_LABEL
 from circuitcheck.inspect.powerup.plan import (
     BEFORE,
@@ -150,8 +151,14 @@ def _causes(found: PowerupResult) -> None:
     """What makes too much current flow in the step; the verdict on the whole sheet is no help there."""
     say()
     say("What does it in this step" if found.causes else "No one fault does it in this step", "bold")
-    for name in found.causes or ():
-        indented(f"- {name}")
+    causes = found.causes or ()
+    if causes:
+        table = plain_table("replace or repair", "chance", "what is wrong with it", right=("chance",))
+        for one in causes[:CAUSES]:
+            table.add_row(one.unit, percent_of(one.chance), ", ".join(one.faults))
+        out.print(table)
+        if len(causes) > CAUSES:
+            say(f"and {len(causes) - CAUSES} more, with --json")
     say()
     indented(found.causes_words, 0)
 

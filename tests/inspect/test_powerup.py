@@ -273,12 +273,17 @@ def test_a_lamp_alone_too_bright_names_what_lights_it_and_never_says_sound():
     text = sheet_text(QUICK, written)
     result = judge(plan, parse_readings(plan.harness, text), locator_of(QUICK))
     assert result.status == "stop"
-    assert "W1 short to ground" in result.causes
+    named = [fault for one in result.causes for fault in one.faults]
+    assert "W1 short to ground" in named
     still_out = [*plan["08-S1-low"].stage.out, "M1"]
-    assert not [one for one in result.causes if one.split()[0].partition(".")[0] in still_out]
+    assert not [one for one in named if one.split()[0].partition(".")[0] in still_out]
+    assert sum(one.chance for one in result.causes) == pytest.approx(1)
+    # drawing: all that only the bridged switch makes live, which no earlier step can have shown
+    likely = {one.unit for one in result.causes if one.chance > 0.01}
+    assert likely == {"W3", "W4", "W12"}
     assert result.to_dict()["verdict"] is None
     shown = run("powerup", QUICK, "-", given=text).stdout
-    assert "W1 short to ground" in shown
+    assert "and 9 more, with --json" in shown
     assert "sound" not in shown.replace("a sound loom does not", "")
     assert "coolant" not in shown
 
