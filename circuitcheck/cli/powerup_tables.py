@@ -55,7 +55,7 @@ def step(one: Step) -> None:
     indented(f"{one.test.title}  [{one.name}]", 0, "bold")
     indented(f"{FIRST}. Then: {_situation(one)}. Power on, and read.")
     if one.lead:
-        indented(f"jumper lead: {one.lead.size_mm2:g} mm2 with a {one.lead.fuse_a:g} A fuse")
+        indented(f"jumper lead: {one.lead.words}")
     table = plain_table("reading", "where", "expected", right=("expected",))
     for reading, observation in zip(one.readings, one.test.observe.values(), strict=True):
         table.add_row(reading.name, _place(observation.points), expected_words(reading))
