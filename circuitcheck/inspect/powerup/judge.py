@@ -20,6 +20,7 @@ from circuitcheck.inspect.powerup.parting import Parting, parting
 from circuitcheck.inspect.powerup.plan import PowerupPlan, Step
 from circuitcheck.locate.locate import Locator
 from circuitcheck.locate.verdict import Verdict
+from circuitcheck.notebook import text_table
 
 SOUND = "sound"
 DOUBT = 0.003
@@ -66,6 +67,11 @@ class PowerupResult:
     next_step: Step | None
     more: tuple[Parting, ...] = ()
     causes: tuple[Cause, ...] | None = None
+
+    def __str__(self) -> str:
+        rows = [(one.step.name, one.step.test.title, one.status) for one in self.steps
+                if one.status != "not done"]  # fmt: skip
+        return f"{self.status}: {self.summary}\n\n{text_table(('step', 'do', 'result'), rows)}"
 
     @property
     def stopped(self) -> JudgedStep | None:
