@@ -20,6 +20,7 @@ from circuitcheck.inspect.powerup.plan import PowerupPlan, Step
 from circuitcheck.inspect.powerup.signs import Signs, Sweep
 from circuitcheck.locate.conclude import merged
 from circuitcheck.locate.evidence import lay_out
+from circuitcheck.locate.summary import percent
 from circuitcheck.locate.suspects import single_suspects
 from circuitcheck.locate.weighing import Coarse, fine_look, rough_look
 from circuitcheck.solve.wiring import Bool
@@ -40,9 +41,10 @@ class Cause:
 
     @property
     def words(self) -> str:
-        """``W1 (34 %): W1 short to ground``."""
-        chance = "less than 1 %" if self.chance < 0.01 else f"{min(self.chance, 0.999) * 100:.0f} %"
-        return f"{self.unit} ({chance}): {', '.join(self.faults)}"
+        """``W1 short to ground (34 %)``; of a part of a whole, ``fan: M1 seized (9 %)``."""
+        of_unit = all(one.split()[0] == self.unit for one in self.faults)
+        head = "" if of_unit else f"{self.unit}: "
+        return f"{head}{', '.join(self.faults)} ({percent(self.chance)})"
 
     def to_dict(self) -> dict[str, Any]:
         """The fields as a plain dict."""

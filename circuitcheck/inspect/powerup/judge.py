@@ -27,6 +27,8 @@ DOUBT = 0.003
 """Chance of a sound loom, in a verdict, from which it may be one; common practice, no source."""
 CAUSES = 5
 """Units that are named as the cause of too much current; the rest is counted."""
+_LIKELY = 0.01
+"""Chance of a unit from which a sentence names it."""
 Status = Literal["as expected", "repeat", "stop", "not done", "after the stop"]
 
 
@@ -117,9 +119,11 @@ class PowerupResult:
     @property
     def _what_it_is(self) -> str:
         if self.causes is not None:
-            named = "; ".join(one.words for one in self.causes[:CAUSES])
-            does = f" What does it here: {named}." if named else ""
-            return self.causes_words + does
+            likely = [one.words for one in self.causes[:CAUSES] if one.chance >= _LIKELY]
+            more = len(self.causes) - len(likely)
+            rest = f"; and, less likely, {more} more" if more else ""
+            does = f"What does it here: {'; '.join(likely)}{rest}. " if likely else ""
+            return does + self.causes_words
         if self.verdict.verdict == "unexplained":
             return ("No one fault and no two explain this: look over what this step put in or made "
                     "live, and buzz the loom through again.")  # fmt: skip
