@@ -180,9 +180,12 @@ def _more(found: PowerupResult) -> None:
 def _status(one: JudgedStep) -> str:
     if one.off:
         return f"{one.status}: {', '.join(off.reading for off in one.off)}"
+    text: str = one.status
+    if one.a_little:
+        text += f"; a little out: {', '.join(off.reading for off in one.a_little)}"
     if one.missing and one.status == "as expected":
-        return f"{one.status}; not read: {', '.join(one.missing)}"
-    return one.status
+        text += f"; not read: {', '.join(one.missing)}"
+    return text
 
 
 

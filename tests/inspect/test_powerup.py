@@ -24,6 +24,7 @@ from circuitcheck.harness.model import Setup
 from circuitcheck.harness.readings import parse_readings, sheet_text
 from circuitcheck.inspect.powerup.alarm import overloading
 from circuitcheck.inspect.powerup.judge import judge
+from circuitcheck.inspect.powerup.off import off_reading
 from circuitcheck.inspect.powerup.order import Order, setup_of
 from circuitcheck.inspect.powerup.plan import fresh, powerup_plan
 from circuitcheck.locate.locate import Locator
@@ -256,6 +257,32 @@ def test_one_misread_number_is_read_again():
     result = judge(plan, parse_readings(plan.harness, sheet_text(QUICK, written)), locator_of(QUICK))
     assert result.status in ("repeat", "stop")
     assert next(one for one in result.steps if one.off).step.name == "03-ignition-on"
+
+
+@pytest.mark.parametrize("name", [QUICK, "twin-fan-switch"])
+def test_a_lamp_brighter_than_it_should_be_stops_any_step(name):
+    """docs/restore.md: a lamp brighter than it should be stops in any case."""
+    plan = plan_of(name)
+    steps = [one for one in plan.steps
+             if any(r.name == "lamp" and r.word in ("dark", "dim") for r in one.readings)]  # fmt: skip
+    assert steps
+    for step in steps:
+        sheet = parse_readings(plan.harness, sheet_text(name, {step.name: {"lamp": "bright"}}))
+        off = off_reading(plan, step, sheet.readings[0])
+        assert off is not None, step.name
+        assert off.danger
+
+
+@pytest.mark.parametrize(("read", "told"), [("6.05 A", []), ("6.3 A", ["amps"]), ("4.95 A", ["amps"])])
+def test_a_number_just_outside_the_printed_range_is_said_to_be_so(read, told):
+    """The range that is printed for the fan's current, in docs/restore.md: 5.07 to 6.09 A."""
+    plan = plan_of(QUICK)
+    written = read_vehicle(plan.harness, ["10-X2"], [], None)
+    written["10-X2"]["amps"] = read
+    result = judge(plan, parse_readings(plan.harness, sheet_text(QUICK, written)), locator_of(QUICK))
+    step = next(one for one in result.steps if one.step.name == "10-X2")
+    assert step.status == "as expected"
+    assert [one.reading for one in step.a_little] == told
 
 
 def test_a_half_done_sheet_names_the_next_step():

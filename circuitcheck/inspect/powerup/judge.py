@@ -15,7 +15,7 @@ from typing import Any, Literal
 
 from circuitcheck.harness.readings import Reading, Sheet
 from circuitcheck.inspect.powerup.alarm import Cause, causes
-from circuitcheck.inspect.powerup.off import Off, off_reading
+from circuitcheck.inspect.powerup.off import Off, a_little_off, off_reading
 from circuitcheck.inspect.powerup.parting import Parting, parting
 from circuitcheck.inspect.powerup.plan import PowerupPlan, Step
 from circuitcheck.locate.locate import Locator
@@ -37,17 +37,20 @@ class JudgedStep:
     """What the sheet says of one step.
 
     :param missing: its readings that were not taken
+    :param a_little: readings of a step as expected that are outside their range by little
     """
 
     step: Step
     status: Status
     off: tuple[Off, ...] = ()
     missing: tuple[str, ...] = ()
+    a_little: tuple[Off, ...] = ()
 
     def to_dict(self) -> dict[str, Any]:
         """The fields as a plain dict."""
         return {"step": self.step.name, "title": self.step.test.title, "status": self.status,
-                "off": [asdict(one) for one in self.off], "missing": list(self.missing)}  # fmt: skip
+                "off": [asdict(one) for one in self.off], "missing": list(self.missing),
+                "a_little_off": [asdict(one) for one in self.a_little]}  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -91,6 +94,11 @@ class PowerupResult:
                     f"{'; '.join(one.words for one in again.off)}. All else says the loom is sound.")
         if self.next_step is not None:
             return f"As expected so far. Next: {self.next_step.name}, {self.next_step.test.title}."
+        doubts = [f"{one.words} in {step.step.name}" for step in self.steps for one in step.a_little]
+        if doubts:
+            return ("Every step was as expected, near enough: the loom is proven under power but for "
+                    f"{'; '.join(doubts)}. In a sound loom one reading in twenty is as far out: "
+                    "read it again.")  # fmt: skip
         return "Every step was as expected: the loom is proven under power."
 
     @property
@@ -172,7 +180,8 @@ def _judged(
     taken = {one.name for one in mine}
     missing = tuple(one.name for one in step.readings if one.name not in taken)
     if not off:
-        return JudgedStep(step, "as expected", (), missing), None
+        a_little = tuple(found for one in mine if (found := a_little_off(step, one)) is not None)
+        return JudgedStep(step, "as expected", (), missing, a_little), None
     verdict = locator.locate(so_far)
     sound = may_be_sound(verdict) and not any(one.danger for one in off)
     return JudgedStep(step, "repeat" if sound else "stop", off, missing), verdict

@@ -162,11 +162,16 @@ def expected_words(reading: ExpectedReading) -> str:
         return reading.word
     if reading.low is None or reading.high is None:
         return ""
-    digits = 1 if reading.high >= 10 else 2
+    digits = digits_of(reading.high)
     high = f"{reading.high:.{digits}f} {reading.unit}"
     if round(reading.low, digits) <= 0:
         return f"at most {high}"
     return f"{reading.low:.{digits}f} to {high}"
+
+
+def digits_of(high: float) -> int:
+    """Decimals with which a band up to ``high`` is printed."""
+    return 1 if high >= 10 else 2
 
 
 def fresh(harness: Harness) -> Harness:
