@@ -17,6 +17,7 @@ from typer.testing import CliRunner
 
 from circuitcheck.circuit.build import build_circuit, lasting_faults
 from circuitcheck.cli.main import app
+from circuitcheck.expect.bench import Bench
 from circuitcheck.expect.second_opinion import deck
 from circuitcheck.expect.vehicle import drawer, read_vehicle, vary
 from circuitcheck.harness.load import load_harness
@@ -329,6 +330,25 @@ def test_what_lights_the_lamp_lights_it(name):
         volts = abs(point.between("through:lead", f"{plan.harness.supply.battery}.post+"))
         watts = volts * abs(point.amps["through"])
         assert point.buzzing or watts > 0.03 * step.test.setup.through.lamp, spec
+
+
+def test_a_clamped_wire_that_is_in_the_wrong_place_carries_what_the_solver_says():
+    """One circuit at a time, each solved by itself: currents of wires that two swapped ends have moved."""
+    plan = plan_of("twin-fan-switch")
+    step = plan.steps[-1]
+    clamps = {n: one.amps for n, one in enumerate(step.test.observe.values()) if one.amps}
+    bench = Bench(plan.harness, step.test.setup, tuple(step.test.observe.items()))
+    circuit = build_circuit(plan.harness, step.test.setup)
+    changes = [one.change(circuit.branches) for one in plan.faults]
+    moving = [one for one in changes if set(one) & set(clamps.values())
+              and not any(key.endswith(":short") for key in one)]  # fmt: skip
+    values = bench.run(moving).values
+    for change, row in zip(moving, values, strict=True):
+        point = solve_point(circuit.changed(change))
+        for place, wire in clamps.items():
+            if not point.buzzing:
+                assert row[place] == pytest.approx(abs(point.amps.get(wire, 0.0)), rel=1e-6, abs=1e-6)
+    assert any(len(one) > 1 for one in moving)
 
 
 # -- as a person meets it -------------------------------------------------------------------------

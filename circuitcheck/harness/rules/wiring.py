@@ -70,8 +70,8 @@ def _clamp_is_wired(harness: Harness, clamp: str) -> bool:
 def what_goes_in_comes_out(harness: Harness, tree: Tree) -> None:
     """A part with two terminals that is wired at all has a wire, or its plug, on both.
 
-    A wire that ends where it should not leaves such a gap too, and has been told by then. In a plug a wire
-    may end: a test socket, a spare cavity.
+    A wire that ends where it should not leaves such a gap too, and has been told by then. In a plug a
+    wire may end: a test socket, a spare cavity.
     """
     if tree.problems:
         return
