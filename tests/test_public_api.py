@@ -70,3 +70,23 @@ def test_locate_takes_a_mapping_and_a_file(loom, tmp_path):
     path = tmp_path / "sheet.csv"
     path.write_text("\n".join(rows), encoding="utf-8")
     assert loom.locate(path).to_dict() == by_mapping.to_dict()
+
+
+@pytest.mark.parametrize(
+    ("asked", "shown"),
+    [
+        (lambda loom, sheet: sheet, ["fan-direct", "feed-loss"]),
+        (lambda loom, sheet: loom.why(sheet), ["M1 open", "with it", "fan-direct"]),
+        (lambda loom, sheet: loom.prove(sheet), ["minutes, which rule out", "ignition on"]),
+        (lambda loom, sheet: loom.inspect(), ["no-fuse, W6:"]),
+        (lambda loom, sheet: loom.buzz(), ["W1 RD", "G1.+"]),
+        (lambda loom, sheet: loom.powerup(), ["10-X2", "fed through a 12 V lamp"]),
+        (lambda loom, sheet: loom.explain("fan-direct"), ["The way of the current", "motor M1"]),
+    ],
+)
+def test_print_shows_what_a_person_wants_to_read(loom, asked, shown):
+    """Names of the harness file, and none of the way Python writes a dataclass."""
+    found = asked(loom, loom.sheet(loom.written("M1 open", spread=2)))
+    text = str(found)
+    assert all(one in text for one in shown)
+    assert f"{type(found).__name__}(" not in text

@@ -53,8 +53,7 @@ def _before(one: NextTest | ProofTest) -> None:
         indented(f"open first: {', '.join(one.access)}")
     indented("; ".join(one.setup))
     if one.lead:
-        indented(f"jumper lead: {one.lead.size_mm2:g} mm2 with a {one.lead.fuse_a:g} A fuse "
-                f"(it carries {one.lead.amps:g} A)")  # fmt: skip
+        indented(f"jumper lead: {one.lead.words}")
 
 
 def _test(one: NextTest) -> None:

@@ -9,12 +9,13 @@ from circuitcheck.cli.tables import (
     cautions,
     indented,
     out,
+    percent_of,
     plain_table,
     say,
     suspects,
 )  # fmt: skip
 from circuitcheck.expect.cautions import setup_lines
-from circuitcheck.inspect.powerup.judge import JudgedStep, PowerupResult
+from circuitcheck.inspect.powerup.judge import CAUSES, JudgedStep, PowerupResult
 from circuitcheck.inspect.powerup.observe import AMPS_LABEL, LAMP_LABEL
 from circuitcheck.inspect.powerup.plan import (
     BEFORE,
@@ -54,7 +55,7 @@ def step(one: Step) -> None:
     indented(f"{one.test.title}  [{one.name}]", 0, "bold")
     indented(f"{FIRST}. Then: {_situation(one)}. Power on, and read.")
     if one.lead:
-        indented(f"jumper lead: {one.lead.size_mm2:g} mm2 with a {one.lead.fuse_a:g} A fuse")
+        indented(f"jumper lead: {one.lead.words}")
     table = plain_table("reading", "where", "expected", right=("expected",))
     for reading, observation in zip(one.readings, one.test.observe.values(), strict=True):
         table.add_row(reading.name, _place(observation.points), expected_words(reading))
@@ -150,8 +151,14 @@ def _causes(found: PowerupResult) -> None:
     """What makes too much current flow in the step; the verdict on the whole sheet is no help there."""
     say()
     say("What does it in this step" if found.causes else "No one fault does it in this step", "bold")
-    for name in found.causes or ():
-        indented(f"- {name}")
+    causes = found.causes or ()
+    if causes:
+        table = plain_table("replace or repair", "chance", "what is wrong with it", right=("chance",))
+        for one in causes[:CAUSES]:
+            table.add_row(one.unit, percent_of(one.chance), ", ".join(one.faults))
+        out.print(table)
+        if len(causes) > CAUSES:
+            say(f"and {len(causes) - CAUSES} more, with --json")
     say()
     indented(found.causes_words, 0)
 
@@ -173,9 +180,12 @@ def _more(found: PowerupResult) -> None:
 def _status(one: JudgedStep) -> str:
     if one.off:
         return f"{one.status}: {', '.join(off.reading for off in one.off)}"
+    text: str = one.status
+    if one.a_little:
+        text += f"; a little out: {', '.join(off.reading for off in one.a_little)}"
     if one.missing and one.status == "as expected":
-        return f"{one.status}; not read: {', '.join(one.missing)}"
-    return one.status
+        text += f"; not read: {', '.join(one.missing)}"
+    return text
 
 
 

@@ -101,8 +101,7 @@ def expected(loom: Loom, result: Expectation, twin: Twin | None = None) -> None:
         setup = loom.harness.tests[one.test].setup
         indented(", ".join(setup_lines(setup, loom.harness.volts)))
         if one.lead:
-            indented(f"jumper lead: {one.lead.size_mm2:g} mm2 with a {one.lead.fuse_a:g} A fuse "
-                    f"(it carries {number(one.lead.amps)} A)")  # fmt: skip
+            indented(f"jumper lead: {one.lead.words}")
         if one.lead_blows:
             indented("the fuse of the lead blows: what follows is read after that")
         for name in one.buzzing:

@@ -9,7 +9,7 @@ from rich.padding import Padding
 from rich.table import Table
 
 from circuitcheck.cli.console import Paper, caution
-from circuitcheck.expect.cautions import LEAD, LEAVE_ALONE
+from circuitcheck.expect.cautions import LEAD, LEAD_FUSE, LEAVE_ALONE
 from circuitcheck.expect.expected import Expectation
 from circuitcheck.inspect.sizing import Choice
 from circuitcheck.inspect.words import number
@@ -70,3 +70,4 @@ def leads(expected: Expectation) -> None:
                           f"{one.lead.fuse_a:g} A", "")  # fmt: skip
     _plain(table)
     caution(LEAD)
+    caution(LEAD_FUSE)

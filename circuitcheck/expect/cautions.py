@@ -17,6 +17,7 @@ LEAD_SIZES = ((8.0, 1.0), (12.0, 1.5), (20.0, 2.5), (30.0, 4.0), (42.0, 6.0), (6
 # Each fits on one line of 80 columns behind its mark, so that all of them can stand before every answer.
 FANS = "A fan can start without warning, ignition off too: hands, hair, tools clear."
 LEAD = "Fused leads only, of the right size; make the last contact off the battery."
+LEAD_FUSE = "Lead fuse blows? A short or a seized motor behind it: stop, fit none bigger."
 HOT = "Hot coolant is under pressure: cap stays on; clear of hoses and exhaust."
 OHMS = "Ohms only with the battery off, clamp tied back; 0 V at the points first."
 FUSES = "Same rating, never larger. A fuse that blows again has a reason: find it."
@@ -24,7 +25,7 @@ RUNNING = "Engine running: brake on, out of gear, exhaust led out; belts and fan
 LEAVE_ALONE = "Leave airbag and orange high-voltage wiring alone; manual, local rules first."
 
 
-_IN_ORDER = (FANS, OHMS, LEAD, FUSES, HOT, RUNNING, LEAVE_ALONE)
+_IN_ORDER = (FANS, OHMS, LEAD, LEAD_FUSE, FUSES, HOT, RUNNING, LEAVE_ALONE)
 
 
 def together(several: Iterable[Iterable[str]]) -> list[str]:
@@ -45,6 +46,16 @@ class Lead:
     amps: float
     size_mm2: float
     fuse_a: float
+
+    @property
+    def words(self) -> str:
+        """What to make up.
+
+        >>> lead_for(12.4).words
+        '2.5 mm2 with a 20 A fuse (12.4 A with all sound)'
+        """
+        amps = f"{self.amps:.2f}" if self.amps < 1 else f"{self.amps:.1f}"
+        return f"{self.size_mm2:g} mm2 with a {self.fuse_a:g} A fuse ({amps} A with all sound)"
 
 
 def lead_for(amps: float) -> Lead:
@@ -127,7 +138,7 @@ def cautions_for(harness: Harness, setup: Setup) -> list[str]:
     elif any(part.kind_name == "motor" for part in harness.parts.values()):
         found.append(FANS)
     if setup.bridge or setup.feed or setup.ground:
-        found.append(LEAD)
+        found += [LEAD, LEAD_FUSE]
     if setup.pull:
         found.append(FUSES)
     if setup.engine.celsius >= 60:

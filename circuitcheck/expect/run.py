@@ -24,7 +24,7 @@ from circuitcheck.solve.network import Networks
 from circuitcheck.solve.point import solve_point
 from circuitcheck.solve.spread import Shifts, port_shifts
 from circuitcheck.solve.sweep import Group, settle
-from circuitcheck.solve.wiring import Index, distinct
+from circuitcheck.solve.wiring import Bool, Index, distinct
 
 if TYPE_CHECKING:
     from circuitcheck.expect.bench import Bench, Station
@@ -146,14 +146,24 @@ class Run:
                          [self.blown[one] for one in row.tolist()], self.fuses[row])  # fmt: skip
         self.buzzing[alike.all_of(settled.buzzing) % self.rows] = True
         alone = alike.rows[settled.unsure].tolist()
+        alone += alike.rows[self._clamp_moved()[row]].tolist()
         for group in settled.groups:
             self._read(alike.everyone(group))
             siemens = 1 / self.bench.harness.meter_ohm
             doubtful = group.batch.behind_knee(self.layout.meters, siemens)[group.local]
             alone += alike.rows[group.rows[doubtful]].tolist()
-        for number in alone:
+        for number in dict.fromkeys(alone):
             one = placed[number // self.rows]
             self._take_one(one.station, number % self.rows, alike.like(number) % self.rows)
+
+    def _clamp_moved(self) -> Bool:
+        """Rows that join a clamped branch to other nodes: its volts are not those of the port then."""
+        ends = {reader.key: set(reader.port()) for placed in self.layout.placed
+                for _, _, reader in placed.readers if isinstance(reader, AmpsReader)}  # fmt: skip
+        moved = [any(key in ends and new is not None and {new.tail, new.head} != ends[key]
+                     for key, new in one.items()) for one in self.changes]  # fmt: skip
+        rows = np.append(np.repeat(np.array(moved, dtype=bool), np.diff(self._first)), False)
+        return np.asarray(np.any(rows[self.together], axis=1))
 
     def _laid_out(self, station: Index, row: Index) -> Changes:
         """The changes of some rows, each with the instrument of a station in place."""

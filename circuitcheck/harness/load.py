@@ -164,6 +164,11 @@ def _section(tree: Tree, title: str) -> list[tuple[str, Any]]:
     return list(section.items())
 
 
+_ALSO_CALLED = {"earth": "ground", "bulb": "lamp", "fan": "motor", "connector": "plug",
+                "ecu": "module", "joint": "splice"}  # fmt: skip
+"""What kinds of part are called as well."""
+
+
 def _part(tree: Tree, name: str, data: Any) -> Part | None:
     path = ("parts", name)
     if not isinstance(data, dict):
@@ -175,7 +180,7 @@ def _part(tree: Tree, name: str, data: Any) -> Part | None:
     if not isinstance(kind, str) or kind not in KINDS:
         found = "no kind" if kind is None else f"kind {shown(kind)}"
         tree.report((*path, "kind"), found, f"must be one of {', '.join(KINDS)}",
-                    nearest(str(kind), KINDS))  # fmt: skip
+                    _ALSO_CALLED.get(str(kind)) or nearest(str(kind), KINDS))  # fmt: skip
         return None
     part = build(KINDS[kind], data, tree, path)
     if part is not None and any(field in COUNTS for field, *_ in part.check()):

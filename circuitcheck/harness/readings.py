@@ -30,6 +30,7 @@ from circuitcheck.harness.sheet_reader import PUT_RIGHT, SYMPTOM, Symptom
 from circuitcheck.harness.sheet_yaml import from_yaml
 from circuitcheck.harness.tree import read_text
 from circuitcheck.harness.write import flow
+from circuitcheck.notebook import text_table
 
 __all__ = [
     "BUZZES", "PUT_RIGHT", "RUNS", "SYMPTOM", "Reading", "Sheet", "Symptom", "load_readings",
@@ -52,6 +53,10 @@ class Sheet:
     put_right: tuple[str, ...] = ()
     symptom: Symptom | None = None
     meter_ohm: float | None = None
+
+    def __str__(self) -> str:
+        rows = [(one.test, one.name, one.shown) for one in self.readings]
+        return f"{self.title}\n\n{text_table(('test', 'reading', 'read'), rows)}"
 
 
 def load_readings(harness: Harness, source: str | Path | io.TextIOBase) -> Sheet:

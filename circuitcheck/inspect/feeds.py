@@ -213,6 +213,10 @@ def fuse_running(design: Design) -> Iterator[Finding]:
             )  # fmt: skip
 
 
+def _times(share: float) -> str:
+    return "all of" if share < 1.05 else f"{share:.1f} times"
+
+
 @rule(
     "fuse-starting", Severity.doubtful,
     "A fuse outlasts the starting current of the motors behind it, all starting at once.",
@@ -235,7 +239,7 @@ def fuse_starting(design: Design) -> Iterator[Finding]:
                 "fuse-starting", name, Severity.doubtful,
                 f"{design.fuses[name]:g} A, sees {number(amps)} A as the motors start ({scene}) and "
                 "may open "
-                f"from that alone: {number(used)} times what the quickest fuse of its type must stand.",
+                f"from that alone: {_times(used)} what the quickest fuse of its type must stand.",
                 used, 1.0, "",
             )  # fmt: skip
 

@@ -59,6 +59,13 @@ class Inspection:
             for one in sorted(Severity, reverse=True)
         }
 
+    def __str__(self) -> str:
+        counted = ", ".join(f"{count} {name}" for name, count in self.counts().items() if count)
+        lines = [f"{one.severity.name}, {one.rule}, {one.place}: {one.words}"
+                 + (f" Accepted: {one.accepted}" if one.accepted else "")
+                 for one in self.findings]  # fmt: skip
+        return "\n".join([f"{self.harness.name}, design: {counted or 'nothing found'}", *lines])
+
     def _repr_html_(self) -> str:
         rows = [(one.severity.name, one.rule, one.place, one.words, one.accepted)
                 for one in self.findings]  # fmt: skip

@@ -113,6 +113,12 @@ class Explanation:
                 del line["mathml"]
         return found
 
+    def __str__(self) -> str:
+        from circuitcheck.learn.as_text import text_of  # noqa: PLC0415
+        from circuitcheck.learn.document import document  # noqa: PLC0415
+
+        return text_of(document(self))
+
     def _repr_html_(self) -> str:
         from circuitcheck.learn.as_html import fragment  # noqa: PLC0415
         from circuitcheck.learn.document import document  # noqa: PLC0415

@@ -16,7 +16,7 @@ from circuitcheck.locate.hinges import hinges
 from circuitcheck.locate.ledger import Ledger
 from circuitcheck.locate.reasons import by_heat, reasons_for
 from circuitcheck.locate.renewed import words_for as words_on
-from circuitcheck.locate.repair import SURE, by_unit, covering, unit_of, units_of
+from circuitcheck.locate.repair import SURE, by_unit, covering, fuses_of, unit_of
 from circuitcheck.locate.summary import Standpoint, summary_of
 from circuitcheck.locate.verdict import Estimate, ReadingResult, SuspectResult, Verdict, Word
 from circuitcheck.locate.weighing import Standing
@@ -99,7 +99,8 @@ def conclude(evidence: Evidence, standings: Sequence[Standing]) -> Verdict:
     repeat = tuple(f"{one.test}: {one.name}" for one, _ in doubted)
     left_out = any((one.test, one.name) not in taken for one, _ in evidence.absurd)
     parts = (words_for(evidence.absurd, left_out=left_out), summary_of(point),
-             words_on(evidence.put_right, units_of(leader)))  # fmt: skip
+             words_on(evidence.put_right, [one.replace for one in leader.suspect.faults],
+                      fuses_of(leader)))  # fmt: skip
     summary = " ".join(one for one in parts if one)
     return Verdict(evidence.harness.name, word, suspects, readings, summary, repeat,
                    point.repair, point.hinges, evidence.put_right)  # fmt: skip

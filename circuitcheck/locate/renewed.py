@@ -30,14 +30,19 @@ def asks_for(suspect: Suspect, units: Collection[str]) -> bool:
     return any(one.replace in units for one in suspect.faults)
 
 
-def words_for(put_right: Sequence[str], asked: Sequence[str]) -> str:
+def words_for(put_right: Sequence[str], asked: Sequence[str], blown: Sequence[str]) -> str:
     """A sentence on what was put right, and one more if that is asked for again.
 
-    :param asked: the units that the verdict asks for
+    :param asked: the units whose fault it is by the verdict
+    :param blown: the fuses that this fault has blown
     """
     if not put_right:
         return ""
     text = f"Put right before these readings: {', '.join(put_right)}."
+    fuses = [one for one in blown if one in put_right and one not in asked]
+    if fuses:
+        text += (f" {' and '.join(fuses)} {'has' if len(fuses) == 1 else 'have'} blown again: what blew "
+                 f"{'it' if len(fuses) == 1 else 'them'} is still there.")  # fmt: skip
     again = [one for one in asked if one in put_right]
     if again:
         text += (f" Nothing fits better than {' and '.join(again)} once more: see that the plugs are "

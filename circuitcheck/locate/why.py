@@ -20,10 +20,13 @@ from circuitcheck.locate.reasons import show
 from circuitcheck.locate.repair import unit_of
 from circuitcheck.locate.verdict import Verdict
 from circuitcheck.locate.weighing import Standing
+from circuitcheck.notebook import text_table
 from circuitcheck.physics.branch import Array
 
 TENTHS = 10 / math.log(10)
 """Tenths of a decade in one step of the natural log."""
+_TOLD = 3.0
+"""Tenths of a decade, two to one, from which ``print`` shows a reading."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,6 +98,14 @@ class Why:
 
     verdict: Verdict
     accounts: tuple[Account, ...]
+
+    def __str__(self) -> str:
+        rows = [(each.spec, one.test, one.name, one.read, one.gives, one.sound, f"{one.speaks:+.0f}")
+                for each in self.accounts for one in each.entries
+                if abs(one.speaks) >= _TOLD]  # fmt: skip
+        columns = ("suspect", "test", "reading", "read", "with it", "sound", "speaks")
+        return (f"{self.verdict}\n\nspeaks: for the suspect against sound, in tenths of a decade\n"
+                f"{text_table(columns, rows)}")  # fmt: skip
 
     def to_dict(self) -> dict[str, Any]:
         """The fields as a plain dict."""

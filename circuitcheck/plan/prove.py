@@ -19,6 +19,7 @@ from circuitcheck.expect.expected import ExpectedReading, expected_reading
 from circuitcheck.harness.readings import Sheet
 from circuitcheck.locate.conclude import conclude, merged
 from circuitcheck.locate.verdict import Verdict
+from circuitcheck.notebook import text_table
 from circuitcheck.physics.branch import Array
 from circuitcheck.plan.asked import to_write
 from circuitcheck.plan.candidates import Candidate, access_of, opening, tool_of
@@ -55,6 +56,11 @@ class ProofTest:
     access: tuple[str, ...]
     lead: Lead | None
 
+    def __str__(self) -> str:
+        rows = [(one.name, one.shown, one.band) for one in self.readings]
+        table = text_table(("reading", "a sound circuit", "95 % between"), rows)
+        return f"{self.title}: {'; '.join(self.setup)}\n\n{table}"
+
     def to_dict(self) -> dict[str, Any]:
         """The fields as a plain dict."""
         return {"name": self.name, "title": self.title, "setup": list(self.setup),
@@ -85,6 +91,13 @@ class Proof:
     to_write: str
     judgement: Verdict | None = None
     missing: tuple[str, ...] = ()
+
+    def __str__(self) -> str:
+        done = f" after repair of {', '.join(self.repaired)}" if self.repaired else ""
+        share = f"{self.shown:.0%}".replace("%", " %")
+        head = f"proof{done}: {self.minutes:.0f} minutes, which rule out {share} of all faults"
+        judged = [str(self.judgement)] if self.judgement else []
+        return "\n\n".join([head, *map(str, self.tests), *judged])
 
     def to_dict(self) -> dict[str, Any]:
         """The fields as a plain dict."""

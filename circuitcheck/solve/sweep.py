@@ -84,7 +84,7 @@ def settle(
     if blown is not None:
         kinds = {already: number for number, already in enumerate(set(blown))}
         each = np.array([[name in already for name in names] for already in kinds], dtype=bool)
-        states |= each.reshape(-1, len(names))[[kinds[already] for already in blown]]
+        states |= each.reshape(len(kinds), len(names))[[kinds[already] for already in blown]]
     waiting = np.arange(len(changes))
     done: list[Group] = []
     unsure: list[Index] = []

@@ -216,6 +216,8 @@ ONE_PROBLEM = {
                               "no wire on G1.-", "minus clamp", ""),
     "plus joined to minus": (GOOD, "to: F3.in", "to: G1.-", "wires.W1",
                              "plus joined to battery minus", "a load between", ""),
+    "kind by its other name": (GOOD, "E0: {kind: ground}", "E0: {kind: earth}", "parts.E0.kind",
+                               "kind 'earth'", "must be one of", "ground"),
     "no way out": (GOOD, "  W9: {", "  # W9: {", "parts.M1", "no wire on M1.-", "a wire there too", ""),
     "colour in words": (GOOD, "colour: BK", "colour: black", "wires.W0.colour", "'black'",
                         "(nearest: BK)", ""),

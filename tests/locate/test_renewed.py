@@ -6,7 +6,7 @@ import pytest
 
 import circuitcheck
 from circuitcheck.errors import ReadingsError, UnknownName
-from circuitcheck.harness.readings import parse_readings
+from circuitcheck.harness.readings import parse_readings, sheet_text
 
 LOOM = circuitcheck.load("twin-fan-switch")
 DEAD = {"low-at-the-plug": {"left": "off", "right": "slow"}}
@@ -45,6 +45,15 @@ def test_with_nothing_else_left_it_is_named_again_and_said_so():
     assert set(units(LOOM.locate(DEAD))) >= set(done)
     assert (again.put_right, again.suspects[0].replace) == (done, "left fan")
     assert re.search("Nothing fits better than .* once more: see that the plugs are home", again.summary)
+
+
+def test_a_new_fuse_that_the_same_fault_blows_is_not_called_a_bad_part():
+    """A short behind F3 blows the next one too (from the wiring diagram)."""
+    loom = circuitcheck.load("twin-fan-three-relays")
+    text = sheet_text(loom.harness.name, loom.written("W20 short to ground", spread=1))
+    after = loom.locate(parse_readings(loom.harness, f"put_right: [F4]\n{text}"))
+    assert "F4 has blown again: what blew it is still there." in after.summary
+    assert "Nothing fits better" not in after.summary
 
 
 def test_next_goes_by_it_from_the_first_test_on():

@@ -13,6 +13,8 @@ from circuitcheck.parts.fault import CHASSIS
 from circuitcheck.parts.wire import Wire
 
 _CLAMPS = {"+": "plus", "-": "minus"}
+_ENDS = ("battery", "plug", "splice")
+"""Kinds of part in which a wire may end."""
 
 
 def the_supply_names_a_battery(harness: Harness, tree: Tree) -> None:
@@ -68,14 +70,15 @@ def _clamp_is_wired(harness: Harness, clamp: str) -> bool:
 def what_goes_in_comes_out(harness: Harness, tree: Tree) -> None:
     """A part with two terminals that is wired at all has a wire, or its plug, on both.
 
-    A wire that ends where it should not leaves such a gap too, and has been told by then.
+    A wire that ends where it should not leaves such a gap too, and has been told by then. In a plug a
+    wire may end: a test socket, a spare cavity.
     """
     if tree.problems:
         return
     ends = {end for wire in harness.wires.values() for end in (wire.start, wire.end)}
     touched = _wired(harness)
     for name, part in harness.parts.items():
-        if name not in touched or part.kind_name in ("battery", "splice") or len(part.pins()) != 2:
+        if name not in touched or part.kind_name in _ENDS or len(part.pins()) != 2:
             continue
         for pin in part.pins():
             if not ends & {f"{name}.{pin}", part.own(name, pin)}:

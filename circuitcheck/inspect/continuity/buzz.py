@@ -17,7 +17,10 @@ from circuitcheck.inspect.continuity.proof import Missing, missing, never_read
 from circuitcheck.inspect.continuity.search import Found, Search
 from circuitcheck.inspect.continuity.sheet import AS_FOUND, Filled, csv_text, read_sheet
 from circuitcheck.inspect.continuity.wiring import Wiring, as_drawn
-from circuitcheck.notebook import html_table
+from circuitcheck.notebook import html_table, text_table
+
+_COLUMNS = ("check", "at", "from", "to", "wires", "expected")
+_WAYS = ("way", "mistake", "in words")
 
 JOIN = " + "
 
@@ -85,11 +88,19 @@ class ContinuitySheet:
             "not_provable": list(self.not_provable), "checks": self.rows(),
         }  # fmt: skip
 
+    def __str__(self) -> str:
+        return f"{self._caption}\n\n{text_table(_COLUMNS, self._cells())}"
+
     def _repr_html_(self) -> str:
-        rows = [(row["check"], row["at"], JOIN.join(row["from"]), JOIN.join(row["to"]), row["wires"],
+        return html_table(self._caption, _COLUMNS, self._cells())
+
+    @property
+    def _caption(self) -> str:
+        return f"{self.drawn.harness.title}: {len(self.lines)} checks, the least is {sum(self.least)}"
+
+    def _cells(self) -> list[tuple[object, ...]]:
+        return [(row["check"], row["at"], JOIN.join(row["from"]), JOIN.join(row["to"]), row["wires"],
                  row["expected"]) for row in self.rows()]  # fmt: skip
-        caption = f"{self.drawn.harness.title}: {len(self.lines)} checks, the least is {sum(self.least)}"
-        return html_table(caption, ["check", "at", "from", "to", "wires", "expected"], rows)
 
     def to_csv(self) -> str:
         """The sheet to fill in."""
@@ -203,10 +214,16 @@ class BuzzResult:
         """Whether anything is to be put right before the battery goes on."""
         return self.status not in ("sound", "sound so far")
 
+    def __str__(self) -> str:
+        rows = self._cells()
+        return f"{self.status}: {self.summary}" + (f"\n\n{text_table(_WAYS, rows)}" if rows else "")
+
     def _repr_html_(self) -> str:
-        rows = [(number + 1, one.spec, one.words) for number, group in enumerate(self.groups)
+        return html_table(f"{self.status}: {self.summary}", _WAYS, self._cells())
+
+    def _cells(self) -> list[tuple[object, ...]]:
+        return [(number + 1, one.spec, one.words) for number, group in enumerate(self.groups)
                 for one in group.first.mistakes]  # fmt: skip
-        return html_table(f"{self.status}: {self.summary}", ["way", "mistake", "in words"], rows)
 
     def to_csv(self) -> str:
         """The checks that were done, and the next ones to fill in."""

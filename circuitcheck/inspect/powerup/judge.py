@@ -14,16 +14,21 @@ from dataclasses import asdict, dataclass, replace
 from typing import Any, Literal
 
 from circuitcheck.harness.readings import Reading, Sheet
-from circuitcheck.inspect.powerup.alarm import overloading
-from circuitcheck.inspect.powerup.off import Off, off_reading
+from circuitcheck.inspect.powerup.alarm import Cause, causes
+from circuitcheck.inspect.powerup.off import Off, a_little_off, off_reading
 from circuitcheck.inspect.powerup.parting import Parting, parting
 from circuitcheck.inspect.powerup.plan import PowerupPlan, Step
 from circuitcheck.locate.locate import Locator
 from circuitcheck.locate.verdict import Verdict
+from circuitcheck.notebook import text_table
 
 SOUND = "sound"
 DOUBT = 0.003
 """Chance of a sound loom, in a verdict, from which it may be one; common practice, no source."""
+CAUSES = 5
+"""Units that are named as the cause of too much current; the rest is counted."""
+_LIKELY = 0.01
+"""Chance of a unit from which a sentence names it."""
 Status = Literal["as expected", "repeat", "stop", "not done", "after the stop"]
 
 
@@ -32,17 +37,20 @@ class JudgedStep:
     """What the sheet says of one step.
 
     :param missing: its readings that were not taken
+    :param a_little: readings of a step as expected that are outside their range by little
     """
 
     step: Step
     status: Status
     off: tuple[Off, ...] = ()
     missing: tuple[str, ...] = ()
+    a_little: tuple[Off, ...] = ()
 
     def to_dict(self) -> dict[str, Any]:
         """The fields as a plain dict."""
         return {"step": self.step.name, "title": self.step.test.title, "status": self.status,
-                "off": [asdict(one) for one in self.off], "missing": list(self.missing)}  # fmt: skip
+                "off": [asdict(one) for one in self.off], "missing": list(self.missing),
+                "a_little_off": [asdict(one) for one in self.a_little]}  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -53,8 +61,8 @@ class PowerupResult:
     :param verdict: on all readings up to where it stopped
     :param next_step: the step to take now; None when stopped or done
     :param more: when stopped with several suspects left, what else to read in the step
-    :param causes: when stopped by too much current, while all else speaks for a sound loom: the faults
-        that do it in that step; None where the verdict stands
+    :param causes: when stopped by too much current, while all else speaks for a sound loom: the units
+        that do it in that step, likeliest first; None where the verdict stands
     """
 
     plan: PowerupPlan
@@ -63,7 +71,12 @@ class PowerupResult:
     verdict: Verdict
     next_step: Step | None
     more: tuple[Parting, ...] = ()
-    causes: tuple[str, ...] | None = None
+    causes: tuple[Cause, ...] | None = None
+
+    def __str__(self) -> str:
+        rows = [(one.step.name, one.step.test.title, one.status) for one in self.steps
+                if one.status != "not done"]  # fmt: skip
+        return f"{self.status}: {self.summary}\n\n{text_table(('step', 'do', 'result'), rows)}"
 
     @property
     def stopped(self) -> JudgedStep | None:
@@ -81,6 +94,11 @@ class PowerupResult:
                     f"{'; '.join(one.words for one in again.off)}. All else says the loom is sound.")
         if self.next_step is not None:
             return f"As expected so far. Next: {self.next_step.name}, {self.next_step.test.title}."
+        doubts = [f"{one.words} in {step.step.name}" for step in self.steps for one in step.a_little]
+        if doubts:
+            return ("Every step was as expected, near enough: the loom is proven under power but for "
+                    f"{'; '.join(doubts)}. In a sound loom one reading in twenty is as far out: "
+                    "read it again.")  # fmt: skip
         return "Every step was as expected: the loom is proven under power."
 
     @property
@@ -100,16 +118,20 @@ class PowerupResult:
         step = self.stopped.step
         run_up = f", once its fan has run up ({step.run_up_s:g} s)" if step.turning else ""
         return (f"Only {names} says so, but a sound loom does not do it{run_up}: leave the power off. "
-                "The earlier steps would have shown most of what does it, so look first at what was "
-                f"moved since, and at what this step adds: {step.test.title}. Battery off, fuses out, "
+                "The chances are those of a fault that was there from the first step. One that has come "
+                "since can be any of them, so look first at what was moved since, and at what this "
+                f"step adds: {step.test.title}. Battery off, fuses out, "
                 "measure ohms to ground and to plus; if all is clear, begin again at the first "
                 "step.")  # fmt: skip
 
     @property
     def _what_it_is(self) -> str:
         if self.causes is not None:
-            does = f" What does it here: {', '.join(self.causes)}." if self.causes else ""
-            return self.causes_words + does
+            likely = [one.words for one in self.causes[:CAUSES] if one.chance >= _LIKELY]
+            more = len(self.causes) - len(likely)
+            rest = f"; and, less likely, {more} more" if more else ""
+            does = f"What does it here: {'; '.join(likely)}{rest}. " if likely else ""
+            return does + self.causes_words
         if self.verdict.verdict == "unexplained":
             return ("No one fault and no two explain this: look over what this step put in or made "
                     "live, and buzz the loom through again.")  # fmt: skip
@@ -122,7 +144,7 @@ class PowerupResult:
             "steps": [one.to_dict() for one in self.steps],
             "next": self.next_step.to_dict() if self.next_step else None,
             "read_more": [one.to_dict() for one in self.more],
-            "causes": None if self.causes is None else list(self.causes),
+            "causes": None if self.causes is None else [one.to_dict() for one in self.causes],
             "verdict": self.verdict.to_dict() if self.causes is None else None,
         }  # fmt: skip
 
@@ -147,7 +169,7 @@ def judge(plan: PowerupPlan, sheet: Sheet, locator: Locator | None = None) -> Po
     if verdict is None:
         verdict = locator.locate(sheet)
         judged = _together(judged, verdict)
-    return _concluded(plan, judged, verdict)
+    return _concluded(plan, judged, verdict, sheet)
 
 
 def _judged(
@@ -158,7 +180,8 @@ def _judged(
     taken = {one.name for one in mine}
     missing = tuple(one.name for one in step.readings if one.name not in taken)
     if not off:
-        return JudgedStep(step, "as expected", (), missing), None
+        a_little = tuple(found for one in mine if (found := a_little_off(step, one)) is not None)
+        return JudgedStep(step, "as expected", (), missing, a_little), None
     verdict = locator.locate(so_far)
     sound = may_be_sound(verdict) and not any(one.danger for one in off)
     return JudgedStep(step, "repeat" if sound else "stop", off, missing), verdict
@@ -190,15 +213,17 @@ def _together(judged: list[JudgedStep], verdict: Verdict) -> list[JudgedStep]:
     return [*judged[:last], JudgedStep(one.step, "stop", (), one.missing), *judged[last + 1 :]]
 
 
-def _concluded(plan: PowerupPlan, judged: list[JudgedStep], verdict: Verdict) -> PowerupResult:
+def _concluded(
+    plan: PowerupPlan, judged: list[JudgedStep], verdict: Verdict, sheet: Sheet
+) -> PowerupResult:
     found = {one.status for one in judged}
     left = next((one.step for one in judged if one.status == "not done"), None)
     if "stop" in found:
         stopped = next(one for one in judged if one.status == "stop")
         if may_be_sound(verdict):
             danger = [one.reading for one in stopped.off if one.danger]
-            causes = overloading(plan, stopped.step, danger)
-            return PowerupResult(plan, tuple(judged), "stop", verdict, None, causes=causes)
+            found_causes = causes(plan, stopped.step, danger, _up_to(plan, sheet, stopped.step))
+            return PowerupResult(plan, tuple(judged), "stop", verdict, None, causes=found_causes)
         verdict = _without_repeat(verdict)
         more = parting(plan, stopped.step, verdict)
         return PowerupResult(plan, tuple(judged), "stop", verdict, None, more)

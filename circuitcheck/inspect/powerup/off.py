@@ -11,7 +11,7 @@ from circuitcheck.expect.expected import ExpectedReading, scale_factor
 from circuitcheck.expect.words import LAMP, SCALES
 from circuitcheck.harness.readings import Reading
 from circuitcheck.inspect.powerup.observe import LAMP_LABEL
-from circuitcheck.inspect.powerup.plan import PowerupPlan, Step, expected_words, far_reach
+from circuitcheck.inspect.powerup.plan import PowerupPlan, Step, digits_of, expected_words, far_reach
 
 UNUSUAL = 0.02
 """Chance of a word in a sound loom below which it is off."""
@@ -37,19 +37,38 @@ class Off:
 
 def off_reading(plan: PowerupPlan, step: Step, reading: Reading) -> Off | None:
     """Whether a reading is off, and whether dangerously so; None for one that the step does not list."""
-    found = next(((one, u) for one, u in zip(step.readings, step.spread, strict=True)
-                  if one.name == reading.name), None)  # fmt: skip
+    found = _listed(step, reading)
     if found is None:
         return None
     expected, spread = found
+    danger = _is_danger(step, reading, expected)
     if reading.word:
         fits = _word_fits(plan, reading, expected, spread)
     else:
         fits = _number_fits(reading, expected)
-    if fits:
+    if fits and not danger:
         return None
-    return Off(reading.name, reading.shown, expected_words(expected),
-               _is_danger(step, reading, expected))  # fmt: skip
+    return Off(reading.name, reading.shown, expected_words(expected), danger)
+
+
+def a_little_off(step: Step, reading: Reading) -> Off | None:
+    """A number outside the range that is printed, which holds 95 sound looms in 100; it may be sound."""
+    found = _listed(step, reading)
+    if found is None or reading.word or found[0].expected is None:
+        return None
+    low, high = found[0].low, found[0].high
+    if low is None or high is None:
+        return None
+    digits = digits_of(high)
+    if round(low, digits) <= reading.value <= round(high, digits):
+        return None
+    return Off(reading.name, reading.shown, expected_words(found[0]), danger=False)
+
+
+def _listed(step: Step, reading: Reading) -> tuple[ExpectedReading, float] | None:
+    """What sound looms give where a reading was taken, and how much that varies."""
+    return next(((one, u) for one, u in zip(step.readings, step.spread, strict=True)
+                 if one.name == reading.name), None)  # fmt: skip
 
 
 def _word_fits(plan: PowerupPlan, reading: Reading, expected: ExpectedReading, spread: float) -> bool:

@@ -28,7 +28,8 @@ class Parting:
     """One more reading.
 
     :param name: as it is added to the sheet: ``volts K1.85 G1.-``
-    :param outcomes: what it reads, as a person would note it, and the suspects with which it does
+    :param outcomes: what it reads, as a person would note it, and the suspects with which it does, the
+        likeliest first
     """
 
     name: str
@@ -104,6 +105,6 @@ def _told(
     levels = _levels(bench, values, place, list(range(len(specs))))
     return Parting(f"{observation.kind} {' '.join(observation.points)}", tuple(
         (said(plan.harness, observation, float(np.median(values[rows, place]))),
-         tuple(specs[row] for row in rows))
+         tuple(specs[row] for row in sorted(rows)))
         for rows in levels
     ))  # fmt: skip

@@ -19,7 +19,9 @@ from circuitcheck.inspect.powerup.feed import Feeds, setup_for, sure_word
 from circuitcheck.inspect.powerup.observe import LAMP_LABEL, offered, short_name, words_of
 from circuitcheck.inspect.powerup.order import Order, Stage
 from circuitcheck.inspect.powerup.signs import Sign, Signs, Sweep
-from circuitcheck.notebook import html_table
+from circuitcheck.notebook import html_table, text_table
+
+_COLUMNS = ("step", "do", "through", "reading", "expected")
 
 POINTS = 4
 """Points to probe in one step at the most; common practice, no source."""
@@ -68,6 +70,11 @@ class Step:
     cautions: tuple[str, ...]
     volts: int
     lead: Lead | None = None
+
+    def __str__(self) -> str:
+        table = text_table(("reading", "expected"),
+                           [(one.name, expected_words(one)) for one in self.readings])  # fmt: skip
+        return f"{self.name}: {self.test.title}; {self.fed}\n\n{table}"
 
     @property
     def fed(self) -> str:
@@ -138,11 +145,15 @@ class PowerupPlan:
             rows.writerows((step.name, one.name, "", expected_words(one)) for one in step.readings)
         return text.getvalue()
 
+    def __str__(self) -> str:
+        return "\n\n".join([f"{self.harness.title}: first power", *map(str, self.steps)])
+
     def _repr_html_(self) -> str:
-        rows = [(step.name, step.test.title, step.fed, one.name, expected_words(one))
+        return html_table(f"{self.harness.title}: first power", _COLUMNS, self._rows())
+
+    def _rows(self) -> list[tuple[object, ...]]:
+        return [(step.name, step.test.title, step.fed, one.name, expected_words(one))
                 for step in self.steps for one in step.readings]  # fmt: skip
-        return html_table(f"{self.harness.title}: first power", ["step", "do", "through", "reading",
-                          "expected"], rows)  # fmt: skip
 
 
 def expected_words(reading: ExpectedReading) -> str:
@@ -151,11 +162,16 @@ def expected_words(reading: ExpectedReading) -> str:
         return reading.word
     if reading.low is None or reading.high is None:
         return ""
-    digits = 1 if reading.high >= 10 else 2
+    digits = digits_of(reading.high)
     high = f"{reading.high:.{digits}f} {reading.unit}"
     if round(reading.low, digits) <= 0:
         return f"at most {high}"
     return f"{reading.low:.{digits}f} to {high}"
+
+
+def digits_of(high: float) -> int:
+    """Decimals with which a band up to ``high`` is printed."""
+    return 1 if high >= 10 else 2
 
 
 def fresh(harness: Harness) -> Harness:
