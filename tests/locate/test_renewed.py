@@ -72,7 +72,7 @@ def test_a_stop_says_how_the_next_sheet_begins():
     loom = circuitcheck.load("first-fan")
     advice = loom.next(loom.whatif("K1 coil open", spread=1))
     assert advice.done, advice.why
-    begun = re.search(r"begin a new sheet with '(put_right: .*)'", advice.why)[1]
+    begun = re.search(r"add '(put_right: .*?)' to this sheet", advice.why)[1]
     assert parse_readings(loom.harness, begun).put_right == ("K1",)
 
 
