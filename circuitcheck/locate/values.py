@@ -21,6 +21,8 @@ _LIKELY = 5.0
 """Log-likelihood below the best of them at which a value is ruled out."""
 _DOUBT = 6.0
 """Log-likelihood from which the benefit of the doubt decides between two stretches of values."""
+_MISSED = 3.0
+"""Log-likelihood by which a value in between must beat all those tried to have been missed by them."""
 
 
 def deviations(evidence: Evidence, predicted: Array) -> Array:
@@ -62,12 +64,19 @@ class Place:
     :param score: rough log-likelihood, with the benefit of the doubt where readings turn
     :param sure: the same without it
     :param log_value: log of the value, with its ``deviation``
+    :param gained: how much more ``sure`` is here than at the best of the values tried
     """
 
     score: float
     sure: float
     log_value: float
     deviation: float
+    gained: float = 0.0
+
+    @property
+    def missed(self) -> bool:
+        """Whether the values tried passed over it: each of them stands by a misreading, it does not."""
+        return self.gained > _MISSED
 
 
 def best_places(evidence: Evidence, logs: Array, predicted: Array) -> list[Place]:
@@ -98,6 +107,7 @@ def best_places(evidence: Evidence, logs: Array, predicted: Array) -> list[Place
     turns = np.isfinite(start) != np.isfinite(end)
     scores = np.where(turns, at_best(evidence, pair_u), logs_of).sum(axis=-1)
     sure = logs_of.sum(axis=-1)
+    tried = rough_logs(evidence, predicted, u).sum(axis=-1).max(axis=1)
     step = np.diff(logs, axis=1)
     best = np.argmax(sure, axis=1)
     doubtful = scores.max(axis=1) > sure.max(axis=1) + _DOUBT
@@ -107,7 +117,7 @@ def best_places(evidence: Evidence, logs: Array, predicted: Array) -> list[Place
         width = step[row, column] / np.sqrt(power[row, column] + 1e-9)
         middle = logs[row, column] + share[row, column] * step[row, column]
         both = float(scores[row, column]), float(sure[row, column])
-        found.append(Place(*both, float(middle), float(width)))
+        found.append(Place(*both, float(middle), float(width), both[1] - float(tried[row])))
     return found
 
 
@@ -153,6 +163,8 @@ def next_grid(severity: Severity, grid: Array, known: Posterior, place: Place) -
     :param place: where the readings point, between the values of the last grid
     """
     step = grid[1] - grid[0]
+    if place.missed:
+        return fine_grid(severity, place.log_value, place.deviation, 0.25 * step), True
     at_end = known.place in (0, len(grid) - 1)
     if at_end and np.log(severity.low) < grid[known.place] < np.log(severity.high):
         # It lies beyond: as far again, and then some.

@@ -234,14 +234,18 @@ def fine_look(evidence: Evidence, coarse: Coarse, rough: Rough) -> list[Standing
     grids = {n: _grid(suspects[n], rough, n) for n in set(rough.same_as.values())}
     found: dict[int, Standing] = {}
     solved: dict[int, Solved] = {}
+    better: dict[int, Better] = {}
     for look in range(_LOOKS):
         lines = _lines(evidence, suspects, grids, solved)
+        # A narrow peak that was passed over counts for more than the wide range, or not at all.
+        before = {n: found[n].log_weight for n in lines if n in better and better[n].passed_over}
         stood, better = _stand(evidence, suspects, lines)
-        found |= stood
+        worse = {n for n, weight in before.items() if stood[n].log_weight < weight}
+        found |= {n: one for n, one in stood.items() if n not in worse}
         best = max(one.log_weight for one in found.values())
         grids = {
-            n: after.grid for n, after in better.items()
-            if found[n].log_weight > best - (HOPELESS if after.elsewhere else _WORTH_IT)
+            n: after.grid for n, after in better.items() if n not in worse
+            and found[n].log_weight > best - (HOPELESS if after.elsewhere else _WORTH_IT)
         }  # fmt: skip
         if not grids or look + 1 == _LOOKS:
             break
@@ -277,10 +281,12 @@ class Better:
 
     :param elsewhere: whether the value lies between the points of the grid that was tried, or
         outside it, so that the suspect stands worse than it should
+    :param passed_over: whether it is a narrow place between two of them, where the range may hold more
     """
 
     grid: Array
     elsewhere: bool
+    passed_over: bool
 
 
 def unread(coarse: Coarse) -> list[Standing]:
@@ -313,7 +319,7 @@ def _stand(
     """How each suspect stands, and a better grid for each whose own will not do."""
     weighed = weigh(evidence, *stacked(list(lines.values())))
     found: dict[int, Standing] = {}
-    unsettled: dict[int, Posterior] = {}
+    posteriors: dict[int, Posterior] = {}
     first = 0
     for n, line in lines.items():
         totals = weighed.total[first : first + len(line.predicted)]
@@ -323,8 +329,7 @@ def _stand(
             known = posterior(severity, line.grid, totals)
             place, span, log_evidence = known.place, (known.low, known.high), known.log_evidence
             value = float(np.exp(line.grid[place]))
-            if not known.settled:
-                unsettled[n] = known
+            posteriors[n] = known
         row = first + place
         spread = np.sqrt(np.sum(line.moves[place] ** 2, axis=-1))
         found[n] = Standing(
@@ -332,21 +337,22 @@ def _stand(
             spread, weighed.misread[row], weighed.distance[row], float(weighed.square[row]),
         )  # fmt: skip
         first += len(totals)
-    return found, _better(evidence, suspects, lines, unsettled)
+    return found, _better(evidence, suspects, lines, posteriors)
 
 
 def _better(
     evidence: Evidence, suspects: Sequence[Suspect], lines: Mapping[int, Solved],
-    unsettled: Mapping[int, Posterior],
+    posteriors: Mapping[int, Posterior],
 ) -> dict[int, Better]:  # fmt: skip
-    """Grids nearer to the values of some suspects."""
-    if not unsettled:
+    """Grids nearer to the values of those that their own does not resolve."""
+    if not posteriors:
         return {}
-    logs = np.stack([lines[n].grid for n in unsettled])
-    places = best_places(evidence, logs, np.stack([lines[n].predicted for n in unsettled]))
+    logs = np.stack([lines[n].grid for n in posteriors])
+    places = best_places(evidence, logs, np.stack([lines[n].predicted for n in posteriors]))
     found = {}
-    for (n, known), place in zip(unsettled.items(), places, strict=True):
+    for (n, known), place in zip(posteriors.items(), places, strict=True):
         severity = suspects[n].severity
         assert severity is not None
-        found[n] = Better(*next_grid(severity, lines[n].grid, known, place))
+        if place.missed or not known.settled:
+            found[n] = Better(*next_grid(severity, lines[n].grid, known, place), place.missed)
     return found

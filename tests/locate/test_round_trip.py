@@ -15,7 +15,7 @@ SAMPLE = 10
 @pytest.mark.parametrize("name", sorted(harness_files()))
 def test_faults_are_in_the_first_group(name):
     found = list(outcomes(name, most=SAMPLE))
-    missed = [(one.spec, one.leader) for one in found if not one.found]
-    # Shorts of a wire that is at body volts anyway, and resistances that drown in their chain, may
-    # go unseen: 6 of the 313 faults of two harnesses when all were tried.
+    missed = [(one.spec, one.leader) for one in found if one.missed]
+    # A fault may read like a likelier one: see the list in docs/limits.md.
     assert len(missed) <= 1, missed
+    assert any(one.found for one in found)
