@@ -40,6 +40,8 @@ _REFINED = 20
 """Pairs with two unknown values that are looked at again."""
 _SHORT = 30.0
 """Rough log-likelihood that a pair may lack and yet explain all readings but one or two."""
+_BEYOND = 60.0
+"""The same below a pair that explains the readings from which values are not fitted."""
 _TURNS = 2
 """How often the one or the other of two unknown values is looked for again."""
 _EXTENDED = 4
@@ -262,10 +264,12 @@ class _Solver:
         twins = [n for n, one in enumerate(pairs) if _both_unknown(one)]
         if twins:
             begin = np.array([[order[n].value_of_one, order[n].value_of_other] for n in twins])
-            self._waiting += _fits(self._given[1], [pairs[n] for n in twins], begin)
-            best = max(one.standing for one in self._waiting)
-            least = max([best, *(_rough(self._given[1], one) for one in self.found[:1])]) - KEEP
-            self._refine([one for one in self._waiting if one.short < _SHORT and one.standing > least])
+            best = _rough(self._given[1], self.found[0]) if self.found else -math.inf
+            least = best - _BEYOND if self.explained else -math.inf
+            self._waiting += _fits(self._given[1], [pairs[n] for n in twins], begin, least)
+            best = max(best, *(one.standing for one in self._waiting))
+            self._refine([one for one in self._waiting
+                          if one.short < _SHORT and one.standing > best - KEEP])  # fmt: skip
 
     def refine_all(self) -> None:
         """Look at those more closely that have waited so far."""
@@ -278,11 +282,14 @@ class _Solver:
             self.join(_refined(*self._given, chosen))
 
 
-def _fits(evidence: Evidence, pairs: Sequence[Suspect], begin: Array) -> list[_Fitted]:
-    fit = fitted(evidence, pairs, begin)
+def _fits(
+    evidence: Evidence, pairs: Sequence[Suspect], begin: Array, least: float
+) -> list[_Fitted]:
+    """Where pairs fit, those not gone on with that stand below the least to begin with."""
+    chances = np.log([max(one.weight, 1e-300) for one in pairs])
+    fit = fitted(evidence, pairs, begin, least - chances)
     return [
-        _Fitted(pair, fit.logs[n], fit.widths[n],
-                float(fit.scores[n]) + math.log(max(pair.weight, 1e-300)), float(fit.short[n]))
+        _Fitted(pair, fit.logs[n], fit.widths[n], float(fit.scores[n] + chances[n]), float(fit.short[n]))
         for n, pair in enumerate(pairs)
     ]  # fmt: skip
 

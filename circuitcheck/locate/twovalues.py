@@ -44,10 +44,11 @@ class Fit:
     widths: Array
 
 
-def fitted(evidence: Evidence, pairs: Sequence[Suspect], values: Array) -> Fit:
+def fitted(evidence: Evidence, pairs: Sequence[Suspect], values: Array, least: Array) -> Fit:
     """Where pairs of faults with an unknown value each fit.
 
     :param values: to begin with (pairs, 2)
+    :param least: score of each pair that is worth going on from; while all lie below, none is (pairs,)
     """
     limits = np.log([[(one.severity.low, one.severity.high) for one in pair.faults if one.severity]
                      for pair in pairs])  # fmt: skip
@@ -56,6 +57,8 @@ def fitted(evidence: Evidence, pairs: Sequence[Suspect], values: Array) -> Fit:
     damping = np.full(len(pairs), 0.01)
     idle = 0
     for _ in range(_STEPS):
+        if not np.any(scores > least):
+            break
         steps = _steps(slopes, missing, damping)
         at = np.clip(best + steps, limits[..., 0], limits[..., 1])
         new_scores, new_slopes, new_missing, new_short = _around(evidence, pairs, at)
