@@ -47,6 +47,12 @@ def explains(standing: Standing, *, every: bool = False) -> bool:
     return count >= 5 and worst > 3 and _tail(rest, count - 1) > ILL_FIT
 
 
+def rest_fits(standing: Standing) -> bool:
+    """Whether all readings but the one farthest off lie no farther than chance leaves them."""
+    rest = max(standing.square - float(standing.distance.max()) ** 2, 0.0)
+    return _tail(rest, len(standing.distance) - 1) > DOUBTFUL_FIT
+
+
 def _tail(square: float, count: int) -> float:
     """Chance that a chi-square variable exceeds a value (Wilson & Hilferty 1931)."""
     if count < 1:

@@ -11,7 +11,7 @@ import numpy as np
 from circuitcheck.expect.bench import Bench
 from circuitcheck.harness.model import Harness
 from circuitcheck.harness.readings import Sheet
-from circuitcheck.locate.conclude import conclude, explains, merged
+from circuitcheck.locate.conclude import conclude, explains, merged, rest_fits
 from circuitcheck.locate.evidence import DOUBTED, Evidence, lay_out
 from circuitcheck.locate.passing import Twin, twins, weigh_passing
 from circuitcheck.locate.renewed import after_repair, asks_for
@@ -112,8 +112,9 @@ class Locator:
 
 def _all_but_one(standing: Standing) -> bool:
     """Whether a suspect that lasts explains every reading but one that stands out."""
-    odd = bool(np.any(standing.misread > DOUBTED))
-    return odd and not standing.suspect.passing and explains(standing)
+    if standing.suspect.passing or np.sum(standing.misread > DOUBTED) != 1:
+        return False
+    return explains(standing) and rest_fits(standing)
 
 
 def _parted(everyone: Sequence[Suspect]) -> tuple[list[Suspect], list[Twin]]:
