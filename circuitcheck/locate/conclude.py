@@ -11,7 +11,7 @@ import numpy as np
 from circuitcheck.expect.expected import UNITS, ExpectedReading, expected_reading, number
 from circuitcheck.harness.readings import RUNS
 from circuitcheck.locate.absurd import words_for
-from circuitcheck.locate.evidence import Evidence
+from circuitcheck.locate.evidence import DOUBTED, Evidence
 from circuitcheck.locate.hinges import hinges
 from circuitcheck.locate.ledger import Ledger
 from circuitcheck.locate.reasons import by_heat, reasons_for
@@ -25,8 +25,6 @@ ILL_FIT = 1e-3
 """Chance of readings lying farther off, below which a suspect does not explain them."""
 DOUBTFUL_FIT = 0.02
 """The same from which a fault that comes and goes is not asked for."""
-DOUBTED = 0.5
-"""Chance of a misreading from which a reading is likely to be wrong."""
 _SHOWN_FROM = 1e-4
 _NEGLIGIBLE = 14.0
 """Below the leader by this, on a log scale, a suspect is not spoken of."""
@@ -47,6 +45,12 @@ def explains(standing: Standing, *, every: bool = False) -> bool:
     worst = float(standing.distance.max())
     rest = max(standing.square - worst**2, 0.0)
     return count >= 5 and worst > 3 and _tail(rest, count - 1) > ILL_FIT
+
+
+def rest_fits(standing: Standing) -> bool:
+    """Whether all readings but the one farthest off lie no farther than chance leaves them."""
+    rest = max(standing.square - float(standing.distance.max()) ** 2, 0.0)
+    return _tail(rest, len(standing.distance) - 1) > DOUBTFUL_FIT
 
 
 def _tail(square: float, count: int) -> float:

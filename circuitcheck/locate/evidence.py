@@ -19,6 +19,8 @@ from circuitcheck.physics.meter import ACCURACY
 
 MISREAD = 0.01
 """Chance that any one reading is plain wrong; common practice, no source."""
+DOUBTED = 0.5
+"""Chance of a misreading from which a reading is likely to be wrong."""
 NUMBER_NOTED = 0.02
 """Chance that a number, or a fan that runs, is noted where a relay buzzes; common practice,
 no source."""

@@ -69,6 +69,18 @@ def weigh(evidence: Evidence, predicted: Array, moves: Array) -> Weighed:
                    np.where(numbers, distance, far), square)  # fmt: skip
 
 
+def precision(evidence: Evidence, predicted: Array, moves: Array) -> Array:
+    """The inverse covariance of all numbers read, for one row of predictions (readings, readings).
+
+    :param predicted: (1, readings)
+    :param moves: (1, readings, latents)
+    """
+    words = np.array([seen.is_word for seen in evidence.seen])
+    numbers = np.isfinite(predicted) & np.isfinite(evidence.measured) & ~words
+    found: Array = np.linalg.inv(_covariance(evidence, predicted, moves, numbers))[0]
+    return found
+
+
 def _covariance(evidence: Evidence, predicted: Array, moves: Array, numbers: Bool) -> Array:
     kept = moves * numbers[..., None]
     covariance = kept @ kept.transpose(0, 2, 1)
@@ -79,9 +91,7 @@ def _covariance(evidence: Evidence, predicted: Array, moves: Array, numbers: Boo
     return covariance
 
 
-def _joint(
-    missing: Array, covariance: Array, numbers: Bool
-) -> tuple[Array, Array, Array, Array]:
+def _joint(missing: Array, covariance: Array, numbers: Bool) -> tuple[Array, Array, Array, Array]:
     """Log density of all numbers, of each given the others, their distances, and that of all squared."""
     inverse = np.linalg.inv(covariance)
     weighted = np.einsum("sij,sj->si", inverse, missing)

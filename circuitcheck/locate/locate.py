@@ -6,14 +6,16 @@ from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+import numpy as np
+
 from circuitcheck.expect.bench import Bench
 from circuitcheck.harness.model import Harness
 from circuitcheck.harness.readings import Sheet
-from circuitcheck.locate.conclude import conclude, explains, merged
-from circuitcheck.locate.evidence import Evidence, lay_out
+from circuitcheck.locate.conclude import conclude, explains, merged, rest_fits
+from circuitcheck.locate.evidence import DOUBTED, Evidence, lay_out
 from circuitcheck.locate.passing import Twin, twins, weigh_passing
 from circuitcheck.locate.renewed import after_repair, asks_for
-from circuitcheck.locate.several import weigh_several
+from circuitcheck.locate.several import weigh_beside, weigh_several
 from circuitcheck.locate.suspects import Suspect, single_suspects
 from circuitcheck.locate.verdict import Verdict
 from circuitcheck.locate.weighing import (
@@ -88,7 +90,8 @@ class Locator:
     def _standings(self, evidence: Evidence) -> list[Standing]:
         """Every lasting fault is weighed. Those that come and go come in when none of them explains
         every reading with none misread; pairs and triples when none of all these does, or only one
-        of what was put right does.
+        of what was put right does. Where the best explains all but one reading, only those pairs
+        come in that could stand near it.
         """
         field = self._field(evidence.put_right)
         rough = rough_look(evidence, field.coarse)
@@ -100,8 +103,18 @@ class Locator:
         best = standings[0]
         if explains(best, every=True) and not asks_for(best.suspect, evidence.put_right):
             return standings
-        several = weigh_several(self.harness, evidence, field.coarse, field.singles)
+        given = self.harness, evidence, field.coarse, field.singles
+        if _all_but_one(best) and not asks_for(best.suspect, evidence.put_right):
+            return _in_order([*standings, *weigh_beside(*given, standings)])
+        several = weigh_several(*given)
         return _in_order([*standings, *several])
+
+
+def _all_but_one(standing: Standing) -> bool:
+    """Whether a suspect that lasts explains every reading but one that stands out."""
+    if standing.suspect.passing or np.sum(standing.misread > DOUBTED) != 1:
+        return False
+    return explains(standing) and rest_fits(standing)
 
 
 def _parted(everyone: Sequence[Suspect]) -> tuple[list[Suspect], list[Twin]]:

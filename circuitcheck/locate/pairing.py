@@ -72,7 +72,7 @@ def alone(evidence: Evidence, coarse: Coarse) -> Alone:
     sound = flat[coarse.plain.index(0)]
     pieces = [(n, np.zeros(1), flat[place][None]) for place, n in enumerate(coarse.plain)
               if n in kinds and coarse.suspects[n].faults]  # fmt: skip
-    pieces += [(n, *_between(coarse.logs[place], block[place])) for place, n in enumerate(coarse.valued)
+    pieces += [(n, *between(coarse.logs[place], block[place])) for place, n in enumerate(coarse.valued)
                if n in kinds]  # fmt: skip
     suspect = np.repeat([n for n, _, _ in pieces], [len(values) for _, values, _ in pieces])
     predicted = np.concatenate([rows for _, _, rows in pieces])
@@ -84,8 +84,12 @@ def alone(evidence: Evidence, coarse: Coarse) -> Alone:
     return Alone(suspect[kept], values[kept], predicted[kept], logs[kept], sound, kinds)
 
 
-def _between(logs: Array, block: Array) -> tuple[Array, Array]:
-    """Logs of closer values, and the readings there (values, readings)."""
+def between(logs: Array, block: Array) -> tuple[Array, Array]:
+    """Logs of values closer than those tried, and the readings there (values, readings).
+
+    :param logs: of the values tried (tried,)
+    :param block: readings there (tried, readings)
+    """
     share = (np.arange(_BETWEEN) / _BETWEEN)[None, :, None]
     with np.errstate(invalid="ignore"):
         rows = np.where(share == 0, block[:-1, None],
@@ -105,9 +109,7 @@ def _telling(rows: Index, logs: Array, sound: Array) -> Index:
     return np.array(list(dict.fromkeys(chosen)), dtype=np.intp)
 
 
-def likely_pairs(
-    evidence: Evidence, suspects: Sequence[Suspect], known: Alone, most: int
-) -> list[Pair]:
+def likely_pairs(evidence: Evidence, suspects: Sequence[Suspect], known: Alone, most: int) -> list[Pair]:
     """The best pairs of faults on different parts, best first: as many as asked for in each of two ways.
 
     Once with the disturbances put together, once with whatever either of them explains.

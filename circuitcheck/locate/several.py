@@ -3,6 +3,7 @@
 The pairs that are solved are those that look best from what their faults do alone; if none of them will
 do, the faults that explain most, and what those leave unexplained, with all others.
 Where two values are unknown they are looked for in turn, each with the other held where it fitted best.
+Where one fault explains every reading but one, only those that :mod:`.beside` lets through are solved.
 Triples are the best pairs with one more fault each: greedy, so that three faults none of whose pairs
 stands out are not found.
 """
@@ -11,20 +12,21 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from itertools import islice, product, zip_longest
 
 import numpy as np
 
 from circuitcheck.harness.model import Harness
 from circuitcheck.locate.alike import representatives
+from circuitcheck.locate.beside import PAIRED, beside
 from circuitcheck.locate.conclude import explains
 from circuitcheck.locate.evidence import Evidence
 from circuitcheck.locate.pairing import Alone, Pair, alone, likely_pairs
 from circuitcheck.locate.suspects import PAIR_SHARE, SOUND_SHARE, Suspect, Trial, predict
 from circuitcheck.locate.twovalues import fitted
-from circuitcheck.locate.values import Place
-from circuitcheck.locate.weighing import Coarse, Rough, Standing, fine_look, rough_look
+from circuitcheck.locate.values import Place, deviations, rough_logs
+from circuitcheck.locate.weighing import KEEP, Coarse, Rough, Standing, fine_look, rough_look
 from circuitcheck.parts.fault import FaultMode
 from circuitcheck.physics.branch import Array
 
@@ -36,6 +38,10 @@ TRIPLE_SHARE = 0.002
 """Chance beforehand of three faults that have nothing to do with each other; common practice."""
 _REFINED = 20
 """Pairs with two unknown values that are looked at again."""
+_SHORT = 30.0
+"""Rough log-likelihood that a pair may lack and yet explain all readings but one or two."""
+_BEYOND = 60.0
+"""The same below a pair that explains the readings from which values are not fitted."""
 _TURNS = 2
 """How often the one or the other of two unknown values is looked for again."""
 _EXTENDED = 4
@@ -58,17 +64,38 @@ def weigh_several(
     """
     known = alone(evidence, coarse)
     likely = likely_pairs(evidence, singles, known, TRIED)
-    found = _solved(harness, evidence, singles, likely)
-    if not (found and explains(found[0])):
+    pairs = _Solver(harness, evidence, singles)
+    pairs.take(likely)
+    if not pairs.explained:
         partners = _partners(singles, known)
-        others = _with_leading(singles, known, partners, likely)
-        found = _best_of([*found, *_solved(harness, evidence, singles, others)])
-        if found and not explains(found[0]):
+        pairs.take(_with_leading(singles, known, partners, likely))
+        if not pairs.explained:
+            pairs.refine_all()
+        if pairs.found and not pairs.explained:
             bases = [replace(one.suspect, held=(*one.suspect.held, *_held(one)))
-                     for one in found[:_EXTENDED]]  # fmt: skip
+                     for one in pairs.found[:_EXTENDED]]  # fmt: skip
             bases += _held_pairs(singles, _with_leading(singles, known, partners[:LEADING], ()))
             triples = _triples(bases, [singles[one] for one in partners])
-            found = _best_of([*found, *_weighed(harness, evidence, triples)])
+            pairs.join(_weighed(harness, evidence, triples))
+    found = pairs.found
+    return _best_of([*found, *_members(harness, evidence, singles, known, found, likely)])
+
+
+def weigh_beside(
+    harness: Harness, evidence: Evidence, coarse: Coarse, singles: Sequence[Suspect],
+    standings: Sequence[Standing],
+) -> list[Standing]:  # fmt: skip
+    """How pairs stand, where one fault explains every reading but one: of those that could matter.
+
+    :param standings: of the faults by themselves, most likely first
+    """
+    known = alone(evidence, coarse)
+    likely = beside(evidence, singles, known, standings)
+    if not likely:
+        return []
+    pairs = _Solver(harness, evidence, singles)
+    pairs.take(likely)
+    found = pairs.found
     return _best_of([*found, *_members(harness, evidence, singles, known, found, likely)])
 
 
@@ -142,9 +169,7 @@ class _Kinds:
             )  # fmt: skip
 
 
-def _weighed(
-    harness: Harness, evidence: Evidence, suspects: Sequence[Suspect]
-) -> list[Standing]:
+def _weighed(harness: Harness, evidence: Evidence, suspects: Sequence[Suspect]) -> list[Standing]:
     """Those not hopeless, most likely first."""
     if not suspects:
         return []
@@ -177,14 +202,13 @@ def _with_leading(
 
 def _pairs(singles: Sequence[Suspect], chosen: Sequence[Pair]) -> list[Suspect]:
     """Pairs as suspects: of two unknown values the second is held to begin with."""
-    scale = 2 * PAIR_SHARE / (1 - SOUND_SHARE - PAIR_SHARE) ** 2
     found = []
     for pair in chosen:
         one, other = singles[pair.one], singles[pair.other]
         both = one.unknown is not None and other.unknown is not None
         held = ((other.faults[0], pair.value_of_other, 0.0),) if both else ()
         found.append(Suspect(
-            (*one.faults, *other.faults), scale * one.weight * other.weight,
+            (*one.faults, *other.faults), PAIRED * one.weight * other.weight,
             _further(one.fuses, other.fuses), held,
         ))  # fmt: skip
     return found
@@ -195,33 +219,95 @@ def _further(one: float, other: float) -> float:
     return max(one, other, key=lambda limit: abs(limit - 1.0))
 
 
-def _solved(
-    harness: Harness, evidence: Evidence, singles: Sequence[Suspect], chosen: Sequence[Pair]
-) -> list[Standing]:
-    """How pairs stand, most likely first; two unknown values are fitted together first."""
-    order = sorted(chosen, key=lambda pair: (pair.one, pair.other))
-    pairs = _pairs(singles, order)
-    plain = [one for one in pairs if not _both_unknown(one)]
-    twins = [n for n, one in enumerate(pairs) if _both_unknown(one)]
-    found = _weighed(harness, evidence, plain)
-    if twins:
-        begin = np.array([[order[n].value_of_one, order[n].value_of_other] for n in twins])
-        found += _refined(harness, evidence, [pairs[n] for n in twins], begin)
-    return _best_of(found)
+@dataclass(frozen=True)
+class _Fitted:
+    """A pair with two unknown values, where both fit.
+
+    :param standing: log of its chance and of its rough likelihood
+    :param short: what that likelihood lacks of readings all just as predicted
+    """
+
+    pair: Suspect
+    logs: Array
+    widths: Array
+    standing: float
+    short: float
 
 
-def _refined(
-    harness: Harness, evidence: Evidence, pairs: Sequence[Suspect], begin: Array
-) -> list[Standing]:
-    """The best pairs with two unknown values, each looked for with the other held where it fits."""
-    fit = fitted(evidence, pairs, begin)
+class _Solver:
+    """Pairs as they stand, most likely first; those with two unknown values are fitted first.
+
+    Of these only those are looked at more closely that come near the best so far and leave no more
+    than a reading or two unexplained; the others wait for whether they are needed.
+    """
+
+    def __init__(self, harness: Harness, evidence: Evidence, singles: Sequence[Suspect]) -> None:
+        self._given = harness, evidence
+        self._singles = singles
+        self._waiting: list[_Fitted] = []
+        self.found: list[Standing] = []
+
+    @property
+    def explained(self) -> bool:
+        """Whether the best of them explains the readings."""
+        return bool(self.found) and explains(self.found[0])
+
+    def join(self, standings: Sequence[Standing]) -> None:
+        """Put further ones among those found."""
+        self.found = _best_of([*self.found, *standings])
+
+    def take(self, chosen: Sequence[Pair]) -> None:
+        """Solve some pairs."""
+        order = sorted(chosen, key=lambda pair: (pair.one, pair.other))
+        pairs = _pairs(self._singles, order)
+        self.join(_weighed(*self._given, [one for one in pairs if not _both_unknown(one)]))
+        twins = [n for n, one in enumerate(pairs) if _both_unknown(one)]
+        if twins:
+            begin = np.array([[order[n].value_of_one, order[n].value_of_other] for n in twins])
+            best = _rough(self._given[1], self.found[0]) if self.found else -math.inf
+            least = best - _BEYOND if self.explained else -math.inf
+            self._waiting += _fits(self._given[1], [pairs[n] for n in twins], begin, least)
+            best = max(best, *(one.standing for one in self._waiting))
+            self._refine([one for one in self._waiting
+                          if one.short < _SHORT and one.standing > best - KEEP])  # fmt: skip
+
+    def refine_all(self) -> None:
+        """Look at those more closely that have waited so far."""
+        self._refine(self._waiting)
+
+    def _refine(self, fits: Sequence[_Fitted]) -> None:
+        chosen = sorted(fits, key=lambda one: -one.standing)[:_REFINED]
+        self._waiting = [one for one in self._waiting if not any(one is other for other in chosen)]
+        if chosen:
+            self.join(_refined(*self._given, chosen))
+
+
+def _fits(
+    evidence: Evidence, pairs: Sequence[Suspect], begin: Array, least: float
+) -> list[_Fitted]:
+    """Where pairs fit, those not gone on with that stand below the least to begin with."""
     chances = np.log([max(one.weight, 1e-300) for one in pairs])
-    order = np.argsort(-(fit.scores + chances), kind="stable")[:_REFINED].tolist()
-    held = [replace(pairs[n], held=((pairs[n].faults[1], float(np.exp(fit.logs[n, 1])), 0.0),))
-            for n in order]  # fmt: skip
-    places = [Place(0.0, 0.0, float(fit.logs[n, 0]), float(fit.widths[n, 0])) for n in order]
+    fit = fitted(evidence, pairs, begin, least - chances)
+    return [
+        _Fitted(pair, fit.logs[n], fit.widths[n], float(fit.scores[n] + chances[n]), float(fit.short[n]))
+        for n, pair in enumerate(pairs)
+    ]  # fmt: skip
+
+
+def _rough(evidence: Evidence, standing: Standing) -> float:
+    """The same standing of one that is weighed."""
+    row = standing.predicted[None]
+    score = float(rough_logs(evidence, row, deviations(evidence, row)).sum())
+    return score + math.log(max(standing.suspect.weight, 1e-300))
+
+
+def _refined(harness: Harness, evidence: Evidence, fits: Sequence[_Fitted]) -> list[Standing]:
+    """Pairs with two unknown values, each looked for with the other held where it fits."""
+    held = [replace(one.pair, held=((one.pair.faults[1], float(np.exp(one.logs[1])), 0.0),))
+            for one in fits]  # fmt: skip
+    places = [Place(0.0, 0.0, float(one.logs[0]), float(one.widths[0])) for one in fits]
     turn = _weighed_at(harness, evidence, held, places)
-    widths = {pairs[n].spec: float(fit.widths[n, 1]) for n in order}
+    widths = {one.pair.spec: float(one.widths[1]) for one in fits}
     for _ in range(_TURNS):
         others = [Place(0.0, 0.0, math.log(one.suspect.held[0][1]), widths[one.suspect.spec])
                   for one in turn]  # fmt: skip
@@ -241,9 +327,7 @@ def _weighed_at(
     return [_with_held(one) for one in fine_look(evidence, Coarse(harness, suspects), rough)]
 
 
-def _alike(
-    evidence: Evidence, suspects: Sequence[Suspect], places: Sequence[Place]
-) -> dict[int, int]:
+def _alike(evidence: Evidence, suspects: Sequence[Suspect], places: Sequence[Place]) -> dict[int, int]:
     """For each suspect the first that reads like it, where their values lie."""
     trials = [Trial(n, np.exp([places[n].log_value])) for n in range(len(suspects))]
     values = predict(evidence, suspects, trials).values

@@ -14,10 +14,12 @@ import numpy as np
 
 from circuitcheck.locate.evidence import Evidence
 from circuitcheck.locate.suspects import Suspect, Trial, predict
-from circuitcheck.locate.values import deviations, rough_logs
+from circuitcheck.locate.values import at_best, deviations, rough_logs
 from circuitcheck.physics.branch import Array
 
 _STEPS = 6
+_WORTH_IT, _IDLE = 0.3, 2
+"""Log-likelihood that a step must gain for some pair, or so many of them in turn end the search."""
 _NEAR = 0.02
 """Distance on a log scale over which slopes are taken."""
 _LONGEST = 1.2
@@ -32,42 +34,52 @@ class Fit:
 
     :param logs: of both values of each pair (pairs, 2)
     :param scores: rough log-likelihood there (pairs,)
+    :param short: what those lack of readings all just as predicted (pairs,)
     :param widths: standard uncertainty of both logs, each with the other one held (pairs, 2)
     """
 
     logs: Array
     scores: Array
+    short: Array
     widths: Array
 
 
-def fitted(evidence: Evidence, pairs: Sequence[Suspect], values: Array) -> Fit:
+def fitted(evidence: Evidence, pairs: Sequence[Suspect], values: Array, least: Array) -> Fit:
     """Where pairs of faults with an unknown value each fit.
 
     :param values: to begin with (pairs, 2)
+    :param least: score of each pair that is worth going on from; while all lie below, none is (pairs,)
     """
     limits = np.log([[(one.severity.low, one.severity.high) for one in pair.faults if one.severity]
                      for pair in pairs])  # fmt: skip
     best = np.clip(np.log(values), limits[..., 0], limits[..., 1])
-    scores, slopes, missing = _around(evidence, pairs, best)
+    scores, slopes, missing, short = _around(evidence, pairs, best)
     damping = np.full(len(pairs), 0.01)
+    idle = 0
     for _ in range(_STEPS):
+        if not np.any(scores > least):
+            break
         steps = _steps(slopes, missing, damping)
         at = np.clip(best + steps, limits[..., 0], limits[..., 1])
-        new_scores, new_slopes, new_missing = _around(evidence, pairs, at)
+        new_scores, new_slopes, new_missing, new_short = _around(evidence, pairs, at)
         better = new_scores > scores
+        idle = 0 if np.any(new_scores > scores + _WORTH_IT) else idle + 1
+        short = np.where(better, new_short, short)
         damping = np.where(better, 0.3, 10.0) * damping
         best, scores = np.where(better[:, None], at, best), np.where(better, new_scores, scores)
         slopes = np.where(better[:, None, None], new_slopes, slopes)
         missing = np.where(better[:, None], new_missing, missing)
+        if idle == _IDLE:
+            break
     power = np.sum(slopes**2, axis=1)
-    return Fit(best, scores, 1 / np.sqrt(power + 1e-2))
+    return Fit(best, scores, short, 1 / np.sqrt(power + 1e-2))
 
 
 def _around(
     evidence: Evidence, pairs: Sequence[Suspect], logs: Array
-) -> tuple[Array, Array, Array]:
-    """At some values: rough log-likelihood, slopes of all readings (pairs, readings, 2), and how far off
-    they are (pairs, readings), both in standard uncertainties.
+) -> tuple[Array, Array, Array, Array]:
+    """At some values: rough log-likelihood, slopes of all readings (pairs, readings, 2) and how far off
+    they are (pairs, readings), both in standard uncertainties, and what the first lacks of the most.
     """
     suspects: list[Suspect] = []
     trials: list[Trial] = []
@@ -84,7 +96,9 @@ def _around(
         missing = (evidence.measured - here) / u
     straight = np.isfinite(slopes).all(axis=1) & np.isfinite(missing)
     slopes = np.where(straight[:, None], slopes, 0.0).transpose(0, 2, 1)
-    return rough_logs(evidence, here, u).sum(axis=-1), slopes, np.where(straight, missing, 0.0)
+    scores = rough_logs(evidence, here, u).sum(axis=-1)
+    short = at_best(evidence, u).sum(axis=-1) - scores
+    return scores, slopes, np.where(straight, missing, 0.0), short
 
 
 def _steps(slopes: Array, missing: Array, damping: Array) -> Array:

@@ -50,7 +50,7 @@ def rough_logs(evidence: Evidence, predicted: Array, u: Array, misread: float = 
     return np.stack(columns, axis=-1)
 
 
-def _at_best(evidence: Evidence, u: Array) -> Array:
+def at_best(evidence: Evidence, u: Array) -> Array:
     """Log chance of each reading if it were predicted as it was read."""
     numbers = np.isfinite(evidence.measured)
     found: Array = np.where(numbers, -np.log(np.sqrt(2 * np.pi) * u), 0.0)
@@ -105,7 +105,7 @@ def best_places(evidence: Evidence, logs: Array, predicted: Array) -> list[Place
     logs_of = rough_logs(evidence, between, pair_u)
     # Somewhere between a relay begins to buzz, or a line opens: up to there any reading can be.
     turns = np.isfinite(start) != np.isfinite(end)
-    scores = np.where(turns, _at_best(evidence, pair_u), logs_of).sum(axis=-1)
+    scores = np.where(turns, at_best(evidence, pair_u), logs_of).sum(axis=-1)
     sure = logs_of.sum(axis=-1)
     tried = rough_logs(evidence, predicted, u).sum(axis=-1).max(axis=1)
     step = np.diff(logs, axis=1)

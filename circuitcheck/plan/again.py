@@ -9,8 +9,7 @@ import numpy as np
 
 from circuitcheck.expect.bench import Bench
 from circuitcheck.harness.readings import Reading, Sheet
-from circuitcheck.locate.conclude import DOUBTED
-from circuitcheck.locate.evidence import times_taken
+from circuitcheck.locate.evidence import DOUBTED, times_taken
 from circuitcheck.locate.verdict import Verdict
 from circuitcheck.plan.asked import NextTest, told
 from circuitcheck.plan.candidates import READING, Candidate, candidate_of, tool_of
@@ -37,9 +36,7 @@ class Repeat:
     candidate: Candidate
 
 
-def once_more(
-    planner: Planner, sheet: Sheet, outlook: Outlook, options: Options
-) -> Repeat | None:
+def once_more(planner: Planner, sheet: Sheet, outlook: Outlook, options: Options) -> Repeat | None:
     """The reading to take once more; None if nothing rests on one that was taken only once."""
     if outlook.verdict is None:
         return None
