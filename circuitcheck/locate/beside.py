@@ -14,16 +14,15 @@ from collections.abc import Sequence
 import numpy as np
 
 from circuitcheck.locate.evidence import DOUBTED, Evidence
+from circuitcheck.locate.joined import PAIRED, further
 from circuitcheck.locate.likelihood import precision
 from circuitcheck.locate.pairing import Alone, Pair, between
-from circuitcheck.locate.suspects import PAIR_SHARE, SOUND_SHARE, Suspect, Trial, predict
+from circuitcheck.locate.suspects import Suspect, Trial, predict
 from circuitcheck.locate.values import deviations, rough_logs
 from circuitcheck.locate.weighing import Coarse, Standing
 from circuitcheck.physics.branch import Array
 from circuitcheck.solve.wiring import Bool, Index
 
-PAIRED = 2 * PAIR_SHARE / (1 - SOUND_SHARE - PAIR_SHARE) ** 2
-"""Chance beforehand of a pair, over those of its two faults alone multiplied."""
 _BASES = 3
 """Faults that others are put beside, each of another kind."""
 _BEHIND = 9.2
@@ -102,9 +101,8 @@ def _held_beside(base: Standing, other: Suspect) -> Suspect:
     """A pair with the value of the base held where it fits."""
     (fault,) = base.suspect.faults
     held = ((fault, base.value, 0.0),) if fault.severity else ()
-    fuses = max(base.suspect.fuses, other.fuses, key=lambda limit: abs(limit - 1.0))
     weight = PAIRED * base.suspect.weight * other.weight
-    return Suspect((*other.faults, fault), weight, fuses, held)
+    return Suspect((*other.faults, fault), weight, further(base.suspect.fuses, other.fuses), held)
 
 
 def _rows(
