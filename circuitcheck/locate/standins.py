@@ -63,7 +63,9 @@ class _Kinds:
             for fault in singles[number].faults:
                 self._numbers[fault.spec, singles[number].fuses] = number
                 self._numbers[fault.spec, 0.0] = number
-        self._like = {number: many for many in known.kinds.values() for number in many}
+        # What moves nothing reads as a sound circuit does, which is no fault to put beside another.
+        faults = [[one for one in many if singles[one].faults] for many in known.kinds.values()]
+        self._like = {number: many for many in faults for number in many}
 
     def members(self, suspect: Suspect) -> Iterator[Suspect]:
         """All sets with other faults of the same kinds on different parts."""
