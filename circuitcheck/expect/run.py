@@ -45,6 +45,19 @@ class Placed:
     change: Change
     readers: tuple[tuple[int, int, Reader], ...]
 
+    @cached_property
+    def voltmeters(self) -> tuple[Index, Index, Array]:
+        """Place and probe of each voltmeter, and its conductance [S]."""
+        found = [(place, probe, 1 / reader.ohm) for place, probe, reader in self.readers
+                 if isinstance(reader, VoltsReader)]  # fmt: skip
+        place, probe, siemens = np.array(found).reshape(-1, 3).T
+        return place.astype(np.intp), probe.astype(np.intp), siemens
+
+    @cached_property
+    def others(self) -> list[tuple[int, int, Reader]]:
+        """The readers that are no voltmeters."""
+        return [one for one in self.readers if not isinstance(one[2], VoltsReader)]
+
 
 class Layout:
     """All readings of a bench on one circuit, with what has been worked out of it so far."""
@@ -200,7 +213,11 @@ class Run:
                 continue
             own = Group(group.rows[mine] % self.rows, group.local[mine], group.batch)
             self._groups.append((placed, own))
-            for place, probe, reader in placed.readers:
+            places, probes, siemens = placed.voltmeters
+            if places.size:
+                volts = group.batch.metered(probes, siemens)
+                self.values[own.rows[:, None], places] = volts[own.local]
+            for place, probe, reader in placed.others:
                 self.values[own.rows, place] = reader.values(group.batch, probe)[own.local]
 
     def _kinds(self) -> Index:
@@ -238,13 +255,14 @@ class Run:
         circuit = station.circuit.changed(station.carried(self._change(row)))
         circuit = circuit.after(self.blown[row], float(self.fuses[row]))
         bare = solve_point(circuit)
+        near = np.array(list(bare.volts.values()))  # a meter moves little: it is begun from there
         self.buzzing[rows] |= bool(bare.buzzing)
         for place, reader in station.readers:
             if bare.buzzing:
                 self.values[rows, place] = np.nan
                 continue
             meter = {key: one for key, one in reader.meter().items() if key not in circuit.branches}
-            point = solve_point(circuit.changed(meter)) if meter else bare
+            point = solve_point(circuit.changed(meter), near) if meter else bare
             self.values[rows, place] = reader.value_at(circuit, point)
 
     def shifts(self, rows: Index) -> Shifts:

@@ -252,8 +252,8 @@ class Batch:
         """Whether nothing joins the two ends of a probe any more (rows, probes)."""
         return self.cut_off(self.probe_ports)
 
-    def metered(self, probe: int, siemens: float) -> Array:
-        """Volts at one probe as a meter of some conductance shows them, in all rows [V]."""
+    def metered(self, probe: int | Index, siemens: float | Array) -> Array:
+        """Volts at one or several probes as meters of some conductance show them, in all rows [V]."""
         loaded = self.probe_volts[:, probe] / (1 + self.probe_ohms[:, probe] * siemens)
         found: Array = np.where(self.probe_cut[:, probe], 0.0, loaded)
         return found
