@@ -25,15 +25,20 @@ class Station:
     circuit: Circuit
     readers: tuple[tuple[int, Reader], ...]
 
+    @cached_property
+    def _in_line(self) -> tuple[str, ...]:
+        """The branches that a meter is put in."""
+        return tuple(reader.key for _, reader in self.readers
+                     if isinstance(reader, AmpsReader) and reader.inline)  # fmt: skip
+
     def carried(self, change: Change) -> Change:
         """A change of the bench's circuit on this one: an in-line meter stays in its branch."""
-        found = dict(change)
-        for _, reader in self.readers:
-            if isinstance(reader, AmpsReader) and reader.inline and reader.key in change:
-                branch = change[reader.key]
-                if isinstance(branch, Conductor):
-                    found[reader.key] = replace(branch, ohm=branch.ohm + INLINE_OHM)
-        return found
+        metered = {}
+        for key in self._in_line:
+            branch = change.get(key)
+            if isinstance(branch, Conductor):
+                metered[key] = replace(branch, ohm=branch.ohm + INLINE_OHM)
+        return {**change, **metered} if metered else change
 
 
 @dataclass(frozen=True)

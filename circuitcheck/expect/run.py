@@ -7,7 +7,7 @@ in place, all of them together.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
@@ -45,6 +45,19 @@ class Placed:
     change: Change
     readers: tuple[tuple[int, int, Reader], ...]
 
+    @cached_property
+    def voltmeters(self) -> tuple[Index, Index, Array]:
+        """Place and probe of each voltmeter, and its conductance [S]."""
+        found = [(place, probe, 1 / reader.ohm) for place, probe, reader in self.readers
+                 if isinstance(reader, VoltsReader)]  # fmt: skip
+        place, probe, siemens = np.array(found).reshape(-1, 3).T
+        return place.astype(np.intp), probe.astype(np.intp), siemens
+
+    @cached_property
+    def others(self) -> list[tuple[int, int, Reader]]:
+        """The readers that are no voltmeters."""
+        return [one for one in self.readers if not isinstance(one[2], VoltsReader)]
+
 
 class Layout:
     """All readings of a bench on one circuit, with what has been worked out of it so far."""
@@ -71,10 +84,10 @@ class Layout:
         self.runs = SeriesRuns(self.circuit, kept)
 
     @cached_property
-    def meters(self) -> list[int]:
-        """The probes of voltmeters."""
-        return [probe for one in self.placed for _, probe, reader in one.readers
-                if isinstance(reader, VoltsReader)]  # fmt: skip
+    def meters(self) -> list[tuple[int, int, int]]:
+        """Of each voltmeter the probe, the number of its station, and its place in the test."""
+        return [(probe, number, place) for number, one in enumerate(self.placed)
+                for place, probe, reader in one.readers if isinstance(reader, VoltsReader)]  # fmt: skip
 
 
 class Alike:
@@ -145,16 +158,26 @@ class Run:
         settled = settle(self.layout.networks, self._laid_out(station, row), self.layout.probes,
                          [self.blown[one] for one in row.tolist()], self.fuses[row])  # fmt: skip
         self.buzzing[alike.all_of(settled.buzzing) % self.rows] = True
-        alone = alike.rows[settled.unsure].tolist()
-        alone += alike.rows[self._clamp_moved()[row]].tolist()
+        whole = alike.rows[settled.unsure].tolist()
+        whole += alike.rows[self._clamp_moved()[row]].tolist()
+        alone = {one: {place for place, _, _ in placed[one // self.rows].readers} for one in whole}
         for group in settled.groups:
             self._read(alike.everyone(group))
-            siemens = 1 / self.bench.harness.meter_ohm
-            doubtful = group.batch.behind_knee(self.layout.meters, siemens)[group.local]
-            alone += alike.rows[group.rows[doubtful]].tolist()
-        for number in dict.fromkeys(alone):
-            one = placed[number // self.rows]
-            self._take_one(one.station, number % self.rows, alike.like(number) % self.rows)
+            for number, place in self._behind_knee(group, alike):
+                alone.setdefault(number, set()).add(place)
+        for number, places in alone.items():
+            one = placed[number // self.rows].station
+            self._take_one(one, number % self.rows, alike.like(number) % self.rows, places)
+
+    def _behind_knee(self, group: Group, alike: Alike) -> Iterator[tuple[int, int]]:
+        """Rows of all stations, and the place of each voltmeter that reads no straight line there."""
+        meters, siemens = self.layout.meters, 1 / self.bench.harness.meter_ohm
+        doubtful = group.batch.behind_knee([probe for probe, _, _ in meters], siemens)
+        for one, meter in np.argwhere(doubtful[group.local]).tolist():
+            number = int(alike.rows[group.rows[one]])
+            _, station, place = meters[meter]
+            if station == number // self.rows:
+                yield number, place
 
     def _clamp_moved(self) -> Bool:
         """Rows that join a clamped branch to other nodes: its volts are not those of the port then."""
@@ -200,7 +223,11 @@ class Run:
                 continue
             own = Group(group.rows[mine] % self.rows, group.local[mine], group.batch)
             self._groups.append((placed, own))
-            for place, probe, reader in placed.readers:
+            places, probes, siemens = placed.voltmeters
+            if places.size:
+                volts = group.batch.metered(probes, siemens)
+                self.values[own.rows[:, None], places] = volts[own.local]
+            for place, probe, reader in placed.others:
                 self.values[own.rows, place] = reader.values(group.batch, probe)[own.local]
 
     def _kinds(self) -> Index:
@@ -233,18 +260,24 @@ class Run:
                 found |= one_of(self.changes[number], one - int(self._first[number]))
         return found
 
-    def _take_one(self, station: Station, row: int, rows: Index) -> None:
-        """At full size, each meter on its own; ``rows`` are all those that read like ``row``."""
+    def _take_one(self, station: Station, row: int, rows: Index, places: Collection[int]) -> None:
+        """At full size, each meter on its own.
+
+        :param rows: all those that read like ``row``
+        :param places: of the readings to take
+        """
         circuit = station.circuit.changed(station.carried(self._change(row)))
         circuit = circuit.after(self.blown[row], float(self.fuses[row]))
         bare = solve_point(circuit)
+        near = np.array(list(bare.volts.values()))  # a meter moves little: it is begun from there
         self.buzzing[rows] |= bool(bare.buzzing)
         for place, reader in station.readers:
             if bare.buzzing:
                 self.values[rows, place] = np.nan
+            if bare.buzzing or place not in places:
                 continue
             meter = {key: one for key, one in reader.meter().items() if key not in circuit.branches}
-            point = solve_point(circuit.changed(meter)) if meter else bare
+            point = solve_point(circuit.changed(meter), near) if meter else bare
             self.values[rows, place] = reader.value_at(circuit, point)
 
     def shifts(self, rows: Index) -> Shifts:

@@ -10,7 +10,7 @@ import numpy as np
 from circuitcheck.physics.branch import Array
 from circuitcheck.plan.candidates import READING
 from circuitcheck.plan.outcomes import Outcomes
-from circuitcheck.plan.problem import Index, information, kinds_of
+from circuitcheck.plan.problem import Index, entropy, kinds_of
 
 _READINGS = 3
 """Readings of one planned test at the most."""
@@ -44,7 +44,9 @@ class Bundle:
     cells: tuple[Cell, ...]
 
 
-def best_bundle(unit: Index, weights: Array, outcomes: Sequence[Outcomes]) -> Bundle:
+def best_bundle(
+    unit: Index, weights: Array, outcomes: Sequence[Outcomes], alike: Index | None = None
+) -> Bundle:
     """Greedily: the reading that tells most, then others for as long as they pay.
 
     Most suspects give the same in one set-up, so that they are taken together first.
@@ -52,12 +54,12 @@ def best_bundle(unit: Index, weights: Array, outcomes: Sequence[Outcomes]) -> Bu
     :param unit: number of the unit of each row
     :param weights: chance of each row
     :param outcomes: of each reading there is
+    :param alike: for each row the row of ``outcomes`` that holds for it; its own unless told
     """
     first, kind = kinds_of(np.concatenate([one.chances for one in outcomes], axis=1))
+    kind = kind if alike is None else kind[alike]
     member = np.zeros((int(unit.max()) + 1, len(first)))
     np.add.at(member, (unit, kind), weights)
-    units, kinds = np.nonzero(member)
-    share = member[units, kinds]
     small = [Outcomes(one.labels, one.chances[first]) for one in outcomes]
     found = Bundle((), np.ones((len(first), 1)), (REST,))
     so_far = 0.0
@@ -65,7 +67,7 @@ def best_bundle(unit: Index, weights: Array, outcomes: Sequence[Outcomes]) -> Bu
         left = [n for n in range(len(small)) if n not in found.chosen]
         if not left:
             break
-        gains = information(units, share, _beside(found.joint, [small[n] for n in left])[:, kinds])
+        gains = _gains(member, found.joint, [small[n] for n in left])
         best = int(np.argmax(gains))
         more = float(gains[best]) - so_far
         if more < (_PAYS * READING if found.chosen else _TELLS):
@@ -75,14 +77,21 @@ def best_bundle(unit: Index, weights: Array, outcomes: Sequence[Outcomes]) -> Bu
     return Bundle(found.chosen, found.joint[kind], found.cells)
 
 
-def _beside(joint: Array, outcomes: Sequence[Outcomes]) -> Array:
-    """Joint outcomes with those of each of some readings (readings, kinds, outcomes)."""
-    width = max(one.chances.shape[1] for one in outcomes) * joint.shape[1]
-    stacked = np.zeros((len(outcomes), len(joint), width))
-    for place, one in enumerate(outcomes):
-        both = _product(joint, one.chances)
-        stacked[place, :, : both.shape[1]] = both
-    return stacked
+def _gains(member: Array, joint: Array, outcomes: Sequence[Outcomes]) -> Array:
+    """What some outcomes tell of the unit together with those of each of some readings [bit].
+
+    :param member: chance of each unit with each kind of row (units, kinds)
+    :param joint: chance of each outcome that is there under each kind (kinds, outcomes)
+    :returns: mutual information of each reading (readings,)
+    """
+    member = member[member.any(axis=1)] / member.sum()
+    before = (member[:, None, :] * joint.T[None]).reshape(-1, member.shape[1])
+    columns = np.concatenate([one.chances for one in outcomes], axis=1)
+    both = (before @ columns).reshape(len(member), joint.shape[1], -1)
+    told = entropy(both.sum(axis=0)).sum(axis=0) - entropy(both).sum(axis=(0, 1))
+    starts = np.cumsum([0, *(one.chances.shape[1] for one in outcomes)])[:-1]
+    found: Array = np.add.reduceat(told, starts) + entropy(member.sum(axis=1)).sum()
+    return np.maximum(found, 0.0)
 
 
 def _product(one: Array, other: Array) -> Array:

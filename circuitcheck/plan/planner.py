@@ -31,7 +31,7 @@ from circuitcheck.plan.candidates import (
 from circuitcheck.plan.hypotheses import KEPT, Hypotheses, hypotheses
 from circuitcheck.plan.outcomes import Outcomes, outcomes_of, tells_nothing
 from circuitcheck.plan.policy import Advice, advise
-from circuitcheck.plan.problem import Problem
+from circuitcheck.plan.problem import Index, Problem, same_rows
 
 PRICE = 45.0
 """Minutes lost by putting right what was not at fault, its way to the shop included; common practice,
@@ -190,11 +190,12 @@ class Planner:
         options: Options,
     ) -> list[Planned]:  # fmt: skip
         """What is worth reading in a set-up; where a look costs less than a meter, that apart."""
-        usable = self._usable(one, values, taken, options)
+        first, alike = same_rows(values)
+        usable = self._usable(one, values[first], taken, options)
         looks = [each for each in usable if each.tool in LOOKS]
         found = [looks] if one.probing and looks and len(looks) < len(usable) else []
         return [planned for some in (*found, usable) if some
-                for planned in self._bundled(one, known, some)]  # fmt: skip
+                for planned in self._bundled(one, known, some, alike)]  # fmt: skip
 
     def _usable(
         self, one: Candidate, values: Array, taken: set[Taken], options: Options
@@ -216,10 +217,11 @@ class Planner:
         return usable
 
     def _bundled(
-        self, one: Candidate, known: Hypotheses, usable: list[_Usable]
+        self, one: Candidate, known: Hypotheses, usable: list[_Usable], alike: Index
     ) -> list[Planned]:
         """The readings worth taking together, as a test; none if they tell nothing."""
-        bundle = best_bundle(known.unit, known.weights, [each.outcomes for each in usable])
+        outcomes = [each.outcomes for each in usable]
+        bundle = best_bundle(known.unit, known.weights, outcomes, alike)
         chosen = [usable[n] for n in bundle.chosen]
         if not chosen:
             return []

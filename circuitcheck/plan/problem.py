@@ -87,10 +87,14 @@ class Problem:
 
 
 def kinds_of(rows: Array) -> tuple[Index, Index]:
+    """Rows that are the same to a millionth: the first of each kind, and the kind of each row."""
+    return same_rows(np.round(rows, 6))
+
+
+def same_rows(rows: Array) -> tuple[Index, Index]:
     """Rows that are the same: the first of each kind, and the kind of each row."""
     found: dict[bytes, int] = {}
-    kind = np.array([found.setdefault(row.tobytes(), len(found)) for row in np.round(rows, 6)],
-                    dtype=np.intp)  # fmt: skip
+    kind = np.array([found.setdefault(row.tobytes(), len(found)) for row in rows], dtype=np.intp)
     first = np.full(len(found), len(rows), dtype=np.intp)
     np.minimum.at(first, kind, np.arange(len(rows)))
     return first, kind
@@ -105,15 +109,15 @@ def information(unit: Index, weights: Array, chances: Array) -> Array:
     :param chances: of each outcome of each test under each row (tests, rows, outcomes)
     """
     member = np.zeros((int(unit.max()) + 1, len(unit)))
-    np.add.at(member, (unit, np.arange(len(unit))), weights / weights.sum())
+    member[unit, np.arange(len(unit))] = weights / weights.sum()
     member = member[member.any(axis=1)]
     joint = member @ chances
-    found: Array = (_entropy(joint.sum(axis=1)).sum(axis=-1) + _entropy(member.sum(axis=1)).sum()
-                    - _entropy(joint).sum(axis=(1, 2)))  # fmt: skip
+    found: Array = (entropy(joint.sum(axis=1)).sum(axis=-1) + entropy(member.sum(axis=1)).sum()
+                    - entropy(joint).sum(axis=(1, 2)))  # fmt: skip
     return np.maximum(found, 0.0)
 
 
-def _entropy(chances: Array) -> Array:
+def entropy(chances: Array) -> Array:
     """The share of each chance in the entropy [bit]."""
     found: Array = -chances * np.log2(np.maximum(chances, 1e-300))
     return found

@@ -252,8 +252,8 @@ class Batch:
         """Whether nothing joins the two ends of a probe any more (rows, probes)."""
         return self.cut_off(self.probe_ports)
 
-    def metered(self, probe: int, siemens: float) -> Array:
-        """Volts at one probe as a meter of some conductance shows them, in all rows [V]."""
+    def metered(self, probe: int | Index, siemens: float | Array) -> Array:
+        """Volts at one or several probes as meters of some conductance show them, in all rows [V]."""
         loaded = self.probe_volts[:, probe] / (1 + self.probe_ohms[:, probe] * siemens)
         found: Array = np.where(self.probe_cut[:, probe], 0.0, loaded)
         return found
@@ -281,22 +281,24 @@ class Batch:
         return found
 
     def behind_knee(self, probes: Sequence[int], siemens: float) -> Bool:
-        """Rows where a meter's current could move a diode along its knee: not linear any more.
+        """Where a meter's current could move a diode along its knee: not linear any more.
 
         That is where a probe is held by little more than leakage, and a diode is what holds it.
+
+        :returns: for each row and each of ``probes`` (rows, probes)
         """
         knees = self.network.knees
+        found = np.zeros((len(self), len(probes)), dtype=bool)
         if not knees.size or not len(probes):
-            return np.zeros(len(self), dtype=bool)
+            return found
         wanted = np.array(probes, dtype=np.intp)
         own = np.where(self.probe_cut[:, wanted], 0.0, self.probe_ohms[:, wanted])
         loose = own * siemens > 1e-3
         rows = np.flatnonzero(loose.any(axis=1))
-        found = np.zeros(len(self), dtype=bool)
         if rows.size:
             across = self.transfer(self.probe_ports[wanted], self.curve_ports[knees], rows)
             beside = np.abs(across).max(axis=-1) > 0.01 * own[rows]
-            found[rows] = np.any(loose[rows] & beside, axis=1)
+            found[rows] = loose[rows] & beside
         return found
 
     def state(self, threshold: str) -> Bool:
