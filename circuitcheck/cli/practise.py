@@ -24,8 +24,8 @@ if TYPE_CHECKING:
 LONGEST_SCRIPT = 100_000
 """Bytes of a script; nobody does so much to one vehicle."""
 PROMPT = "> "
-NOT_ENDED = ("Not ended, so what it was is not told: done ends it, or leave; --seed {seed} brings the same "
-             "case back.")  # fmt: skip
+NOT_ENDED = ("Not ended, so what it was is not told: done ends it, or leave; --seed {seed} brings "
+             "the same case back.")  # fmt: skip
 
 
 @app.command()

@@ -33,7 +33,7 @@ TALK = {
 
 MEANT = {
     "listen": "click clicks hear relay", "pull": "fuse remove", "swap": "replace exchange change",
-    "leave": "quit exit bye end stop q", "volts": "measure meter voltage v probe", "lamp": "testlamp light",
+    "leave": "quit exit bye end stop q", "volts": "measure meter voltage v", "lamp": "testlamp light",
     "amps": "current clamp a", "ohms": "resistance continuity beep buzz", "lead": "bridge jumper wire",
     "undo": "unplug disconnect open", "join": "plug connect close", "renew": "repair fix mend",
     "fault": "diagnose verdict name guess", "ignition": "key", "engine": "start motor run",
