@@ -2,28 +2,27 @@
 
 Such a reading is a misreading, or there is a second fault that shows in it alone. Each fault is put
 beside those that lead, their values held where they fit, and what it moves is weighed at once with the
-covariance that the leading one has (a quadratic form, its matrix inverted once). A second fault that
-does not bring the odd reading nearer cannot pay for its small chance beforehand, and is not looked at.
+covariance that the leading one has (a quadratic form, its matrix inverted once). What is bounded is how
+a pair stands with no number misread: one beside which the odd reading is a misreading still only adds
+the small chance of a second fault that nothing speaks for, and is not looked at.
 """
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 
 import numpy as np
 
 from circuitcheck.locate.evidence import DOUBTED, Evidence
-from circuitcheck.locate.likelihood import precision
+from circuitcheck.locate.joined import PAIRED, further
+from circuitcheck.locate.likelihood import precision, weigh
 from circuitcheck.locate.pairing import Alone, Pair, between
-from circuitcheck.locate.suspects import PAIR_SHARE, SOUND_SHARE, Suspect, Trial, predict
+from circuitcheck.locate.suspects import Suspect, Trial, predict
 from circuitcheck.locate.values import deviations, rough_logs
 from circuitcheck.locate.weighing import Coarse, Standing
 from circuitcheck.physics.branch import Array
 from circuitcheck.solve.wiring import Bool, Index
 
-PAIRED = 2 * PAIR_SHARE / (1 - SOUND_SHARE - PAIR_SHARE) ** 2
-"""Chance beforehand of a pair, over those of its two faults alone multiplied."""
 _BASES = 3
 """Faults that others are put beside, each of another kind."""
 _BEHIND = 9.2
@@ -33,7 +32,7 @@ _BEHIND = 9.2
 def beside(
     evidence: Evidence, singles: Sequence[Suspect], known: Alone, standings: Sequence[Standing]
 ) -> list[Pair]:
-    """The pairs that could stand near the best single fault.
+    """The pairs that, with no number misread, could stand near the best single fault.
 
     :param standings: most likely first; the first explains all readings but one
     """
@@ -73,8 +72,7 @@ def _bounds(
     coarse = Coarse(evidence.harness, pairs)
     weight = _Gain(evidence, base)
     # What the base paid for its misreading is not due where the second fault explains that.
-    paid = math.log(max(1.0 - weight.any_misread, 1e-300))
-    chance = np.log([max(one.weight, 1e-300) for one in pairs]) + base.log_evidence + paid
+    chance = np.log([max(one.weight, 1e-300) for one in pairs]) + base.log_evidence + weight.paid
     alive = np.ones(len(pairs), dtype=bool)
     values = np.ones(len(pairs))
     odd = _odd_benches(evidence, base)
@@ -82,7 +80,8 @@ def _bounds(
         if not alive.any():
             break
         rows, owner, logs = _rows(evidence, coarse, benches, alive, base)
-        gain = weight.of(rows)
+        gain, share = weight.of(rows, owner)
+        logs = logs + share * np.append(np.diff(logs), 0.0)
         order = np.lexsort((gain, owner))
         last = order[np.append(np.flatnonzero(np.diff(owner[order])), len(order) - 1)]
         mine = owner[last]
@@ -102,9 +101,8 @@ def _held_beside(base: Standing, other: Suspect) -> Suspect:
     """A pair with the value of the base held where it fits."""
     (fault,) = base.suspect.faults
     held = ((fault, base.value, 0.0),) if fault.severity else ()
-    fuses = max(base.suspect.fuses, other.fuses, key=lambda limit: abs(limit - 1.0))
     weight = PAIRED * base.suspect.weight * other.weight
-    return Suspect((*other.faults, fault), weight, fuses, held)
+    return Suspect((*other.faults, fault), weight, further(base.suspect.fuses, other.fuses), held)
 
 
 def _rows(
@@ -139,21 +137,52 @@ class _Gain:
         numbers = np.isfinite(evidence.measured) & np.isfinite(base.predicted) & ~words
         self._numbers, self._others = np.flatnonzero(numbers), np.flatnonzero(~numbers)
         at_base = predict(evidence, [base.suspect], [Trial(0, np.array([base.value]))])
-        inverse = precision(evidence, at_base.values, at_base.moves())
+        moves = at_base.moves()
+        inverse = precision(evidence, at_base.values, moves)
+        weighed = weigh(evidence, at_base.values, moves)
         self._inverse = inverse[self._numbers][:, self._numbers]
         self._base = base.predicted[None]
-        self.any_misread = float(base.misread[self._numbers].sum())
+        self.paid = float(weighed.straight[0] - weighed.total[0])
+        """What the base lacks of its log-likelihood where no number may be misread."""
 
-    def of(self, rows: Array) -> Array:
-        """Of readings (rows, readings)."""
+    def of(self, rows: Array, owner: Index) -> tuple[Array, Array]:
+        """The most from each row to the next of the same pair, and at which share of the way that is.
+
+        A value is read more closely than the rows lie, so that what lies between them counts.
+
+        :param rows: readings (rows, readings), those of a pair by its value
+        :param owner: the pair of each (rows,)
+        """
         both = np.concatenate([self._base, rows])
         missing = self._evidence.measured[self._numbers] - both[:, self._numbers]
         # Where a number was read and a line opens or a relay buzzes.
         opened = ~np.isfinite(missing)
         missing = np.where(opened, 0.0, missing)
-        square = np.sum((missing @ self._inverse) * missing, axis=1)
         logs = rough_logs(self._evidence, both, deviations(self._evidence, both))
         more = logs[1:] - logs[0]
-        found: Array = 0.5 * (square[0] - square[1:]) + more[:, self._others].sum(axis=1)
-        found += np.where(opened[1:], more[:, self._numbers], 0.0).sum(axis=1)
-        return found
+        others = more[:, self._others].sum(axis=1)
+        others += np.where(opened[1:], more[:, self._numbers], 0.0).sum(axis=1)
+        onward = (owner[1:] == owner[:-1]) & ~opened[1:-1].any(axis=1) & ~opened[2:].any(axis=1)
+        square, share = _least(missing[1:], self._inverse, onward)
+        others[:-1] = np.where(share[:-1] > 0, np.maximum(others[:-1], others[1:]), others[:-1])
+        base = float(missing[0] @ self._inverse @ missing[0])
+        return 0.5 * (base - square) + others, share
+
+
+def _least(rows: Array, inverse: Array, onward: Bool) -> tuple[Array, Array]:
+    """The least of a quadratic form on the straight way from each row to the next, and where on it.
+
+    :param rows: (rows, readings)
+    :param inverse: its matrix (readings, readings)
+    :param onward: whether there is a way to the next, of each row but the last (rows - 1,)
+    :returns: the form, and the share of the way, 0 to 1 (rows,)
+    """
+    weighted = rows @ inverse
+    square = np.sum(weighted * rows, axis=1)
+    cross = np.sum(weighted[:-1] * rows[1:], axis=1)
+    length = square[:-1] - 2 * cross + square[1:]
+    onward = onward & (length > 0)
+    there = np.clip((square[:-1] - cross) / np.where(onward, length, 1.0), 0.0, 1.0)
+    share = np.append(np.where(onward, there, 0.0), 0.0)
+    square[:-1] += share[:-1] * (2 * (cross - square[:-1]) + share[:-1] * length)
+    return square, share

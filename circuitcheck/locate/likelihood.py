@@ -26,6 +26,7 @@ class Weighed:
     """The likelihood of each row, and how it comes about.
 
     :param total: log-likelihood (rows,)
+    :param straight: the same with no number misread (rows,)
     :param misread: chance that each reading is wrong, given the row (rows, readings)
     :param distance: how far each number is from its prediction in standard uncertainties, given
         all other readings; for words -log of their chance as a distance (rows, readings)
@@ -34,6 +35,7 @@ class Weighed:
     """
 
     total: Array
+    straight: Array
     misread: Array
     distance: Array
     square: Array
@@ -63,9 +65,10 @@ def weigh(evidence: Evidence, predicted: Array, moves: Array) -> Weighed:
     top = everything.max(axis=1, keepdims=True)
     shares = np.exp(everything - top)
     norm = shares.sum(axis=1, keepdims=True)
-    total = joint + others + (top + np.log(norm))[:, 0]
+    straight = joint + others
+    total = straight + (top + np.log(norm))[:, 0]
     square = square + np.sum(np.where(numbers, 0.0, far) ** 2, axis=1)
-    return Weighed(total, np.where(numbers, shares[:, 1:] / norm, misread),
+    return Weighed(total, straight, np.where(numbers, shares[:, 1:] / norm, misread),
                    np.where(numbers, distance, far), square)  # fmt: skip
 
 

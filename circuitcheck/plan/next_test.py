@@ -152,6 +152,6 @@ def _afterwards(outlook: Outlook) -> str:
     if not unit:
         return ""
     done = [*verdict.put_right, *unit.split(" and ")]
-    return (f" If that has changed nothing at all, what was read still holds: add '{PUT_RIGHT}: "
-            f"{flow(list(dict.fromkeys(done)))}' to this sheet. If it has changed something and not "
-            "cured it, begin a new sheet with that line.")  # fmt: skip
+    return (f" If the repair changes nothing at all, what was read still holds: add '{PUT_RIGHT}: "
+            f"{flow(list(dict.fromkeys(done)))}' to this sheet. If it changes something and does not "
+            "cure it, begin a new sheet with that line.")  # fmt: skip

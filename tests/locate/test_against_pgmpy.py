@@ -22,11 +22,11 @@ with warnings.catch_warnings():
 import circuitcheck
 from circuitcheck.expect.words import SCALES
 from circuitcheck.locate.evidence import MISREAD, lay_out
+from circuitcheck.locate.joined import pairs_of
 from circuitcheck.locate.locate import Locator
 from circuitcheck.locate.pairing import Pair
 from circuitcheck.locate.passing import weigh_passing
 from circuitcheck.locate.renewed import STILL_WRONG
-from circuitcheck.locate.several import _pairs
 from circuitcheck.locate.suspects import PAIR_SHARE, SOUND_SHARE, Suspect, Trial, predict
 from circuitcheck.locate.weighing import Coarse, fine_look, rough_look
 
@@ -175,7 +175,7 @@ def test_chances_of_pairs():
     harness = with_faults(FAULTS)
     suspects = singles(harness)
     evidence = lay_out(harness, LOOM.sheet(SHEET), {})
-    pairs = _pairs(suspects, [Pair(a, b, 0.0, 0.0) for a, b in combinations(range(1, len(suspects)), 2)])
+    pairs = pairs_of(suspects, [Pair(a, b, 0.0, 0.0) for a, b in combinations(range(1, len(suspects)), 2)])
     count = len(suspects) - 1
     share = np.array([one.weight for one in suspects[1:]])
     number = [SOUND_SHARE, 1 - SOUND_SHARE - PAIR_SHARE, PAIR_SHARE]

@@ -1,0 +1,89 @@
+"""How sets of faults stand: at most one value of a set is looked for, the others are held."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from circuitcheck.harness.model import Harness
+from circuitcheck.locate.alike import representatives
+from circuitcheck.locate.evidence import Evidence
+from circuitcheck.locate.suspects import Suspect, Trial, predict
+from circuitcheck.locate.values import Place
+from circuitcheck.locate.weighing import Coarse, Rough, Standing, fine_look, rough_look
+from circuitcheck.parts.fault import FaultMode
+
+
+def weighed(harness: Harness, evidence: Evidence, suspects: Sequence[Suspect]) -> list[Standing]:
+    """Those not hopeless, most likely first."""
+    if not suspects:
+        return []
+    coarse = Coarse(harness, suspects)
+    return [_with_held(one) for one in fine_look(evidence, coarse, rough_look(evidence, coarse))]
+
+
+def weighed_at(
+    harness: Harness, evidence: Evidence, suspects: Sequence[Suspect], places: Sequence[Place]
+) -> list[Standing]:
+    """The same as :func:`weighed`, where it is known what the unknown values are about."""
+    if not suspects:
+        return []
+    ranges = {n: (one.log_value, one.log_value) for n, one in enumerate(places)}
+    rough = Rough(dict(enumerate(places)), ranges, _alike(evidence, suspects, places))
+    return [_with_held(one) for one in fine_look(evidence, Coarse(harness, suspects), rough)]
+
+
+def best_of(standings: Iterable[Standing]) -> list[Standing]:
+    """Each set of faults as it stands best; most likely first."""
+    found: dict[tuple[frozenset[str], float], Standing] = {}
+    for one in sorted(standings, key=lambda one: -one.log_weight):
+        found.setdefault((frozenset(fault.spec for fault in one.suspect.faults), one.suspect.fuses), one)
+    return list(found.values())
+
+
+def place_of(standing: Standing) -> Place:
+    """Where the unknown value of a set has been found to lie."""
+    log_value = math.log(standing.value) if standing.suspect.unknown else 0.0
+    return Place(0.0, 0.0, log_value, width_of(standing))
+
+
+def width_of(standing: Standing) -> float:
+    """Standard uncertainty of the log of the value that was looked for."""
+    low, high = standing.span or (1.0, 1.0)
+    return max(math.log(high / low), 1e-3) / (2 * 1.645)
+
+
+def value_held(standing: Standing) -> tuple[tuple[FaultMode, float, float], ...]:
+    """The value that was looked for, held where it fits, with the log of its Occam factor.
+
+    A normal posterior of that width against a range even on a log scale (D. J. C. MacKay, Neural
+    Computation 4, 1992, section 2.3; from memory).
+    """
+    unknown, span = standing.suspect.unknown, standing.span
+    if unknown is None or unknown.severity is None or span is None:
+        return ()
+    whole = math.log(unknown.severity.high / unknown.severity.low)
+    share = math.sqrt(2 * math.pi) * width_of(standing) / whole
+    return ((unknown, standing.value, math.log(min(share, 1.0))),)
+
+
+def _with_held(standing: Standing) -> Standing:
+    """A standing with what its held values could have been instead taken off."""
+    cost = sum(cost for _, _, cost in standing.suspect.held)
+    return replace(standing, log_weight=standing.log_weight + cost)
+
+
+def _alike(evidence: Evidence, suspects: Sequence[Suspect], places: Sequence[Place]) -> dict[int, int]:
+    """For each suspect the first that reads like it, where their values lie."""
+    trials = [Trial(n, np.exp([places[n].log_value])) for n in range(len(suspects))]
+    values = predict(evidence, suspects, trials).values
+    found: dict[int, int] = {}
+    for unknown in (False, True):
+        mine = np.array([n for n, one in enumerate(suspects) if (one.unknown is not None) == unknown],
+                        dtype=np.intp)  # fmt: skip
+        first = representatives(evidence, values[mine][:, None])
+        found |= {int(n): int(mine[one]) for n, one in zip(mine, first, strict=True)}
+    return found
