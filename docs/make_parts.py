@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import inspect
 from pathlib import Path
 
 from circuitcheck.parts import KINDS
@@ -50,10 +51,10 @@ def shared() -> str:
 def section(name: str, kind: type[Part]) -> str:
     """One kind: pins, fields, fault modes."""
     example = kind.model_validate({"kind": name, **EXAMPLES[name]})
-    letter = kind.letters[0]
+    letter = "V" if name == "diode" else kind.letters[0]  # R1 is a resistor to everybody
     label = f"{letter}1"
     lines = [f"## {name}", "", f"{kind.summary[0].upper()}{kind.summary[1:]}.", ""]
-    lines += [f"{kind.__doc__ or ''}".strip(), ""]
+    lines += [inspect.cleandoc(kind.__doc__ or ""), ""]
     lines += [f"Designation letter {' or '.join(kind.letters)}; terminals "
               f"{', '.join(f'`{label}.{pin}`' for pin in example.pins())}; "
               f"{'has' if example.plugged else 'has no'} plug or socket.", ""]  # fmt: skip
@@ -65,12 +66,24 @@ def section(name: str, kind: type[Part]) -> str:
             needed = "yes" if field.is_required() else "no"
             lines.append(f"| `{field.alias or key}` | {needed} | {default} | {_describe(field)} |")
         lines.append("")
+    if EXAMPLES[name]:
+        written = _flow({"kind": name, **EXAMPLES[name]})
+        lines += ["Written, for example:", "", "```yaml", f"{label}: {written}", "```", ""]
     lines += ["| fault mode | weight | unknown value | what has happened |", "| --- | --- | --- | --- |"]
     for fault in example.all_faults(label):
         span = fault.severity
         value = f"{span.low:g} to {span.high:g} {span.unit}" if span else ""
         lines.append(f"| `{fault.spec}` | {fault.weight:g} | {value} | {fault.words} |")
     return "\n".join(lines) + "\n"
+
+
+def _flow(given: object) -> str:
+    """A value in YAML on one line."""
+    if isinstance(given, dict):
+        return "{" + ", ".join(f"{_flow(key)}: {_flow(one)}" for key, one in given.items()) + "}"
+    if isinstance(given, list):
+        return f"[{', '.join(map(_flow, given))}]"
+    return str(given)
 
 
 def _describe(field: object) -> str:

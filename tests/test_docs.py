@@ -9,6 +9,8 @@ import pytest
 from circuitcheck.harness.load import parse_harness
 from circuitcheck.harness.model import KINDS_OF_OBSERVATION, Setup
 from circuitcheck.harness.readings import parse_readings
+from circuitcheck.harness.tree import parse
+from circuitcheck.parts import KINDS
 from circuitcheck.shipped import harness_files
 
 ROOT = Path(__file__).parent.parent
@@ -90,3 +92,14 @@ def test_there_is_a_worked_case_for_each_shipped_harness():
     assert {one.harness for one in CASES["CASES"]} == set(harness_files())
     index = (ROOT / "docs" / "cases" / "README.md").read_text(encoding="utf-8")
     assert index == CASES["index"]()
+
+
+def test_the_examples_of_the_kinds_of_part_can_be_read():
+    """As they stand on the page, by the reader of harness files; each kind with nested fields has one."""
+    page = runpy.run_path(str(ROOT / "docs" / "make_parts.py"))["page"]()
+    shown = [parse(text, "parts.md").data for text in re.findall(r"```yaml\n(.*?)```", page, re.DOTALL)]
+    parts = {data["kind"]: data for one in shown for data in one.values()}
+    assert {"motor", "thermoswitch", "module", "resistor", "switch", "fuse"} <= set(parts)
+    for kind, data in parts.items():
+        assert KINDS[kind].model_validate(data).pins()
+    assert not re.search(r"^    \S", page, re.MULTILINE), "an indented line is a block of code"

@@ -162,10 +162,12 @@ def prove(
         result = loom.prove(sheet_of(loom, readings), judged, **_options(toolbox, None))
 
         def show() -> None:
-            planning_tables.proof(result)
-            if result.judgement is not None:
-                typer.echo("\nThe readings taken after the repair\n")
-                tables.verdict(loom, result.judgement)
-                planning_tables.still_missing(result)
+            if result.judgement is None:
+                planning_tables.proof(result)
+                return
+            typer.echo("The readings taken after the repair\n")
+            tables.verdict(loom, result.judgement)
+            planning_tables.still_missing(result)
+            planning_tables.proof_in_short(result)
 
         emit(as_json, result.to_dict, show)

@@ -91,8 +91,19 @@ def proof(result: Proof) -> None:
             "by how often things fail.".replace("%", " %", 1), 0)  # fmt: skip
     if result.not_shown:
         indented(f"Not shown by these: {', '.join(result.not_shown)}.", 0)
-    if result.judgement is None:
-        _to_write("Write down, and give it as the second sheet", result.to_write)
+    _to_write("Write down, and give it as the second sheet", result.to_write)
+
+
+def proof_in_short(result: Proof) -> None:
+    """The proof that readings were taken for, a line a test; without a second sheet it stands whole."""
+    cautions(result.tests)
+    was = " and ".join(result.repaired) or "nothing in particular"
+    say()
+    say(f"The proof after the repair of {was}, {result.minutes:g} minutes", "bold")
+    for one in result.tests:
+        indented(f"{one.title}: {', '.join(each.name for each in one.readings)}")
+    indented(f"If all are as a sound circuit gives them, {result.shown:.0%} of all that could be wrong "
+            "here is ruled out.".replace("%", " %", 1), 0)  # fmt: skip
 
 
 def still_missing(result: Proof) -> None:

@@ -24,6 +24,8 @@ if TYPE_CHECKING:
 LONGEST_SCRIPT = 100_000
 """Bytes of a script; nobody does so much to one vehicle."""
 PROMPT = "> "
+NOT_ENDED = ("Not ended, so what it was is not told: done ends it, or leave; --seed {seed} brings "
+             "the same case back.")  # fmt: skip
 
 
 @app.command()
@@ -68,6 +70,11 @@ def practise(
             _say(session.feed(line), aside=as_json)
             if session.over:
                 break
+        if not session.over:
+            emit(as_json, lambda: {"ended": False, "minutes": session.workshop.minutes,
+                                   "mistakes": session.mistakes},
+                 lambda: _say([NOT_ENDED.format(seed=number)], aside=False))  # fmt: skip
+            return
         found = _debrief(session, ahead, quick=quick)
         emit(as_json, lambda: {**found.to_dict(), "mistakes": session.mistakes},
              lambda: _say(debrief_lines(found), aside=False))  # fmt: skip

@@ -85,7 +85,7 @@ def _inside(loc: tuple[Any, ...], data: Any) -> Path_:
 def _report(error: Any, model: type[BaseModel], tree: Tree, where: Path_, base: Path_) -> None:
     kind, context, given = error["type"], error.get("ctx", {}), error["input"]
     if kind == "quantity":
-        tree.report(where, shown(given), context["must"])
+        tree.report(where, shown(given), context["must"], _key_meant(model, where, base, given))
     elif kind == "missing" and isinstance(where[-1], int):
         tree.report(where[:-1], f"a list of {where[-1]}", _SHAPES["tuple_type"])
     elif kind == "missing":
@@ -100,6 +100,16 @@ def _report(error: Any, model: type[BaseModel], tree: Tree, where: Path_, base: 
         tree.report(where, shown(given), f"must be {expected}", nearest(str(given), options))
     else:
         tree.report(where, shown(given), _SHAPES.get(kind, error["msg"]))
+
+
+def _key_meant(model: type[BaseModel], where: Path_, base: Path_, given: Any) -> str:
+    """The key of nearly the same name for which the value is one of the words: ``contacts: make``."""
+    if len(where) != len(base) + 1:
+        return ""
+    words = {one.alias or name: typing.get_args(one.annotation)
+             for name, one in model.model_fields.items()}  # fmt: skip
+    near = nearest(str(where[-1]), [key for key, known in words.items() if str(given) in known])
+    return f"{near}: {given}" if near else ""
 
 
 def shown(given: Any) -> str:

@@ -16,6 +16,7 @@ from circuitcheck.harness.model import (
 )  # fmt: skip
 from circuitcheck.harness.reading import NOT_TAKEN
 from circuitcheck.harness.rules import check_setup
+from circuitcheck.harness.setup_words import in_few_words
 from circuitcheck.harness.sheet_reader import METER, PUT_RIGHT, SYMPTOM, SheetReader
 from circuitcheck.harness.tree import Path_, Repeats, parse
 
@@ -110,14 +111,15 @@ def _take_added(reader: SheetReader) -> None:
         observation = build(Observation, target, reader.tree, path)
         if observation is None:
             continue
-        name = " ".join([k if isinstance(v, str) else f"{k} {' '.join(v)}" for k, v in target.items()])
+        name = " ".join(f"{k} {v if isinstance(v, str) else ' '.join(v)}" for k, v in target.items())
         test = str(one.get("test", ""))
         if "setup" in one:
             setup = build(Setup, one["setup"], reader.tree, (*path, "setup"))
             if setup is None:
                 continue
             check_setup(reader.harness, reader.tree, (*path, "setup"), setup)
-            test = own.setdefault(repr(setup), f"own set-up {len(own) + 1}")
+            taken = (*own.values(), *reader.harness.tests)
+            test = own.get(repr(setup)) or own.setdefault(repr(setup), in_few_words(setup, taken))
             before = dict(reader.setups[test].observe) if test in reader.setups else {}
             reader.setups[test] = Test(title=test, setup=setup, observe=before | {name: observation})
         elif test not in reader.harness.tests:

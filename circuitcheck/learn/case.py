@@ -309,4 +309,11 @@ def _changed(harness: Harness, motor: str, sound: float, rpm: float) -> str:
     was, has = (SPEED.word(one / full) for one in (sound, rpm))
     slower = f"is {has}, {'faster' if rpm > sound else 'slower'} than it was"
     told = f"should be {was} and is {has}" if was != has else slower
-    return f"{motor} {told}"
+    return f"{_called(harness, motor)} {told}"
+
+
+def _called(harness: Harness, motor: str) -> str:
+    """A fan as a customer calls it: by what it belongs to, unless another does so too."""
+    unit = harness.parts[motor].belongs_to
+    others = [one for name, one in harness.parts.items() if one.kind == "motor" and name != motor]
+    return f"the {unit}" if unit and unit not in {one.belongs_to for one in others} else motor

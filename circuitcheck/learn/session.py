@@ -31,6 +31,19 @@ TALK = {
     "leave": ("leave", "end without naming anything"),
 }
 
+MEANT = {
+    "listen": "click clicks hear relay", "pull": "fuse remove", "swap": "replace exchange change",
+    "leave": "quit exit bye end stop q", "volts": "measure meter voltage v", "lamp": "testlamp light",
+    "amps": "current clamp a", "ohms": "resistance continuity beep buzz", "lead": "bridge jumper wire",
+    "undo": "unplug disconnect open", "join": "plug connect close", "renew": "repair fix mend",
+    "fault": "diagnose verdict name guess", "ignition": "key", "engine": "start motor run",
+    "coolant": "heat warm temperature hot", "look": "watch see fan fans", "drive": "road test try",
+}  # fmt: skip
+"""What people say first, by the word that does it here."""
+ASKING = ("hint", "next", "answer", "solution", "tell")
+"""What nobody answers while the case is on."""
+
+
 @dataclass
 class Session:
     """One case with one student.
@@ -80,7 +93,7 @@ class Session:
             if word in TALK:
                 return list(getattr(self, f"_{word}")(rest))
             if word not in WORDS:
-                raise UnknownName("word", word, [*WORDS, *TALK])
+                raise ValueError(_unknown(word))
             return WORDS[word].do(self.workshop, rest, " ".join([word, *rest]))
         except (CircuitcheckError, ValueError) as error:
             self.mistakes.append(f"{line.strip()}: {error}")
@@ -206,6 +219,18 @@ class Session:
         from circuitcheck.learn.beside import set_beside_next  # noqa: PLC0415  (it plays a session itself)
 
         return set_beside_next(found, self.workshop, ahead.followed() if ahead else None)
+
+
+def _unknown(word: str) -> str:
+    """What to say to a word that is none: the one that does it here, or else the nearest in spelling."""
+    if word in ASKING:
+        return f"no word '{word}': nobody tells you here; help lists the words, leave ends it and tells"
+    meant = next((one for one, said in MEANT.items() if word in said.split()), "")
+    meant = meant or nearest(word, [*WORDS, *TALK])
+    if not meant:
+        return f"no word '{word}'; help lists all that there are"
+    usage, about = TALK[meant] if meant in TALK else (WORDS[meant].usage, WORDS[meant].about)
+    return f"no word '{word}'; nearest: {usage} ({about})"
 
 
 def _part(terminal: str) -> str:

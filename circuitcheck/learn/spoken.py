@@ -129,6 +129,8 @@ def ignition(workshop: Workshop, given: list[str], said: str) -> list[str]:
 
 def engine(workshop: Workshop, given: list[str], said: str) -> list[str]:
     """Engine run or stop."""
+    also = {"on": "run", "start": "run", "off": "stop"}
+    given = [also.get(one.casefold(), one) for one in given]
     word = _choice(given, WORDS["engine"].usage, "run", "stop")
     if word == "run" and workshop.setup.battery == "disconnected":
         raise ValueError("it does not start with the battery disconnected")

@@ -18,6 +18,11 @@ from circuitcheck.physics.copper import awg_area
 
 _NUMBER = re.compile(r"([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)\s*(.*)", re.DOTALL)
 
+_WRITTEN_OUT = {
+    "ohms": "ohm", "mohms": "mohm", "kohms": "kohm", "Mohms": "Mohm", "volt": "V", "volts": "V",
+    "amp": "A", "amps": "A", "watt": "W", "watts": "W", "mins": "min",
+}  # fmt: skip
+
 
 @dataclass(frozen=True, slots=True)
 class Unit:
@@ -40,13 +45,20 @@ class Unit:
         if match is None:
             raise self._wrong(text, f"must be {self.what} with its unit, such as {self.example}")
         number, unit = float(match[1]), match[2].strip()
-        if unit not in self.spellings:
+        if unit not in self._written:
             raise self._wrong(text, self._unit_advice(unit))
-        value = number * self.spellings[unit]
+        value = number * self._written[unit]
         inside = self.low < value < self.high or (self.low_allowed and value == self.low)
         if not inside or not math.isfinite(value):
             raise self._wrong(text, self._range_advice(value))
         return value
+
+    @property
+    def _written(self) -> dict[str, float]:
+        """The spellings, and units written out or in the plural, which errors need not offer."""
+        also = {word: self.spellings[unit] for word, unit in _WRITTEN_OUT.items()
+                if unit in self.spellings}  # fmt: skip
+        return {**also, **self.spellings}
 
     def _unit_advice(self, unit: str) -> str:
         names = ", ".join(name for name in self.spellings if name and name.isascii())
@@ -82,7 +94,7 @@ class Unit:
     @property
     def annotation(self) -> Any:
         """What to add to ``float`` in a model so that a field reads this quantity."""
-        units = "|".join(re.escape(name) for name in self.spellings)
+        units = "|".join(re.escape(name) for name in self._written)
         schema: dict[str, Any] = {
             "type": "string", "description": f"{self.what}, such as {self.example}",
             "pattern": rf"^\s*[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?\s*({units})\s*$",

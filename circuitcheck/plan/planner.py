@@ -32,6 +32,7 @@ from circuitcheck.plan.hypotheses import KEPT, Hypotheses, hypotheses
 from circuitcheck.plan.outcomes import Outcomes, outcomes_of, tells_nothing
 from circuitcheck.plan.policy import Advice, advise
 from circuitcheck.plan.problem import Index, Problem, same_rows
+from circuitcheck.plan.symptom import from_customer
 
 PRICE = 45.0
 """Minutes lost by putting right what was not at fault, its way to the shop included; common practice,
@@ -233,10 +234,11 @@ class Planner:
 
 
 def _opened(harness: Harness, sheet: Sheet) -> frozenset[str]:
-    """What must have been open for the readings of a sheet."""
-    for_setups = {one for test in sheet.setups.values()
+    """What must have been open for the readings of a sheet; the customer has closed all again."""
+    for_setups = {one for name, test in sheet.setups.items() if not from_customer(name)
                   for one in (*test.access, *setup_access(harness, test.setup))}  # fmt: skip
-    for_readings = {place for one in sheet.readings for place in access_of(harness, one.observation)}
+    for_readings = {place for one in sheet.readings if not from_customer(one.test)
+                    for place in access_of(harness, one.observation)}  # fmt: skip
     return frozenset(for_setups | for_readings)
 
 

@@ -25,10 +25,20 @@ _STATES = (
 )  # fmt: skip
 _PASSING = r"comes? and goes?|on and off|sometimes|at times|now and then|intermittent(?:ly)?"
 _STEADY = r"never stops?|not stop|always|all the time"
+_WELL = r"(?:fine|ok|okay|good|normal|normally|all right|well|properly)"
+_FINE = rf"(?:but |and )?(?:(?:is|are|runs?|works?|turns?) )?(?:just )?{_WELL}"
+_NOT_FINE = rf"(?:not|no|never)(?: \w+)? {_WELL}"
+_KEY = r"(?:(?:with|when|on|after) )?(?:the )?(?:ignition|key)(?: is| switched| turned)* (on|off)"
+_SWITCHED_OFF = r"(?:after )?(?:switch|turn)(?:ed|ing)? (?:it |the (?:ignition|engine) )?off|parked"
+_BLOWS = (
+    r"(?:keeps?|kept|always|goes on) (?:on )?blow(?:s|ing)|blow(?:s|ing|n)(?: again)?|blew(?: again)?"
+)
+_AGAIN = re.compile("keep|kept|always|goes on|again|blows|blowing")
+_SIDES = r"off-?side|near-?side|driver'?s(?: side)?|passenger'?s?(?: side)?"
 _SPEED = r"(?:(?:at|on|in) )?(full|fast|high|top|slow|low) speed|(?:at|on|in) (full|fast|slow)"
 _FILLERS = frozenset(re.findall(r"\w+", """
     the a an is are it at in on of with when and or but engine do does did will to still switch
-    position positions all has have there
+    position positions all has have there keep keeps even
 """))  # fmt: skip
 _NAMED_PLACES = {"high": "high", "hot": "high", "low": "low", "warm": "low", "cold": "cold"}
 
@@ -41,6 +51,9 @@ class Said:
     :param elsewhere: where they do the opposite, because it is said of ``places`` only
     :param passing: whether it comes and goes
     :param alone: whether it is said of these fans only, so that the others do the opposite
+    :param fine: where they do as they should
+    :param fuse: a fuse that is found blown
+    :param again: whether a new one blows as well
     """
 
     motors: tuple[str, ...]
@@ -49,6 +62,9 @@ class Said:
     elsewhere: tuple[Place, ...] = ()
     passing: bool = False
     alone: bool = False
+    fine: tuple[Place, ...] = ()
+    fuse: str = ""
+    again: bool = False
 
 
 def sound_words(harness: Harness, setup: Setup) -> dict[str, str]:
@@ -88,13 +104,70 @@ class _Listener:
 
     def said(self) -> Said:
         """All of it, in the order in which phrases hide one another."""
+        fuse, again = self._fuse()
+        rest = re.sub(r"[\s,;]+", " ", self.left).split()
+        if fuse and not [one for one in rest if one not in _FILLERS]:
+            return Said((), "", (), fuse=fuse, again=again)
+        return replace(self._of_fans(), fuse=fuse, again=again)
+
+    def _fuse(self) -> tuple[str, bool]:
+        """A fuse said to blow, and whether a new one does so too."""
+        fuses = [name for name, part in self.harness.parts.items() if part.kind == "fuse"]
+        names = "|".join(re.escape(one.casefold()) for one in fuses)
+        named = rf"(?:the )?(?:fuses? )?({names})(?: fuse)?" if fuses else r"(?!)()"
+        what = rf"(?:{named}|(?:the |a |its )?fuses?)"
+        match = self.take(rf"{what} (?:has |is |have |are )?(?:{_BLOWS})|(?:{_BLOWS}) {what}")
+        if match is None:
+            if self.take(_BLOWS):
+                self.refuse(
+                    f"the fuses here are {', '.join(fuses)}" if fuses else "there is no fuse here"
+                )
+            return "", False
+        name = next((one for one in match.groups() if one), "")
+        if not name and len(fuses) != 1:
+            self.refuse("say which fuse, as in "
+                        + " or ".join(f"'{one} keeps blowing'" for one in fuses))  # fmt: skip
+        known = {one.casefold(): one for one in fuses}
+        return known[name] if name else fuses[0], bool(_AGAIN.search(match[0]))
+
+    def _fine(self) -> list[Place]:
+        """Where it is said to be as it should: ``fine on high``."""
+        if self.take(_NOT_FINE):
+            self.refuse("say what it does: 'dead' or 'slow'")
+        before, self.left = self.left, ""
+        match = re.search(rf"(?<![\w-])(?:{_FINE})(?![\w-])", before)
+        if match is None:
+            self.left = before
+            return []
+        place = rf"(?:and |or )?(?:on|in|at|positions?|speeds?|{self._place_words(off=False)})"
+        end = re.search(
+            rf"(?:[,;]|(?<!\w)(?:but|and)(?!\w))(?! *{place}(?![\w-]))", before[match.end() :]
+        )
+        upto = match.end() + end.start() if end else len(before)
+        self.left = before[match.end() : upto].strip()
+        speed = self.take(_SPEED)
+        slow = speed is not None and (speed[1] or speed[2]) in ("slow", "low")
+        places = self._named("low" if slow else "high") if speed else self._places()
+        if not places:
+            self.refuse("say where it is fine, as in 'fine on high'")
+        rest = f"{before[: match.start()]} {self.left} {before[upto:]}"
+        self.left = re.sub(r"(?:\s*[,;])+", ",", " ".join(rest.split())).strip(" ,;")
+        return places
+
+    def _of_fans(self) -> Said:
+        """What is said of the fans."""
+        self.left = re.sub(r"(?<![\w-])(left|right)[- ]hand(?: side)?(?![\w-])", r"\1", self.left)
         motors = self._motors()
+        if side := self.take(_SIDES):
+            self.refuse(f"'{side[0]}' depends on the country; say which fan")
+        self.usable = self._where_it_runs(motors)
+        fine = self._fine()
+        key = self.take(f"{_KEY}|{_SWITCHED_OFF}")
         passing = bool(self.take(_PASSING))
         steady = bool(self.take(_STEADY))
         only = bool(self.take("only|just"))
         speed = self.take(_SPEED)
         at_speed = "" if speed is None else str(speed[1] or speed[2])
-        self.usable = self._where_it_runs(motors)
         places = self._places()
         word = self._state()
         if at_speed and (places or steady):
@@ -110,7 +183,33 @@ class _Listener:
             word = RUNS if steady else "off"
         if not word:
             raise ValueError(f"'{self.text}' does not say what the fan does. {self._can_be_said()}")
-        return self._concluded(Said(motors, word, tuple(places), passing=passing), steady, only)
+        if key:
+            places = self._keyed(key[1] != "on", motors, places)
+        if fine:
+            if only:
+                self.refuse("'only' and 'fine' do not go together")
+            places = [one for one in places or self.usable if places or one not in fine]
+            if not places or any(one in fine for one in places):
+                self.refuse(f"where it is fine, it cannot be '{word}' as well")
+        said = Said(motors, word, tuple(places), passing=passing, fine=tuple(fine))
+        return self._concluded(said, steady, only)
+
+    def _keyed(self, off: bool, motors: tuple[str, ...], places: list[Place]) -> list[Place]:
+        """The places with the ignition on, or off.
+
+        Off without a place is with the engine still hot, when most can keep a fan running; cold where
+        the fans of this circuit may run on while it is hot.
+        """
+        if all(part.kind != "ignition" for part in self.harness.parts.values()):
+            self.refuse("no ignition switch is part of this circuit, its fans may run with the key off; "
+                        "say 'runs cold' if they should not")  # fmt: skip
+        if not off:
+            return places
+        hot, cold = ([_keyed_off(one) for one in self._named(name)] for name in ("high", "cold"))
+        if places:
+            return [_keyed_off(one) for one in places]
+        runs_on = any(sound_words(self.harness, hot[0][1])[one] != "off" for one in motors)
+        return cold if runs_on else hot
 
     def _at_speed(self, at_speed: str, word: str) -> str:
         """``at full speed`` where it is also said when: what the fan does."""
@@ -164,15 +263,26 @@ class _Listener:
             return [conditions(self.harness)[0]]
         return [self.usable[-1 if name == "high" else 0]]
 
+    def _positions(self) -> dict[str, tuple[str, str]]:
+        """Positions of hand switches as they are said: the switch, and the position's own name."""
+        return {str(one).casefold(): (name, str(one)) for name, part in self.harness.parts.items()
+                for one in getattr(part, "positions", None) or ()}  # fmt: skip
+
+    def _place_words(self, *, off: bool = True) -> str:
+        """A pattern of the words that name a place.
+
+        :param off: whether ``off`` may be a position of a switch
+        """
+        known = [one for one in (*self._positions(), *_NAMED_PLACES) if off or one != "off"]
+        return "|".join(map(re.escape, sorted(known, key=len, reverse=True)))
+
     def _places(self) -> list[Place]:
         """Positions of a switch or names of stages, one or a list: ``on 1, 2 and 3``, ``in 1 to 3``."""
-        switches = {name: [str(one) for one in getattr(part, "positions", None) or ()]
-                    for name, part in self.harness.parts.items()}  # fmt: skip
-        for name, positions in switches.items():
-            if positions:
+        for name, part in self.harness.parts.items():
+            if getattr(part, "positions", None):
                 self.take(f"(?:with )?{re.escape(name.casefold())}")
-        known = {one.casefold(): (name, one) for name, many in switches.items() for one in many}
-        item = "|".join(map(re.escape, sorted([*known, *_NAMED_PLACES], key=len, reverse=True)))
+        known = self._positions()
+        item = self._place_words()
         before = r"(?:(?:on|in|at|when) )?(?:the )?(?:positions? |speeds? )?"
         item = rf"(?:{item})(?![\w-])"
         found: list[Place] = []
@@ -235,10 +345,19 @@ class _Listener:
                      if one != getattr(part, "at_rest", "")]  # fmt: skip
         where = f"on {', '.join(positions)}" if positions else "on low, on high, cold"
         when = f"in position {positions[-1]}" if positions else "on high"
+        fuse = next((name for name, part in parts.items() if part.kind == "fuse"), "")
+        blows = f"{fuse} keeps blowing; " if fuse else ""
         return (f"One plain sentence, of: {fans}; dead, not working, slow, fast, runs, never stops; "
-                f"sometimes, comes and goes; {where}, only on ...; such as "
-                f"'{parts[motors[0]].belongs_to or motors[0]} dead {when}'")  # fmt: skip
+                f"sometimes, comes and goes; {where}, only on ..., fine on ..., ignition off; {blows}"
+                f"such as '{parts[motors[0]].belongs_to or motors[0]} dead {when}'")  # fmt: skip
 
 
 def _all_motors(harness: Harness) -> list[str]:
     return [name for name, part in harness.parts.items() if part.kind == "motor"]
+
+
+def _keyed_off(place: Place) -> Place:
+    """A place with the key turned off."""
+    title, setup = place
+    title = re.sub(r"^ignition on, |running, ", "", title)
+    return f"ignition off, {title}", setup.model_copy(update={"ignition": "off", "running": False})

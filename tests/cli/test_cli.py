@@ -182,3 +182,15 @@ def test_a_pipe_that_nobody_reads_is_no_mistake(verb):
                           check=False)  # fmt: skip
     os.close(write)
     assert done.returncode == 0
+
+
+def test_a_second_sheet_is_judged_first_and_the_list_stands_short(tmp_path):
+    before = readings_files("twin-fan-switch")["slow-on-low"]
+    after = tmp_path / "after.csv"
+    after.write_text("test,name,reading\nlow-at-the-plug,left,slow\nlow-at-the-plug,right,slow\n", encoding="utf-8")
+    whole = run("prove", "twin-fan-switch", str(before)).stdout
+    text = run("prove", "twin-fan-switch", str(before), str(after)).stdout
+    assert 0 < text.index("Verdict:") < text.index("The proof after the repair of")
+    assert "Not yet proven" in text
+    list_of_it = text[text.index("The proof after the repair of"):]
+    assert len(list_of_it.splitlines()) * 3 < len(whole.splitlines())

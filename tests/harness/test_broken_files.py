@@ -209,6 +209,12 @@ ONE_PROBLEM = {
                                    "no terminal 'F3.inn'", "terminal of F3: in, out", "F3.in"),
     "wire to itself": (GOOD, "to: F3.in", "to: G1.+", "wires.W1", "both ends on G1.+",
                        "join two terminals", ""),
+    "probe on a misspelt chassis": (GOOD, "volts: [S1.2, G1.-]", "volts: [S1.2, chasis]",
+                                    "tests.low-at-the-plug.observe.feed.volts", "'chasis'",
+                                    "must be a terminal, written part.terminal, as F3.in, or chassis",
+                                    "chassis"),
+    "words for another key": (RELAY, "{kind: relay, coil", "{kind: relay, contact: make, coil",
+                              "parts.K1.contact", "'make'", "must be a resistance", "contacts: make"),
     "part never wired": (GOOD, "  E1: {kind", "  F9: {kind: fuse, rating: 5 A}\n  E1: {kind",
                          "parts.F9", "no wire to it", "must be wired", ""),
     "no strap": (GOOD, "to: E0.31", "to: M1.-", "parts.E0", "no wire to it", "must be wired", ""),
@@ -363,6 +369,24 @@ def test_plus_and_minus_may_share_a_plug():
 tests:
 """, 1)
     assert "X1" in parse_harness(text).parts
+
+
+def test_a_part_that_could_not_be_read_is_no_part_that_is_missing():
+    """M1 stands there, with a slip of its own: that there were no motor is not so."""
+    text = re.sub(r"winding: [^,}]+", "winding: 0.2 farad", GOOD)
+    problems = problems_of(text.replace(LEFT, "left: {speed: M7}"))
+    assert [one.name.split(".")[-1] for one in problems][:1] == ["winding"]
+    missing = next(one for one in problems if one.found.startswith("no part 'M7'"))
+    assert "there is none" not in missing.must
+    assert "M1" in missing.must
+
+
+@pytest.mark.parametrize(("unit", "written"), [
+    ("resting: 12.6 V", "resting: 12.6 volts"), ("internal: 12 mohm", "internal: 12 mohms"),
+])  # fmt: skip
+def test_units_may_be_written_out(unit, written):
+    assert unit in GOOD
+    assert parse_harness(GOOD.replace(unit, written)).parts == parse_harness(GOOD).parts
 
 
 def test_no_battery():

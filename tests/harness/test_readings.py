@@ -8,6 +8,7 @@ from pathlib import Path
 
 import pytest
 
+import circuitcheck
 from circuitcheck.errors import ReadingsError
 from circuitcheck.harness.load import read_harness
 from circuitcheck.harness.readings import load_readings, parse_readings, sheet_text
@@ -236,3 +237,23 @@ def test_a_list_on_the_line_of_its_key_is_told_as_that():
 def test_a_lone_dash_at_the_end_of_a_line(dash):
     text = f"tests:\n  low-at-the-plug:\n    left: {dash}\n    amps: 8.1 A\n    feed: {dash}\n"
     assert [name for _, name, _ in shown(text)] == ["amps"]
+
+
+def test_readings_of_a_set_up_of_their_own_say_which_part_and_when():
+    """Two fans looked at with a bridge in are two rows, under what was done."""
+    harness = circuitcheck.load("twin-fan-three-relays").harness
+    bridge = "setup: {ignition: on, pull: [K1], bridge: [[K1.30, K1.87]]}"
+    hot = "setup: {ignition: on, running: yes, engine: 92 degC warming}"
+    sheet = parse_readings(harness, f"""also:
+  - {{{bridge}, speed: M1, read: fast}}
+  - {{{bridge}, speed: M2, read: off}}
+  - {{{hot}, amps: W20, read: 0.0 A}}
+  - {{setup: {{ignition: on}}, volts: [F4.out, G1.-], read: 0 V}}
+  - {{setup: {{ignition: on, engine: 25 degC warming}}, volts: [F4.out, G1.-], read: 0 V}}
+""")
+    assert [(one.test, one.name) for one in sheet.readings] == [
+        ("K1.30 to K1.87 bridged", "speed M1"), ("K1.30 to K1.87 bridged", "speed M2"),
+        ("engine running, 92 degC", "amps W20"), ("ignition on", "volts F4.out G1.-"),
+        ("ignition on (2)", "volts F4.out G1.-"),
+    ]  # fmt: skip
+    assert list(sheet.setups["K1.30 to K1.87 bridged"].observe) == ["speed M1", "speed M2"]

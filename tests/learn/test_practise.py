@@ -81,6 +81,48 @@ def test_who_complains_of_nothing_speaks_as_any_other(name):
     raise AssertionError("no case of the kind in twelve")
 
 
+@pytest.mark.parametrize(("line", "near"), [
+    ("click K1", "listen K1"), ("quit", "leave"), ("fuse F1", "pull F1"), ("Bridge A B", "lead [also] A B"),
+    ("vlots G1.+ G1.-", "volts A B"), ("unplug S1", "undo S1"), ("replace K1", "swap K1"),
+])  # fmt: skip
+def test_a_word_that_is_none_gets_the_one_that_is_meant(line, near):
+    session = Session(case("R1 open"))
+    (told,) = session.feed(line)
+    assert f"nearest: {near}" in told
+    assert session.mistakes
+
+
+def test_who_asks_for_the_answer_is_not_told():
+    session = Session(case("R1 open"))
+    assert "leave ends it" in session.feed("hint")[0]
+    assert "R1" not in session.feed("next")[0]
+    assert session.feed("xyzzy") == ["? no word 'xyzzy'; help lists all that there are"]
+
+
+def test_an_engine_is_switched_on_and_off():
+    session = Session(case("R1 open"))
+    assert session.feed("engine on")[-1].startswith("The engine runs")
+    assert session.workshop.setup.running
+    assert session.feed("engine off")[-1].startswith("The engine stands")
+
+
+def test_a_customer_says_which_fan():
+    """Nobody but the drawing calls it M2."""
+    said = [draw_case(LOOM.harness, 2, seed).complaint for seed in range(6)]
+    assert any("the right fan" in one or "the left fan" in one for one in said)
+    assert not any("M1" in one or "M2" in one for one in said)
+
+
+def test_lines_that_end_without_a_last_word_do_not_hear_the_answer():
+    done = run("practise", "first-fan", "--seed", "0", "--quick", given="look\n")
+    assert done.exit_code == 0
+    assert "It was" not in done.stdout
+    assert "--seed 0 brings the same case back" in " ".join(done.stdout.split())
+    told = json.loads(run("practise", "first-fan", "--seed", "0", "--quick", "--json", given="look\n").stdout)
+    assert told["ended"] is False
+    assert "truth" not in told
+
+
 def test_a_seed_gives_the_same_case_in_every_process():
     code = (
         "import circuitcheck\nfrom circuitcheck.learn.case import draw_case\n"

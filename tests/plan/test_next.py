@@ -206,6 +206,9 @@ class TestSymptom:
         "hello", "right fan purple on low", "", "right fan", "middle fan dead on low",
         "right headlamp dead on low", "right fan not slow on low", "right fan dead on low, fast on high",
         "right fan only runs slow", "right fan dead on 7", "right fan slow and dead",
+        "fuse keeps blowing", "F2 keeps blowing", "offside fan dead", "fans run with the ignition off",
+        "right fan fine", "right fan fine on high", "right fan dead on high, fine on high",
+        "right fan does not run well on low", "right fan no good on high", "dead fan, fine",
     ])
     def test_what_is_not_understood_is_said(self, text):
         harness = circuitcheck.load("twin-fan-switch").harness
@@ -224,6 +227,9 @@ class TestSymptom:
         ("blower isn't working in 1 to 3", {"1": "off", "2": "off", "3": "off"}),
         ("blower never stops", {"off": "runs"}),
         ("no low speed", {"1": "off"}),
+        ("blower dead on 1, fine on 2, 3 and 4", {"1": "off", "2": "runs", "3": "runs", "4": "runs"}),
+        ("blower works fine on 4, dead on 1", {"1": "off", "4": "runs"}),
+        ("blower dead but fine on 4", {"1": "off", "2": "off", "3": "off", "4": "runs"}),
     ])  # fmt: skip
     def test_every_position_that_is_said_counts(self, text, positions):
         sheet = symptom_sheet(circuitcheck.load("cabin-blower").harness, text)
@@ -261,6 +267,46 @@ class TestSymptom:
         harness = circuitcheck.load("twin-fan-switch").harness
         sheet = symptom_sheet(harness, "right fan doesn't run on low")
         assert {one.name: one.word for one in sheet.readings} == {"M2": "off", "M1": "runs"}
+
+    @pytest.mark.parametrize("text", [
+        "right fan dead on low, fine on high", "right fan dead, fine on high",
+        "right-hand fan dead on low but runs fine at full speed", "right fan OK on high, dead on low",
+    ])  # fmt: skip
+    def test_where_it_is_fine_it_runs(self, text):
+        harness = circuitcheck.load("twin-fan-switch").harness
+        sheet = symptom_sheet(harness, text)
+        found = {(sheet.setups[one.test].setup.engine.celsius > 99, one.name): one.word
+                 for one in sheet.readings}  # fmt: skip
+        assert found == {(False, "M1"): "runs", (False, "M2"): "off",
+                         (True, "M1"): "runs", (True, "M2"): "runs"}  # fmt: skip
+
+    @pytest.mark.parametrize("text", [
+        "fans run with the ignition off", "fans keep running with the key off", "fans run after switching off",
+    ])  # fmt: skip
+    def test_a_fan_that_runs_without_the_key(self, text):
+        """Common practice, no source: a relay's contacts have welded, or the ignition switch's."""
+        loom = circuitcheck.load("twin-fan-three-relays")
+        sheet = symptom_sheet(loom.harness, text)
+        assert {sheet.setups[one.test].setup.ignition for one in sheet.readings} == {"off"}
+        assert loom.locate(sheet).suspects[0].spec == "K1 30-87 welded"
+
+    @pytest.mark.parametrize("text", ["F4 keeps blowing", "blows fuse F4", "right fan dead on low, F4 keeps blowing"])
+    def test_a_fuse_that_blows_again_is_not_the_fault(self, text):
+        """Common practice, no source: a motor that is stuck, or a wire that is chafed through."""
+        loom = circuitcheck.load("twin-fan-three-relays")
+        verdict = loom.locate(symptom_sheet(loom.harness, text))
+        first = [one.spec for one in verdict.suspects if one.probability > 0.05]
+        assert all(one == "M2 seized" or one.endswith(("welded", "short to ground")) for one in first)
+        assert "M2 seized" in first
+
+    def test_a_fuse_found_blown_may_be_all(self):
+        loom = circuitcheck.load("twin-fan-three-relays")
+        verdict = loom.locate(symptom_sheet(loom.harness, "F4 is blown"))
+        assert "F4 blown" in [one.spec for one in verdict.suspects[:4]]
+
+    def test_what_the_customer_looked_at_is_closed_again(self):
+        loom = circuitcheck.load("twin-fan-three-relays")
+        assert not loom._planner.outlook(symptom_sheet(loom.harness, "F4 keeps blowing")).opened
 
     def test_without_a_condition_it_is_the_one_in_which_the_fan_should_run(self):
         harness = circuitcheck.load("twin-fan-switch").harness

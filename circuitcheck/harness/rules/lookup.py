@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from circuitcheck.errors import nearest
 from circuitcheck.harness.model import Harness
 from circuitcheck.harness.tree import Path_, Tree
+from circuitcheck.parts.fault import CHASSIS
 
 ENOUGH = 100
 """After so many problems nobody reads on, and the search for a nearest name is dropped."""
@@ -65,6 +66,15 @@ def in_doubt(tree: Tree, name: str) -> bool:
     return not tree.unread.isdisjoint((ALL_NAMES, name, name.partition(".")[0]))
 
 
+def unread_of_kind(tree: Tree, kind: str) -> list[str]:
+    """Parts of a kind that stand there and could not be read for something else."""
+    parts = tree.data.get("parts") if isinstance(tree.data, dict) else None
+    if not isinstance(parts, dict):
+        return []
+    return [name for name, one in parts.items()
+            if name in tree.unread and isinstance(one, dict) and one.get("kind") == kind]  # fmt: skip
+
+
 def report_no_part(
     harness: Harness, tree: Tree, path: Path_, name: str, must: str, fit: Iterable[str]
 ) -> None:
@@ -91,7 +101,10 @@ def report_no_terminal(harness: Harness, tree: Tree, path: Path_, given: str) ->
     elif in_doubt(tree, name):
         return
     elif not pin:
-        tree.report(path, f"'{given}'", "must be a terminal, written part.terminal, as F3.in")
+        chassis = nearest(given, [CHASSIS])
+        also = f", or {CHASSIS}" if chassis else ""
+        must = f"must be a terminal, written part.terminal, as F3.in{also}"
+        tree.report(path, f"'{given}'", must, chassis)
     else:
         near = nearest_known(tree, name, harness.parts)
         tree.report(path, f"no part '{name}'", "must be a terminal of a part",

@@ -17,6 +17,7 @@ from circuitcheck.harness.rules.lookup import (
     nearest_known,
     report_no_part,
     report_no_terminal,
+    unread_of_kind,
 )  # fmt: skip
 from circuitcheck.harness.tree import Path_, Tree
 
@@ -156,6 +157,7 @@ def _check_look(harness: Harness, tree: Tree, path: Path_, kind: str, name: str,
     wanted = {"speed": "motor", "lamp": "lamp", "click": "relay"}[kind]
     fit = known.by_kind.get(wanted, [])
     if name not in fit:
+        fit = [*fit, *unread_of_kind(tree, wanted)]
         must = f"must be a part of kind {wanted}: {', '.join(fit) or 'there is none'}"
         report_no_part(harness, tree, path, name, must, fit)
 
