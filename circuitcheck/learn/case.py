@@ -158,13 +158,17 @@ def _two(harness: Harness, chance: Chance) -> tuple[ChosenFault, ChosenFault]:
 def _pair(
     harness: Harness, chance: Chance, first_kinds: Sequence[int], second_kinds: Sequence[int]
 ) -> tuple[ChosenFault, ChosenFault] | None:
-    """The first two in the order drawn of which each shows beside the other."""
+    """The first two in the order drawn of which each shows by itself, and the second beside the first.
+
+    With one of them put right the customer comes back for the other.
+    """
     for first in itertools.islice(_of_kinds(harness, chance, first_kinds), FIRSTS):
         if not shows(harness, (first,)):
             continue
         for second in itertools.islice(_of_kinds(harness, chance, second_kinds), SECONDS):
             elsewhere = first.mode.replace != second.mode.replace
-            if elsewhere and shows(harness, (first, second), (first,)):
+            besides = elsewhere and shows(harness, (first, second), (first,))
+            if besides and shows(harness, (second,)):
                 return first, second
     return None
 
