@@ -49,8 +49,7 @@ class Locator:
     def __init__(self, harness: Harness) -> None:
         self.harness = harness
         self._everyone = single_suspects(harness)
-        self._singles, self._passing = _parted(self._everyone)
-        self._coarse = Coarse(harness, self._singles)
+        self._coarse = Coarse(harness, _parted(self._everyone)[0])
         self._fields: dict[frozenset[str], _Field] = {}
         self._benches: dict[str, Bench] = {}
 

@@ -360,11 +360,6 @@ class Batch:
         found: Array = siemens * volts
         return found
 
-    def watched_amps(self) -> dict[str, Array]:
-        """Current of the branch behind each threshold, in all rows [A]."""
-        flow = self.watched_flow()
-        return {name: flow[:, column] for column, name in enumerate(self.network.wiring.watched.names)}
-
 
 def put_in(r: Array, volts: Array, column: int, siemens: Array, amps: Array) -> Array:
     """Put one altered branch of each row into its network, in place, seen from the row's ports.

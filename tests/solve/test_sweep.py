@@ -146,7 +146,8 @@ def differences_at_nodes(name, test, kind, most):
         yield f"{len(settled.unsure)} of {len(cases)} handed over"
     for group in settled.groups:
         volts = group.batch.volts(group.batch.probe_ports)
-        watched = group.batch.watched_amps()
+        names = group.batch.network.wiring.watched.names
+        watched = dict(zip(names, group.batch.watched_flow().T, strict=True))
         for row, local in zip(group.rows.tolist(), group.local.tolist(), strict=True):
             if row not in wanted:
                 continue
