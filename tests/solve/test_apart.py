@@ -27,6 +27,13 @@ def factored(edges, nodes):
     return Elimination(nodes, tail, head, 1 / ohm, np.zeros(0, dtype=np.intp), 1.0)
 
 
+def apart_by_networkx(edges):
+    """Resistance between any two nodes, by an outside library."""
+    graph = nx.MultiGraph()
+    graph.add_weighted_edges_from(edges)
+    return nx.resistance_distance(graph, weight="weight", invert_weight=True)
+
+
 def pairs_of(nodes):
     tail, head = np.triu_indices(nodes, 1)
     return tail.astype(np.intp), head.astype(np.intp)
@@ -36,9 +43,7 @@ def pairs_of(nodes):
 def test_every_pair_as_networkx_has_it(seed):
     nodes = 30
     edges = drawn(seed, nodes, 0.1, 10.0)
-    graph = nx.MultiGraph()
-    graph.add_weighted_edges_from(edges)
-    theirs = nx.resistance_distance(graph, weight="weight", invert_weight=True)
+    theirs = apart_by_networkx(edges)
     tail, head = pairs_of(nodes)
     ours = factored(edges, nodes).apart(tail, head)
     for one, other, ohm in zip(tail.tolist(), head.tolist(), ours.tolist(), strict=True):
@@ -64,9 +69,7 @@ def from_pair_to_pair(elimination, tail, head):
 def test_from_pair_to_pair_as_networkx_has_it(seed):
     nodes = 12
     edges = drawn(seed, nodes, 0.1, 10.0)
-    graph = nx.MultiGraph()
-    graph.add_weighted_edges_from(edges)
-    theirs = nx.resistance_distance(graph, weight="weight", invert_weight=True)
+    theirs = apart_by_networkx(edges)
     tail, head = pairs_of(nodes)
     far = np.array([[theirs[one][other] for other in range(nodes)] for one in range(nodes)])
     # Four resistances tell what an ampere through one pair does at another (superposition).
