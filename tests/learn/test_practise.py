@@ -13,7 +13,7 @@ from typer.testing import CliRunner
 import circuitcheck
 from circuitcheck.cli.main import app
 from circuitcheck.cli.practise import _asked
-from circuitcheck.learn.case import LEVELS, Case, draw_case, shows
+from circuitcheck.learn.case import LEVELS, WELL, Case, complaint, draw_case, shows
 from circuitcheck.learn.completion import completions
 from circuitcheck.learn.debriefed import debrief_lines
 from circuitcheck.learn.session import Session
@@ -247,6 +247,13 @@ def test_two_faults_want_both():
     assert not session.debrief().right_fault
     play(session, "fault E2 high resistance", "renew E2", "done")
     assert session.debrief().right_fault
+
+
+@pytest.mark.parametrize("seed", [2, 3, 4])
+def test_of_two_faults_each_brings_the_customer_back(seed):
+    """Else the first repair ends the job, and nobody can find the second."""
+    for one in draw_case(LOOM.harness, 4, seed).faults:
+        assert complaint(LOOM.harness, [one]) != WELL, one.spec
 
 
 WALK = ("look", "ignition on", "coolant 95", "look", "coolant 101", "look", "undo S1", "volts S1.2 G1.-",
