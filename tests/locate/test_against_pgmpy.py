@@ -25,9 +25,17 @@ from circuitcheck.locate.evidence import MISREAD, lay_out
 from circuitcheck.locate.joined import pairs_of
 from circuitcheck.locate.locate import Locator
 from circuitcheck.locate.pairing import Pair
+from circuitcheck.locate.passing import twins as pair_up
 from circuitcheck.locate.passing import weigh_passing
 from circuitcheck.locate.renewed import STILL_WRONG
-from circuitcheck.locate.suspects import PAIR_SHARE, SOUND_SHARE, Suspect, Trial, predict
+from circuitcheck.locate.suspects import (
+    PAIR_SHARE,
+    SOUND_SHARE,
+    Suspect,
+    Trial,
+    predict,
+    single_suspects,
+)
 from circuitcheck.locate.weighing import Coarse, fine_look, rough_look
 
 LOOM = circuitcheck.load("first-fan")
@@ -52,8 +60,8 @@ def with_faults(specs):
 
 
 def singles(harness):
-    """Sound and the faults that can be, as the locator has them."""
-    return [one for one in Locator(harness)._singles if one.weight > 0]
+    """Sound and the lasting faults that can be."""
+    return [one for one in single_suspects(harness) if one.weight > 0 and not one.passing]
 
 
 def words_of(evidence, suspects):
@@ -227,11 +235,11 @@ def test_chances_of_a_fault_that_comes_and_goes():
     lasting = ["M1 open", "X2.1 open", "W5 open"]
     passing = ["M1 comes and goes", "X2.1 comes and goes", "W5 comes and goes"]
     harness = with_faults([*lasting, *passing])
-    locator = Locator(harness)
+    lasts = singles(harness)
+    twins = pair_up(lasts, [one for one in single_suspects(harness) if one.passing and one.weight > 0])
     evidence = lay_out(harness, LOOM.sheet(PASSING), {})
-    twins = [one for one in locator._passing if one.suspect.weight > 0]
     assert sorted(one.suspect.spec for one in twins) == sorted(passing)
-    suspects = [Suspect((), 1.0), *(locator._singles[one.lasting] for one in twins)]
+    suspects = [Suspect((), 1.0), *(lasts[one.lasting] for one in twins)]
     tests = [bench for bench in range(len(evidence.benches))
              for _ in evidence.benches[bench].observations]  # fmt: skip
     priors = np.array([one.suspect.weight for one in twins])
@@ -249,7 +257,7 @@ def test_chances_of_a_fault_that_comes_and_goes():
     model.check_model()
     asked = VariableElimination(model)
     wanted = ask(asked, ["fault"], noted(evidence)).values
-    standings = {one.suspect.spec: one for one in weigh_passing(evidence, locator._coarse, twins)}
+    standings = {one.suspect.spec: one for one in weigh_passing(evidence, Coarse(harness, lasts), twins)}
     total = sum(np.exp(one.log_weight) for one in standings.values())
     for twin, chance in zip(twins, wanted, strict=True):
         standing = standings[twin.suspect.spec]
