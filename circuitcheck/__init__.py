@@ -15,7 +15,7 @@ if TYPE_CHECKING:
         ReadingsError,
         RefusedTest,
         UnknownName,
-    )  # fmt: skip
+    )
     from circuitcheck.expect.expected import Expectation, ExpectedReading, ExpectedTest
     from circuitcheck.harness.readings import Reading, Sheet
     from circuitcheck.locate.verdict import Estimate, ReadingResult, SuspectResult, Verdict

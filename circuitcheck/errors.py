@@ -42,9 +42,13 @@ class Problem:
     def to_dict(self) -> dict[str, str | int]:
         """The fields as a plain dict."""
         return {
-            "file": self.file, "line": self.line, "name": self.name,
-            "found": self.found, "must": self.must, "nearest": self.nearest,
-        }  # fmt: skip
+            "file": self.file,
+            "line": self.line,
+            "name": self.name,
+            "found": self.found,
+            "must": self.must,
+            "nearest": self.nearest,
+        }
 
 
 class CircuitcheckError(Exception):

@@ -132,8 +132,9 @@ class Loom:
         try:
             return with_symptom(symptom_sheet(self.harness, said.text), sheet)
         except ValueError as error:
-            raise ReadingsError([Problem(said.file, said.line, SYMPTOM, f"'{said.text}'",
-                                         str(error))]) from None  # fmt: skip
+            raise ReadingsError(
+                [Problem(said.file, said.line, SYMPTOM, f"'{said.text}'", str(error))]
+            ) from None
 
     def _metered(self, sheet: Sheet) -> Loom:
         """The loom as the meter of a sheet loads it."""
@@ -149,8 +150,9 @@ class Loom:
         sheet = self.sheet(given)
         if not sheet.readings:
             name = str(given) if isinstance(given, str | Path) else sheet.title or "the sheet"
-            raise ReadingsError([Problem(name, 0, "", "no readings",
-                                         "must have at least one reading that was taken")])  # fmt: skip
+            raise ReadingsError(
+                [Problem(name, 0, "", "no readings", "must have at least one reading that was taken")]
+            )
         return sheet
 
     def explain(self, test: str, *specs: str, observe: str | None = None) -> Explanation:
@@ -176,9 +178,7 @@ class Loom:
 
         return Session(draw_case(self.harness, level, seed))
 
-    def picture(
-        self, name: str, test: str, *specs: str, through: str | None = None
-    ) -> Figure:
+    def picture(self, name: str, test: str, *specs: str, through: str | None = None) -> Figure:
         """A picture of a test: ``staircase``, ``crossing``, ``supply`` or ``resistor``.
 
         A matplotlib figure; :func:`circuitcheck.learn.plots.save` writes it as SVG or PNG.
@@ -276,10 +276,15 @@ class Loom:
         return next_test(self._metered(sheet)._planner, sheet, Options(**options))
 
     def plan(
-        self, symptom: str | None = None, given: Given | None = None, *,
-        put_right: Sequence[str] = (), depth: int | None = None,
-        everything: bool = False, **options: Any,
-    ) -> Plan:  # fmt: skip
+        self,
+        symptom: str | None = None,
+        given: Given | None = None,
+        *,
+        put_right: Sequence[str] = (),
+        depth: int | None = None,
+        everything: bool = False,
+        **options: Any,
+    ) -> Plan:
         """The order of tests, from a symptom such as ``right fan dead on low``; as much as fills a page.
 
         :param given: readings that it begins from

@@ -16,8 +16,9 @@ def text_table(columns: Sequence[str], rows: Iterable[Sequence[object]]) -> str:
     """
     cells = [[str(cell) for cell in row] for row in (columns, *rows)]
     widths = [max(map(len, column)) for column in zip(*cells, strict=True)]
-    lines = ["  ".join(cell.ljust(width) for cell, width in zip(row, widths, strict=True))
-             for row in cells]  # fmt: skip
+    lines = [
+        "  ".join(cell.ljust(width) for cell, width in zip(row, widths, strict=True)) for row in cells
+    ]
     return "\n".join(line.rstrip() for line in lines)
 
 

@@ -77,13 +77,21 @@ class Notes:
         """The sheet."""
         harness = self.loom.harness
         chosen = [(self.known[name], places) for name, places in self.places.items()]
-        forms = [(one.name, by_form(one, places, known=one.name in harness.tests))
-                 for one, places in chosen]  # fmt: skip
-        left = iter([self.written[name, place] for form in (0, 1) for name, both in forms
-                     for place in both[form]])  # fmt: skip
+        forms = [
+            (one.name, by_form(one, places, known=one.name in harness.tests)) for one, places in chosen
+        ]
+        left = iter(
+            [
+                self.written[name, place]
+                for form in (0, 1)
+                for name, both in forms
+                for place in both[form]
+            ]
+        )
         lines = to_write(harness, chosen)
-        return f"harness: {harness.name}\n" + re.sub(r': "-"(?=\}?$)', lambda _: f": {next(left)}", lines,
-                                                     flags=re.M)  # fmt: skip
+        return f"harness: {harness.name}\n" + re.sub(
+            r': "-"(?=\}?$)', lambda _: f": {next(left)}", lines, flags=re.M
+        )
 
     def sheet(self) -> Sheet:
         """The same as the tool reads it."""
@@ -106,15 +114,17 @@ def page(case: Case) -> str:
 def _told(case: Case, loom: Loom) -> Iterator[str]:
     fault = loom.fault(case.fault)[0].mode
     yield f"# {loom.harness.title}: {case.symptom}"
-    yield ("Vehicle, fault and readings are invented. The tool is told the symptom and the readings only.\n"
-           f"What the vehicle has: `{case.fault}`, {fault.words}.")
+    yield (
+        "Vehicle, fault and readings are invented. The tool is told the symptom and the readings only.\n"
+        f"What the vehicle has: `{case.fault}`, {fault.words}."
+    )
     yield "## The tests"
     told = symptom_sheet(loom.harness, case.symptom)
     notes = Notes(loom, (case.fault,), case.seed)
     sheet, given = told, ""
     while True:
         result = loom.next(sheet)
-        command = f"circuitcheck next {case.harness}{given} --symptom \"{case.symptom}\""
+        command = f'circuitcheck next {case.harness}{given} --symptom "{case.symptom}"'
         yield _shown(command, printed(lambda result=result: planning_tables.next_test(result)))
         if result.test is None:
             break
@@ -123,12 +133,14 @@ def _told(case: Case, loom: Loom) -> Iterator[str]:
         sheet, given = with_symptom(told, notes.sheet()), " before.yaml"
     yield "## The verdict"
     verdict = loom.locate(notes.sheet())
-    yield _shown(f"circuitcheck locate {case.harness} before.yaml",
-                 printed(lambda: tables.verdict(loom, verdict)))
+    yield _shown(
+        f"circuitcheck locate {case.harness} before.yaml", printed(lambda: tables.verdict(loom, verdict))
+    )
     yield "## The proof"
     proof = loom.prove(notes.sheet())
-    yield _shown(f"circuitcheck prove {case.harness} before.yaml",
-                 printed(lambda: planning_tables.proof(proof)))
+    yield _shown(
+        f"circuitcheck prove {case.harness} before.yaml", printed(lambda: planning_tables.proof(proof))
+    )
     after = Notes(loom, (), case.seed)
     for test in proof.tests:
         after.take(test.name, [one.name for one in test.readings])
@@ -136,9 +148,11 @@ def _told(case: Case, loom: Loom) -> Iterator[str]:
     yield f"```yaml\n{after.text()}\n```"
     judged = loom.prove(notes.sheet(), after.sheet())
     assert judged.judgement is not None
-    yield _shown(f"circuitcheck prove {case.harness} before.yaml after.yaml | tail",
-                 f"Verdict: {judged.judgement.verdict}\n"
-                 + fill(judged.judgement.summary, 80, initial_indent="  ", subsequent_indent="  "))
+    yield _shown(
+        f"circuitcheck prove {case.harness} before.yaml after.yaml | tail",
+        f"Verdict: {judged.judgement.verdict}\n"
+        + fill(judged.judgement.summary, 80, initial_indent="  ", subsequent_indent="  "),
+    )
 
 
 def _shown(command: str, output: str) -> str:
@@ -147,9 +161,15 @@ def _shown(command: str, output: str) -> str:
 
 def index() -> str:
     """The page of all cases."""
-    lines = [f"- [{circuitcheck.load(one.harness).harness.title}]({one.harness}.md): {one.symptom}"
-             for one in CASES]  # fmt: skip
-    return "# Worked cases\n\nOne from symptom to proof for each shipped harness.\n\n" + "\n".join(lines) + "\n"
+    lines = [
+        f"- [{circuitcheck.load(one.harness).harness.title}]({one.harness}.md): {one.symptom}"
+        for one in CASES
+    ]
+    return (
+        "# Worked cases\n\nOne from symptom to proof for each shipped harness.\n\n"
+        + "\n".join(lines)
+        + "\n"
+    )
 
 
 def main() -> None:

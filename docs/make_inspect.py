@@ -78,8 +78,10 @@ def section(one: Rule) -> str:
 def limits() -> str:
     """The limits a person may set."""
     lines = ["", "## Limits", "", "| limit | usual | what it is | source |", "| --- | --- | --- | --- |"]
-    lines += [f"| `{one.name}` | {f'{one.value:g} {one.unit}'.strip()} | {one.what} | {one.source} |"
-              for one in LIMITS.values()]  # fmt: skip
+    lines += [
+        f"| `{one.name}` | {f'{one.value:g} {one.unit}'.strip()} | {one.what} | {one.source} |"
+        for one in LIMITS.values()
+    ]
     return "\n".join(lines) + "\n"
 
 

@@ -13,16 +13,28 @@ _SHARED = set(Part.model_fields)
 
 #: The least that each kind needs, to read its pins and fault modes from.
 EXAMPLES: dict[str, dict[str, object]] = {
-    "battery": {}, "connector": {}, "ground": {}, "splice": {}, "ignition": {}, "relay": {"contacts": "change-over"},
-    "plug": {}, "fuse": {"rating": "20 A"}, "diode": {}, "lamp": {"watts": 3},
+    "battery": {},
+    "connector": {},
+    "ground": {},
+    "splice": {},
+    "ignition": {},
+    "relay": {"contacts": "change-over"},
+    "plug": {},
+    "fuse": {"rating": "20 A"},
+    "diode": {},
+    "lamp": {"watts": 3},
     "resistor": {"ohms": 0.4, "cut_out": {"opens": "180 degC"}},
     "motor": {"rated": {"volts": 13, "amps": 15, "rpm": 2600}, "winding": "0.18 ohm"},
-    "thermoswitch": {"low": {"closes": "92 degC", "opens": "87 degC"},
-                     "high": {"closes": "99 degC", "opens": "94 degC"}},
+    "thermoswitch": {
+        "low": {"closes": "92 degC", "opens": "87 degC"},
+        "high": {"closes": "99 degC", "opens": "94 degC"},
+    },
     "switch": {"positions": {"off": [], "low": [["B", "1"]]}, "at_rest": "off"},
-    "module": {"inputs": {"control": {"between": ["15", "31"], "ohms": 400, "on_at": "8 V", "off_at": "5 V"}},
-               "outputs": {"slow": {"between": ["30", "87"], "closed_when": ["not control"]}}},
-}  # fmt: skip
+    "module": {
+        "inputs": {"control": {"between": ["15", "31"], "ohms": 400, "on_at": "8 V", "off_at": "5 V"}},
+        "outputs": {"slow": {"between": ["30", "87"], "closed_when": ["not control"]}},
+    },
+}
 
 
 def page() -> str:
@@ -55,9 +67,12 @@ def section(name: str, kind: type[Part]) -> str:
     label = f"{letter}1"
     lines = [f"## {name}", "", f"{kind.summary[0].upper()}{kind.summary[1:]}.", ""]
     lines += [inspect.cleandoc(kind.__doc__ or ""), ""]
-    lines += [f"Designation letter {' or '.join(kind.letters)}; terminals "
-              f"{', '.join(f'`{label}.{pin}`' for pin in example.pins())}; "
-              f"{'has' if example.plugged else 'has no'} plug or socket.", ""]  # fmt: skip
+    lines += [
+        f"Designation letter {' or '.join(kind.letters)}; terminals "
+        f"{', '.join(f'`{label}.{pin}`' for pin in example.pins())}; "
+        f"{'has' if example.plugged else 'has no'} plug or socket.",
+        "",
+    ]
     own = {k: f for k, f in kind.model_fields.items() if k not in _SHARED}
     if own:
         lines += ["| field | needed | default | what it is |", "| --- | --- | --- | --- |"]

@@ -50,14 +50,39 @@ done
 """
 #: The pages that show output.
 PAGES = (
-    *(ROOT / name for name in (
-        "README.md", "docs/explain.md", "docs/practise.md", "docs/continuity.md", "docs/restore.md",
-        "docs/resistor.md")),
+    *(
+        ROOT / name
+        for name in (
+            "README.md",
+            "docs/explain.md",
+            "docs/practise.md",
+            "docs/continuity.md",
+            "docs/restore.md",
+            "docs/resistor.md",
+        )
+    ),
     *sorted(COURSE.glob("*.md")),
-)  # fmt: skip
-UNITS = {"V": 1.0, "mV": 1e-3, "A": 1.0, "mA": 1e-3, "uA": 1e-6, "ohm": 1.0, "mohm": 1e-3, "kohm": 1e3,
-         "Mohm": 1e6, "W": 1.0, "mW": 1e-3, "kW": 1e3, "rpm": 1.0, "minutes": 1.0, "%": 0.01, "m": 1.0,
-         "degC": 1.0, "mm2": 1.0}  # fmt: skip
+)
+UNITS = {
+    "V": 1.0,
+    "mV": 1e-3,
+    "A": 1.0,
+    "mA": 1e-3,
+    "uA": 1e-6,
+    "ohm": 1.0,
+    "mohm": 1e-3,
+    "kohm": 1e3,
+    "Mohm": 1e6,
+    "W": 1.0,
+    "mW": 1e-3,
+    "kW": 1e3,
+    "rpm": 1.0,
+    "minutes": 1.0,
+    "%": 0.01,
+    "m": 1.0,
+    "degC": 1.0,
+    "mm2": 1.0,
+}
 AMOUNT = rf"-?\d[\d.]*(?: (?:{'|'.join(sorted(UNITS, key=len, reverse=True))})(?!\w))?"
 MARK = re.compile(rf"({AMOUNT}|\w+)<!--= (.+?)(?: of (.+?))? -->")
 COMMAND = re.compile(r"(?:`|^\$ |^| of )(circuitcheck [^`\n]+?)(?=`|$| -->)", re.M)
@@ -75,11 +100,17 @@ def ran(command: str, folder: Path, *more: str) -> Result:
     """
     words = [one or two for one, two in re.findall(r'"([^"]*)"|(\S+)', command)][1:]
     given = SHEET if "sheet.csv" in words else None
-    with tempfile.TemporaryDirectory() as aside, homework() as script, contextlib.chdir(
-        aside if "retrofit.yaml" in words else folder  # a command that writes does it out of the way
+    with (
+        tempfile.TemporaryDirectory() as aside,
+        homework() as script,
+        contextlib.chdir(
+            aside if "retrofit.yaml" in words else folder  # a command that writes does it out of the way
+        ),
     ):
         stand_ins = {"sheet.csv": "-", "homework.txt": str(script)}
-        done = CliRunner().invoke(app, [*(stand_ins.get(word, word) for word in words), *more], input=given)
+        done = CliRunner().invoke(
+            app, [*(stand_ins.get(word, word) for word in words), *more], input=given
+        )
     if done.exit_code:
         raise ValueError(f"{command}: {done.stderr or done.exception}")
     return done

@@ -50,14 +50,19 @@ def test_every_page_is_in_the_readme():
     assert "docs/course/README.md" in readme
 
 
-SHOWN = ["README.md", *(f"docs/{name}.md" for name in ("explain", "practise", "continuity", "restore", "resistor")),
-         *(f"docs/course/{path.name}" for path in sorted((ROOT / "docs" / "course").glob("*.md")))]  # fmt: skip
+SHOWN = [
+    "README.md",
+    *(f"docs/{name}.md" for name in ("explain", "practise", "continuity", "restore", "resistor")),
+    *(f"docs/course/{path.name}" for path in sorted((ROOT / "docs" / "course").glob("*.md"))),
+]
 
 
 @pytest.mark.parametrize("name", SHOWN)
 def test_the_output_and_the_numbers_of_a_page_are_current(name, pages):
     text = (ROOT / name).read_text(encoding="utf-8")
-    assert pages["page"](text, pages["folder_of"](ROOT / name)) == text, "run: python docs/make_readme.py"
+    assert pages["page"](text, pages["folder_of"](ROOT / name)) == text, (
+        "run: python docs/make_readme.py"
+    )
 
 
 def test_all_pages_that_show_output_are_looked_at(pages):

@@ -9,9 +9,18 @@ import circuitcheck
 
 PACKAGE = Path(circuitcheck.__file__).parent
 ROOMS = [
-    "physics", "parts", "harness", "circuit", "solve", "expect", "locate", "plan", "inspect", "learn",
+    "physics",
+    "parts",
+    "harness",
+    "circuit",
+    "solve",
+    "expect",
+    "locate",
+    "plan",
+    "inspect",
+    "learn",
     "cli",
-]  # fmt: skip
+]
 
 
 def imports_of(path: Path) -> set[str]:

@@ -21,11 +21,16 @@ LEAD_FUSE = 30.0
 def situation_of(harness: Harness, setup: Setup) -> Situation:
     """What the parts notice of a set-up."""
     return Situation(
-        volts=harness.volts, resting=harness.supply.resting, charging=harness.supply.running,
-        ignition=setup.ignition, running=setup.running, engine=setup.engine.celsius,
-        warming=setup.engine.warming, battery_connected=setup.battery == "connected",
+        volts=harness.volts,
+        resting=harness.supply.resting,
+        charging=harness.supply.running,
+        ignition=setup.ignition,
+        running=setup.running,
+        engine=setup.engine.celsius,
+        warming=setup.engine.warming,
+        battery_connected=setup.battery == "connected",
         positions=setup.switches,
-    )  # fmt: skip
+    )
 
 
 def build_circuit(harness: Harness, setup: Setup) -> Circuit:
@@ -42,8 +47,9 @@ def build_circuit(harness: Harness, setup: Setup) -> Circuit:
     branches.update((name, wire.branch()) for name, wire in harness.wires.items())
     leads, fuses = _leads(harness, setup)
     reference = f"{harness.supply.battery}.-"
-    circuit = Circuit(branches | leads, thresholds | fuses, reference,
-                      points=tuple(harness.probe_points()))  # fmt: skip
+    circuit = Circuit(
+        branches | leads, thresholds | fuses, reference, points=tuple(harness.probe_points())
+    )
     return circuit.changed(fed_through(harness, setup))
 
 

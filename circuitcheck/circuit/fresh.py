@@ -42,9 +42,15 @@ def _halves(harness: Harness) -> Iterator[list[str]]:
 
 def _swap(one: str, other: str, wires: set[str]) -> FaultMode:
     words = f"the wires of {one} and {other} are in each other's place"
-    return FaultMode(f"{one}", f"swapped with {other}", usual("wire", "swapped"), words,
-                     f"put the wires of {one} and {other} right", _exchange(one, other, wires),
-                     overloads=True)  # fmt: skip
+    return FaultMode(
+        f"{one}",
+        f"swapped with {other}",
+        usual("wire", "swapped"),
+        words,
+        f"put the wires of {one} and {other} right",
+        _exchange(one, other, wires),
+        overloads=True,
+    )
 
 
 def _exchange(one: str, other: str, wires: set[str]) -> ChangeRule:

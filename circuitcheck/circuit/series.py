@@ -33,10 +33,12 @@ class SeriesRuns:
             at.setdefault(one.head, []).append(key)
         stops = {circuit.reference, *kept}
         self._joined = Joined(
-            (keys[0], keys[1]) for node, keys in at.items()
-            if len(keys) == 2 and node not in stops
+            (keys[0], keys[1])
+            for node, keys in at.items()
+            if len(keys) == 2
+            and node not in stops
             and all(isinstance(circuit.branches[key], Conductor) for key in keys)
-        )  # fmt: skip
+        )
 
     def mark(self, change: Change) -> Mark | None:
         """What is the same for two changes that do the same to all that is read.

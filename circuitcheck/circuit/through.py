@@ -37,10 +37,11 @@ def fed_through(harness: Harness, setup: Setup) -> dict[str, Branch | None]:
     if through.lamp is not None and through.at is not None:
         return _in_series(harness, through.lamp, f"{through.at}.in", f"{through.at}.out")
     change: dict[str, Branch | None] = {
-        key: None for name, part in harness.parts.items()
+        key: None
+        for name, part in harness.parts.items()
         if isinstance(part, Battery) and name != battery
         for key in (f"{name}:cells", f"{name}.+", f"{name}.-")
-    }  # fmt: skip
+    }
     change[f"{battery}.+"] = None
     if through.lamp is not None:
         return change | _in_series(harness, through.lamp, f"{battery}.post+", f"{battery}.+")
@@ -50,8 +51,9 @@ def fed_through(harness: Harness, setup: Setup) -> dict[str, Branch | None]:
 
 def _in_series(harness: Harness, watts: float, start: str, end: str) -> dict[str, Branch | None]:
     """A lamp and its lead; its current varies as that of fitted lamps does."""
-    lamp = Filament(start, f"{THROUGH}:lead", float(harness.volts), watts / harness.volts,
-                    spreads=(0.0, 0.06, 0.0))  # fmt: skip
+    lamp = Filament(
+        start, f"{THROUGH}:lead", float(harness.volts), watts / harness.volts, spreads=(0.0, 0.06, 0.0)
+    )
     return {f"{THROUGH}:lamp": lamp, THROUGH: _lead(end)}
 
 

@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from circuitcheck.loom import Loom
     from circuitcheck.parts.quantity import Unit
 
+
 class Quiet(TyperGroup):
     """The verbs; one whose reader has gone away (``| head``) has done its work."""
 
@@ -47,11 +48,14 @@ def _unread() -> Iterator[None]:
 
 
 app = typer.Typer(
-    name="circuitcheck", cls=Quiet, no_args_is_help=True, rich_markup_mode=None,
+    name="circuitcheck",
+    cls=Quiet,
+    no_args_is_help=True,
+    rich_markup_mode=None,
     context_settings={"help_option_names": ["-h", "--help"]},
     help="Knows a fan circuit, says what each test should read, and locates the fault.\n\n"
-         "Begin with:  circuitcheck demo",
-)  # fmt: skip
+    "Begin with:  circuitcheck demo",
+)
 
 
 def shipped_names(incomplete: str) -> list[str]:
@@ -62,15 +66,20 @@ def shipped_names(incomplete: str) -> list[str]:
 
 
 HarnessArgument = Annotated[
-    str, typer.Argument(metavar="HARNESS", help="A path, or the name of a shipped harness.",
-                        autocompletion=shipped_names),
-]  # fmt: skip
+    str,
+    typer.Argument(
+        metavar="HARNESS", help="A path, or the name of a shipped harness.", autocompletion=shipped_names
+    ),
+]
 TestOption = Annotated[str | None, typer.Option("--test", "-t", help="One test only.")]
 FaultOption = Annotated[
     list[str] | None,
-    typer.Option("--fault", "-f", help="'R1 open', or with a value 'E1 high resistance=0.8 ohm'; "
-                 "may be given again."),
-]  # fmt: skip
+    typer.Option(
+        "--fault",
+        "-f",
+        help="'R1 open', or with a value 'E1 high resistance=0.8 ohm'; may be given again.",
+    ),
+]
 JsonOption = Annotated[bool, typer.Option("--json", help="One JSON document, nothing else.")]
 
 

@@ -26,22 +26,29 @@ class Sheet(str, Enum):
 def buzz(
     harness: HarnessArgument,
     sheet: Annotated[
-        str | None, typer.Argument(metavar="[SHEET]", help="The filled sheet, CSV or YAML; - for "
-                                   "standard input. Without it, the sheet to fill in."),
+        str | None,
+        typer.Argument(
+            metavar="[SHEET]",
+            help="The filled sheet, CSV or YAML; - for "
+            "standard input. Without it, the sheet to fill in.",
+        ),
     ] = None,
     as_: Annotated[
         Sheet,
-        typer.Option("--as", help="A table; or CSV to fill in, after a sheet with its next checks.")
+        typer.Option("--as", help="A table; or CSV to fill in, after a sheet with its next checks."),
     ] = Sheet.table,
     fitted: Annotated[
         bool, typer.Option("--fitted", help="The loom is in the vehicle, ground points bolted.")
     ] = False,
     one_by_one: Annotated[
-        bool, typer.Option("--one-by-one", help="Each net against all others: more checks, but they "
-                           "name an extra joint at once.")
+        bool,
+        typer.Option(
+            "--one-by-one",
+            help="Each net against all others: more checks, but they name an extra joint at once.",
+        ),
     ] = False,
     as_json: JsonOption = False,
-) -> None:  # fmt: skip
+) -> None:
     """The fewest checks that prove an unpowered loom; or, from the filled sheet, what is wired wrong.
 
     Examples:  circuitcheck buzz first-fan --as csv > sheet.csv

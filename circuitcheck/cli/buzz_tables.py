@@ -14,7 +14,7 @@ from circuitcheck.inspect.continuity.buzz import (
     ContinuitySheet,
     expected_words,
     meter_of,
-)  # fmt: skip
+)
 from circuitcheck.inspect.continuity.ohms import Check
 
 _out = Paper()
@@ -36,8 +36,14 @@ def _say(text: str = "", style: str | None = None) -> None:
 
 
 def _wrapped(text: str, first: str = "", rest: str = "") -> None:
-    for line in textwrap.wrap(text, max(_out.width, 40), initial_indent=first, subsequent_indent=rest,
-                              break_on_hyphens=False, drop_whitespace=True):  # fmt: skip
+    for line in textwrap.wrap(
+        text,
+        max(_out.width, 40),
+        initial_indent=first,
+        subsequent_indent=rest,
+        break_on_hyphens=False,
+        drop_whitespace=True,
+    ):
         _say(line)
 
 
@@ -54,10 +60,14 @@ def sheet(found: ContinuitySheet) -> None:
     place = "in the vehicle, ground points bolted" if found.drawn.fitted else "on the bench"
     _say(f"continuity sheet of the unpowered loom, {place}")
     through, apart = found.least
-    _wrapped(f"{len(found.lines)} checks; the least there can be is {through + apart}: {through} to "
-             f"prove every wire through, {apart} to prove every net apart.")  # fmt: skip
-    _wrapped("Hold the probes together first and take what they read off every reading. OL is an open "
-             "line; a range in V is for the diode range.")  # fmt: skip
+    _wrapped(
+        f"{len(found.lines)} checks; the least there can be is {through + apart}: {through} to "
+        f"prove every wire through, {apart} to prove every net apart."
+    )
+    _wrapped(
+        "Hold the probes together first and take what they read off every reading. OL is an open "
+        "line; a range in V is for the diode range."
+    )
     if found.not_provable:
         wires = ", ".join(found.not_provable)
         _wrapped(f"Cannot be proven by ohms, since another way runs beside them: {wires}.")
@@ -97,8 +107,10 @@ def _place(found: ContinuitySheet, piece: str, plug: str) -> str:
 
 def _check(row: dict[str, Any], widths: Sequence[int]) -> None:
     number, one, other, expected = _cells(row)
-    head = (f"  {number:>{widths[0]}}  {one:<{widths[1]}}  {other:<{widths[2]}}  "
-            f"{expected:>{widths[3]}}  ______  ")  # fmt: skip
+    head = (
+        f"  {number:>{widths[0]}}  {one:<{widths[1]}}  {other:<{widths[2]}}  "
+        f"{expected:>{widths[3]}}  ______  "
+    )
     _wrapped(f"{head}{row['wires']}".rstrip(), "", " " * len(head))
 
 
@@ -148,13 +160,15 @@ def result(found: BuzzResult) -> None:
 def _off(found: BuzzResult) -> None:
     table = Table(box=None, pad_edge=False, header_style="bold", show_edge=False)
     for column in ("off", "from", "to", "expected", "reading"):
-        table.add_column(column, justify="right" if column in ("off", "expected") else "left",
-                         overflow="fold")  # fmt: skip
+        table.add_column(
+            column, justify="right" if column in ("off", "expected") else "left", overflow="fold"
+        )
     for number in found.off:
         check = found.filled.checks[number]
         expected = expected_words(found.predictor.sound[number], check)
-        table.add_row(str(number + 1), _side(check.red), _side(check.black), expected,
-                      found.filled.written[number])  # fmt: skip
+        table.add_row(
+            str(number + 1), _side(check.red), _side(check.black), expected, found.filled.written[number]
+        )
     _out.print(table)
 
 
@@ -187,8 +201,10 @@ def _next(found: BuzzResult) -> None:
     for check in checks:
         _wrapped(_in_words(found, check), "  - ", "    ")
     if found.put_right:
-        _wrapped("Measure the loom as it is, before anything is put right; 'as found' stands by "
-                 "what the mistakes named change.")
+        _wrapped(
+            "Measure the loom as it is, before anything is put right; 'as found' stands by "
+            "what the mistakes named change."
+        )
     _wrapped("Add each to the sheet as a line (--as csv prints it with these lines) and ask again.")
 
 

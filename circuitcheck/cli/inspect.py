@@ -22,14 +22,17 @@ class Form(str, Enum):
 
 @app.command()
 def inspect(
-    harness: HarnessArgument, as_json: JsonOption = False,
-    as_: Annotated[
-        Form, typer.Option("--as", help="Text, SARIF 2.1.0 or JUnit XML.")
-    ] = Form.text,
+    harness: HarnessArgument,
+    as_json: JsonOption = False,
+    as_: Annotated[Form, typer.Option("--as", help="Text, SARIF 2.1.0 or JUnit XML.")] = Form.text,
     limit: Annotated[
         list[str] | None,
-        typer.Option("--limit", "-l", metavar="NAME=VALUE", help="A limit of your own, such as "
-                     "ambient=80; may be given again. --limits lists them."),
+        typer.Option(
+            "--limit",
+            "-l",
+            metavar="NAME=VALUE",
+            help="A limit of your own, such as ambient=80; may be given again. --limits lists them.",
+        ),
     ] = None,
     rule: Annotated[
         list[str] | None,
@@ -37,13 +40,19 @@ def inspect(
     ] = None,
     accept: Annotated[
         list[str] | None,
-        typer.Option("--accept", metavar="'RULE PLACE: REASON'", help="A finding you live with, and "
-                     "why; may be given again."),
+        typer.Option(
+            "--accept",
+            metavar="'RULE PLACE: REASON'",
+            help="A finding you live with, and why; may be given again.",
+        ),
     ] = None,
     accepted: Annotated[
         Path | None,
-        typer.Option("--accepted", metavar="FILE", help="The same, one a line, in a file that is "
-                     "kept with the harness."),
+        typer.Option(
+            "--accepted",
+            metavar="FILE",
+            help="The same, one a line, in a file that is kept with the harness.",
+        ),
     ] = None,
     show_all: Annotated[
         bool, typer.Option("--all", help="Every finding in full, also where a rule has many.")
@@ -51,7 +60,7 @@ def inspect(
     show_limits: Annotated[
         bool, typer.Option("--limits", help="The limits instead, with their sources.")
     ] = False,
-) -> None:  # fmt: skip
+) -> None:
     """The design itself: fuses, wires, motors, contacts, grounds, sneak paths; worst first.
 
     A finding is no fault of the vehicle: it says where the design asks for one.

@@ -28,8 +28,13 @@ _STYLES = {Severity.serious: "bold red", Severity.doubtful: "yellow", Severity.n
 
 def _wrapped(text: str, left: int, hanging: int = 0, style: str | None = None) -> None:
     width = max(min(_out.width, 100), 40)
-    for line in textwrap.wrap(text, width, initial_indent=" " * left, break_on_hyphens=False,
-                              subsequent_indent=" " * (left + hanging)):  # fmt: skip
+    for line in textwrap.wrap(
+        text,
+        width,
+        initial_indent=" " * left,
+        break_on_hyphens=False,
+        subsequent_indent=" " * (left + hanging),
+    ):
         _out.print(line, style=style, markup=False, soft_wrap=True)
 
 
@@ -37,11 +42,17 @@ def inspection(result: Inspection, *, everything: bool = False) -> None:
     """The findings of an inspection."""
     _out.print(f"{result.harness.title} ({result.harness.name})", style="bold", markup=False)
     counts = ", ".join(f"{count} {name}" for name, count in result.counts().items())
-    _wrapped(f"{len(result.rules)} {'rule' if len(result.rules) == 1 else 'rules'}: {counts}"
-             + (f", {len(result.accepted)} accepted" if result.accepted else ""), 0)  # fmt: skip
-    _wrapped(f"wires: air {result.limits['ambient']:g} degC, insulation for "
-             f"{result.limits['wire-temperature']:g} degC, {result.limits['bundle']:g} loaded side by "
-             "side; --limits lists what can be set", 0)  # fmt: skip
+    _wrapped(
+        f"{len(result.rules)} {'rule' if len(result.rules) == 1 else 'rules'}: {counts}"
+        + (f", {len(result.accepted)} accepted" if result.accepted else ""),
+        0,
+    )
+    _wrapped(
+        f"wires: air {result.limits['ambient']:g} degC, insulation for "
+        f"{result.limits['wire-temperature']:g} degC, {result.limits['bundle']:g} loaded side by "
+        "side; --limits lists what can be set",
+        0,
+    )
     if result.limits.given:
         told = ", ".join(f"{name} {value:g}" for name, value in result.limits.given.items())
         _wrapped(f"with limits of your own: {told}", 0)
@@ -93,9 +104,16 @@ def limits(given: Limits, *, as_json: bool) -> None:
     """The limits with their values and sources."""
     if as_json:
         rows = [
-            {"name": one.name, "value": given[one.name], "unit": one.unit, "usual": one.value,
-             "what": one.what, "source": one.source} for one in LIMITS.values()
-        ]  # fmt: skip
+            {
+                "name": one.name,
+                "value": given[one.name],
+                "unit": one.unit,
+                "usual": one.value,
+                "what": one.what,
+                "source": one.source,
+            }
+            for one in LIMITS.values()
+        ]
         typer.echo(json.dumps(rows, indent=2, ensure_ascii=False))
         return
     for one in LIMITS.values():

@@ -29,26 +29,36 @@ def explain(
     test: Annotated[str, typer.Option("--test", "-t", help="Which test.")],
     fault: FaultOption = None,
     observe: Annotated[
-        str | None, typer.Option("--observe", "-o", help="One observation of the test; else what "
-                                 "the battery delivers.")
+        str | None,
+        typer.Option(
+            "--observe", "-o", help="One observation of the test; else what the battery delivers."
+        ),
     ] = None,
     only: Annotated[
-        list[str] | None, typer.Option("--only", help="A section alone; may be given again: way, "
-                                       "circuit, steps, answer, crossing, power, hangs-on.")
+        list[str] | None,
+        typer.Option(
+            "--only",
+            help="A section alone; may be given again: way, "
+            "circuit, steps, answer, crossing, power, hangs-on.",
+        ),
     ] = None,
     as_: Annotated[
         ExplainAs, typer.Option("--as", help="Text, or a page with formulas.")
     ] = ExplainAs.text,
     plot: Annotated[
-        Path | None, typer.Option("--plot", metavar="FILE", help="Draw a picture into an .svg or .png "
-                                  "file.")
+        Path | None,
+        typer.Option("--plot", metavar="FILE", help="Draw a picture into an .svg or .png file."),
     ] = None,
     picture: Annotated[
-        str, typer.Option("--picture", help="With --plot: staircase (volts along the way, sound "
-                          "beside faulty), crossing (fan and motor), supply, resistor.")
+        str,
+        typer.Option(
+            "--picture",
+            help="With --plot: staircase (volts along the way, sound "
+            "beside faulty), crossing (fan and motor), supply, resistor.",
+        ),
     ] = "staircase",
     as_json: JsonOption = False,
-) -> None:  # fmt: skip
+) -> None:
     """Why a reading is what it is: the circuit, each step with its reason, the numbers put in.
 
     Examples:  circuitcheck explain first-fan --test fan-direct
@@ -67,9 +77,15 @@ def explain(
 
 
 def _draw(
-    loom: Loom, file: Path, name: str, test: str, specs: list[str], observe: str | None, *,
+    loom: Loom,
+    file: Path,
+    name: str,
+    test: str,
+    specs: list[str],
+    observe: str | None,
+    *,
     as_json: bool,
-) -> None:  # fmt: skip
+) -> None:
     from circuitcheck.learn.plots import check_ending, save  # noqa: PLC0415
     from circuitcheck.learn.subject import point_of  # noqa: PLC0415
 

@@ -80,11 +80,17 @@ def list_harnesses(as_json: JsonOption = False) -> None:
     with mistakes():
         looms = [load(name).harness for name in harness_files()]
         rows = [
-            {"name": one.name, "title": one.title, "volts": one.volts, "parts": len(one.parts),
-             "wires": len(one.wires), "tests": list(one.tests),
-             "readings": [str(path) for path in readings_files(one.name).values()]}
+            {
+                "name": one.name,
+                "title": one.title,
+                "volts": one.volts,
+                "parts": len(one.parts),
+                "wires": len(one.wires),
+                "tests": list(one.tests),
+                "readings": [str(path) for path in readings_files(one.name).values()],
+            }
             for one in looms
-        ]  # fmt: skip
+        ]
         emit(as_json, lambda: rows, lambda: tables.harnesses(rows))
 
 
@@ -113,22 +119,32 @@ def faults(harness: HarnessArgument, as_json: JsonOption = False) -> None:
 
     with mistakes():
         rows = [
-            {"spec": one.spec, "where": one.where, "fault": one.mode, "replace": one.replace,
-             "weight": one.weight, "words": one.words, "source": one.source,
-             "range": None if one.severity is None else {
-                 "low": one.severity.low, "high": one.severity.high, "unit": one.severity.unit}}
+            {
+                "spec": one.spec,
+                "where": one.where,
+                "fault": one.mode,
+                "replace": one.replace,
+                "weight": one.weight,
+                "words": one.words,
+                "source": one.source,
+                "range": None
+                if one.severity is None
+                else {"low": one.severity.low, "high": one.severity.high, "unit": one.severity.unit},
+            }
             for one in load(harness).faults()
-        ]  # fmt: skip
+        ]
         emit(as_json, lambda: rows, lambda: tables.faults(rows))
 
 
 @app.command()
 def expect(
-    harness: HarnessArgument, test: TestOption = None, as_json: JsonOption = False,
+    harness: HarnessArgument,
+    test: TestOption = None,
+    as_json: JsonOption = False,
     second_opinion: Annotated[
         bool, typer.Option("--second-opinion", help="Solve again in exact arithmetic and compare.")
     ] = False,
-) -> None:  # fmt: skip
+) -> None:
     """What each test should read in a sound circuit, with its lead and its cautions.
 
     Example:  circuitcheck expect twin-fan-switch --test low-at-the-plug
@@ -138,9 +154,7 @@ def expect(
         _expected(loom, loom.expect(test), as_json=as_json, second_opinion=second_opinion)
 
 
-def _expected(
-    loom: Loom, result: Expectation, *, as_json: bool, second_opinion: bool = False
-) -> None:
+def _expected(loom: Loom, result: Expectation, *, as_json: bool, second_opinion: bool = False) -> None:
     from circuitcheck.cli import tables  # noqa: PLC0415
 
     twin = None
@@ -163,13 +177,15 @@ def _expected(
 
 @app.command()
 def whatif(
-    harness: HarnessArgument, fault: FaultOption = None, test: TestOption = None,
+    harness: HarnessArgument,
+    fault: FaultOption = None,
+    test: TestOption = None,
     as_: Annotated[As, typer.Option("--as", help="A table, or a readings file.")] = As.expected,
     spread: Annotated[
         int | None, typer.Option("--spread", min=0, help="Seed that draws one vehicle and meter.")
     ] = None,
     as_json: JsonOption = False,
-) -> None:  # fmt: skip
+) -> None:
     """What each test reads with some faults; or a readings file of one such vehicle.
 
     Examples:  circuitcheck whatif twin-fan-switch --fault "R1 open"
@@ -196,12 +212,17 @@ def whatif(
 @app.command()
 def locate(
     harness: HarnessArgument,
-    readings: Annotated[str, typer.Argument(metavar="READINGS", help="YAML or CSV; - for "
-                                            "standard input.")],
-    why: Annotated[bool, typer.Option("--why", help="The whole ledger: what each reading speaks "
-                                      "for and against each suspect.")] = False,
+    readings: Annotated[
+        str, typer.Argument(metavar="READINGS", help="YAML or CSV; - for standard input.")
+    ],
+    why: Annotated[
+        bool,
+        typer.Option(
+            "--why", help="The whole ledger: what each reading speaks for and against each suspect."
+        ),
+    ] = False,
     as_json: JsonOption = False,
-) -> None:  # fmt: skip
+) -> None:
     """What is wrong, from the readings.
 
     Example:  circuitcheck locate twin-fan-switch my-readings.csv

@@ -17,20 +17,26 @@ if TYPE_CHECKING:
 
 ToolsOption = Annotated[
     str | None,
-    typer.Option("--toolbox", help="What is at hand, of: meter, clamp, lamp, leads, spares, helper. "
-                 "All but spares unless told."),
-]  # fmt: skip
+    typer.Option(
+        "--toolbox",
+        help="What is at hand, of: meter, clamp, lamp, leads, spares, helper. "
+        "All but spares unless told.",
+    ),
+]
 PriceOption = Annotated[
     float | None,
     typer.Option("--price", min=0.0, help="Minutes lost by putting right what was not at fault; 45."),
-]  # fmt: skip
+]
 SkipOption = Annotated[
     list[str] | None, typer.Option("--skip", help="A test that cannot be done; may be given again.")
 ]
 ThoroughOption = Annotated[
-    bool, typer.Option("--thorough", help="Before it stops, cheap readings in which a second fault "
-                       "would show beside the first.")
-]  # fmt: skip
+    bool,
+    typer.Option(
+        "--thorough",
+        help="Before it stops, cheap readings in which a second fault would show beside the first.",
+    ),
+]
 Symptom = Annotated[
     str | None, typer.Option("--symptom", help="What the customer says: 'right fan dead on low'.")
 ]
@@ -72,14 +78,25 @@ def _begun(loom: Loom, readings: str | None, symptom: str | None) -> Sheet:
 @app.command("next")
 def next_(
     harness: HarnessArgument,
-    readings: Annotated[str | None, typer.Argument(metavar="[READINGS]", help="What was found so far; "
-                                                   "- for standard input.")] = None,
+    readings: Annotated[
+        str | None,
+        typer.Argument(metavar="[READINGS]", help="What was found so far; - for standard input."),
+    ] = None,
     symptom: Symptom = None,
-    add: Annotated[bool, typer.Option("--add", help="Add the readings to take to READINGS, as blanks to "
-                                      "be filled in; a sheet that is not there yet is begun.")] = False,
-    toolbox: ToolsOption = None, price: PriceOption = None, skip: SkipOption = None,
-    thorough: ThoroughOption = False, as_json: JsonOption = False,
-) -> None:  # fmt: skip
+    add: Annotated[
+        bool,
+        typer.Option(
+            "--add",
+            help="Add the readings to take to READINGS, as blanks to "
+            "be filled in; a sheet that is not there yet is begun.",
+        ),
+    ] = False,
+    toolbox: ToolsOption = None,
+    price: PriceOption = None,
+    skip: SkipOption = None,
+    thorough: ThoroughOption = False,
+    as_json: JsonOption = False,
+) -> None:
     """The test to do now: where, how, what it should read, and what it would settle.
 
     Examples:  circuitcheck next twin-fan-switch my-readings.yaml
@@ -97,8 +114,11 @@ def next_(
         sheet = _begun(loom, None if begins else readings, symptom)
         result = loom.next(sheet, thorough=thorough, **options)
         added = add and _add(loom, Path(readings or ""), result)
-        emit(as_json, result.to_dict,
-             lambda: planning_tables.next_test(result, readings if added else None))
+        emit(
+            as_json,
+            result.to_dict,
+            lambda: planning_tables.next_test(result, readings if added else None),
+        )
 
 
 def _add(loom: Loom, path: Path, result: Next) -> bool:
@@ -115,18 +135,26 @@ def _add(loom: Loom, path: Path, result: Next) -> bool:
 @app.command()
 def plan(
     harness: HarnessArgument,
-    readings: Annotated[str | None, typer.Argument(metavar="[READINGS]", help="What was found already; "
-                                                   "- for standard input.")] = None,
-    symptom: Symptom = None, toolbox: ToolsOption = None, price: PriceOption = None,
-    put_right: Annotated[list[str] | None, typer.Option("--put-right", help="A unit that was put right "
-                                                        "already; may be given again.")] = None,
-    depth: Annotated[int | None, typer.Option("--depth", min=1, help="Tests one after the other at the "
-                                              "most.")] = None,
-    everything: Annotated[bool, typer.Option("--all", help="Every branch that is not rare, however many "
-                                             "pages; slower.")] = False,
+    readings: Annotated[
+        str | None,
+        typer.Argument(metavar="[READINGS]", help="What was found already; - for standard input."),
+    ] = None,
+    symptom: Symptom = None,
+    toolbox: ToolsOption = None,
+    price: PriceOption = None,
+    put_right: Annotated[
+        list[str] | None,
+        typer.Option("--put-right", help="A unit that was put right already; may be given again."),
+    ] = None,
+    depth: Annotated[
+        int | None, typer.Option("--depth", min=1, help="Tests one after the other at the most.")
+    ] = None,
+    everything: Annotated[
+        bool, typer.Option("--all", help="Every branch that is not rare, however many pages; slower.")
+    ] = False,
     as_: Annotated[Page, typer.Option("--as", help="Plain text, or Markdown.")] = Page.text,
     as_json: JsonOption = False,
-) -> None:  # fmt: skip
+) -> None:
     """The whole order of tests from a symptom, as one page to print and carry to the vehicle.
 
     Example:  circuitcheck plan twin-fan-switch --symptom "right fan dead on low"
@@ -136,20 +164,31 @@ def plan(
     with mistakes():
         loom = load(harness)
         sheet = _begun(loom, readings, symptom)
-        result = loom.plan(given=sheet, put_right=put_right or (), depth=depth, everything=everything,
-                           **_options(toolbox, price))  # fmt: skip
-        emit(as_json, result.to_dict,
-             lambda: typer.echo(page(result, markdown=as_ is Page.markdown), nl=False))
+        result = loom.plan(
+            given=sheet,
+            put_right=put_right or (),
+            depth=depth,
+            everything=everything,
+            **_options(toolbox, price),
+        )
+        emit(
+            as_json,
+            result.to_dict,
+            lambda: typer.echo(page(result, markdown=as_ is Page.markdown), nl=False),
+        )
 
 
 @app.command()
 def prove(
     harness: HarnessArgument,
     readings: Annotated[str, typer.Argument(metavar="READINGS", help="What led to the repair.")],
-    after: Annotated[str | None, typer.Argument(metavar="[AFTER]", help="What was read after it; "
-                                                "- for standard input.")] = None,
-    toolbox: ToolsOption = None, as_json: JsonOption = False,
-) -> None:  # fmt: skip
+    after: Annotated[
+        str | None,
+        typer.Argument(metavar="[AFTER]", help="What was read after it; - for standard input."),
+    ] = None,
+    toolbox: ToolsOption = None,
+    as_json: JsonOption = False,
+) -> None:
     """After the repair: the shortest set of readings that shows the circuit sound again.
 
     Example:  circuitcheck prove twin-fan-switch before.yaml after.yaml

@@ -34,8 +34,10 @@ def next_test(result: Next, added_to: str | None = None) -> None:
         readings = ", ".join(reading.sound.name for reading in one.readings)
         indented(f"{one.title} ({one.minutes:g} min): {readings}")
     if added_to is None:
-        _to_write("Add at the end of your sheet (--add does), fill in, and run this again",
-                  result.test.to_write)  # fmt: skip
+        _to_write(
+            "Add at the end of your sheet (--add does), fill in, and run this again",
+            result.test.to_write,
+        )
     else:
         say(f"\nAdded to {added_to}: fill in and run the same again.", "bold")
 
@@ -61,8 +63,9 @@ def _test(one: NextTest) -> None:
     _before(one)
     table = plain_table("reading", "a sound circuit", "95 % between")
     for reading in one.readings:
-        table.add_row(_place(reading.sound.name, reading.points), reading.sound.shown,
-                      reading.sound.band)  # fmt: skip
+        table.add_row(
+            _place(reading.sound.name, reading.points), reading.sound.shown, reading.sound.band
+        )
         for would in reading.would:
             table.add_row(f"  {', '.join(would.suspects)}", f"  {would.reading}", "")
     out.print(Padding(table, (1, 0, 1, 2)))
@@ -87,8 +90,11 @@ def proof(result: Proof) -> None:
             table.add_row(reading.name, reading.shown, reading.band)
         out.print(Padding(table, (0, 0, 0, 2)))
     say()
-    indented(f"If all are so, {result.shown:.0%} of all that could be wrong here is ruled out, "
-            "by how often things fail.".replace("%", " %", 1), 0)  # fmt: skip
+    indented(
+        f"If all are so, {result.shown:.0%} of all that could be wrong here is ruled out, "
+        "by how often things fail.".replace("%", " %", 1),
+        0,
+    )
     if result.not_shown:
         indented(f"Not shown by these: {', '.join(result.not_shown)}.", 0)
     _to_write("Write down, and give it as the second sheet", result.to_write)
@@ -102,8 +108,11 @@ def proof_in_short(result: Proof) -> None:
     say(f"The proof after the repair of {was}, {result.minutes:g} minutes", "bold")
     for one in result.tests:
         indented(f"{one.title}: {', '.join(each.name for each in one.readings)}")
-    indented(f"If all are as a sound circuit gives them, {result.shown:.0%} of all that could be wrong "
-            "here is ruled out.".replace("%", " %", 1), 0)  # fmt: skip
+    indented(
+        f"If all are as a sound circuit gives them, {result.shown:.0%} of all that could be wrong "
+        "here is ruled out.".replace("%", " %", 1),
+        0,
+    )
 
 
 def still_missing(result: Proof) -> None:

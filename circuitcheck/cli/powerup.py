@@ -16,21 +16,27 @@ from circuitcheck.cli.buzz import Sheet
 def powerup(
     harness: HarnessArgument,
     readings: Annotated[
-        str | None, typer.Argument(metavar="[READINGS]", help="The steps done so far, filled in; - for "
-                                   "standard input. Without it, the steps."),
+        str | None,
+        typer.Argument(
+            metavar="[READINGS]",
+            help="The steps done so far, filled in; - for standard input. Without it, the steps.",
+        ),
     ] = None,
     as_: Annotated[
         Sheet, typer.Option("--as", help="The steps as a table; or as CSV to fill in.")
     ] = Sheet.table,
     limited: Annotated[
-        bool, typer.Option("--limited", help="With a current-limited supply in place of the lamp, in "
-                           "the steps that turn no fan.")
+        bool,
+        typer.Option(
+            "--limited",
+            help="With a current-limited supply in place of the lamp, in the steps that turn no fan.",
+        ),
     ] = False,
     step: Annotated[
         str | None, typer.Option("--step", "-s", help="This step only, by its name: 04-F2.")
     ] = None,
     as_json: JsonOption = False,
-) -> None:  # fmt: skip
+) -> None:
     """The first power in steps, each through a lamp; or, from what was read, go on or stop, and why.
 
     Examples:  circuitcheck powerup first-fan --as csv > first-power.csv

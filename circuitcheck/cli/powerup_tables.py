@@ -13,7 +13,7 @@ from circuitcheck.cli.tables import (
     plain_table,
     say,
     suspects,
-)  # fmt: skip
+)
 from circuitcheck.expect.cautions import setup_lines
 from circuitcheck.inspect.powerup.judge import CAUSES, JudgedStep, PowerupResult
 from circuitcheck.inspect.powerup.observe import AMPS_LABEL, LAMP_LABEL
@@ -24,7 +24,7 @@ from circuitcheck.inspect.powerup.plan import (
     PowerupPlan,
     Step,
     expected_words,
-)  # fmt: skip
+)
 from circuitcheck.inspect.powerup.signs import Sign
 
 _NAMES = 4
@@ -37,8 +37,11 @@ def plan(found: PowerupPlan) -> None:
         caution(text)
     cautions(found.steps)
     say(f"{found.harness.title} ({found.harness.name})", "bold")
-    indented(f"first power on the rebuilt loom, in {len(found.steps)} steps: everything that can be "
-             "taken out is out to begin with; each step adds one thing", 0)  # fmt: skip
+    indented(
+        f"first power on the rebuilt loom, in {len(found.steps)} steps: everything that can be "
+        "taken out is out to begin with; each step adds one thing",
+        0,
+    )
     for one in found.steps:
         say()
         step(one)
@@ -78,8 +81,9 @@ def _situation(one: Step) -> str:
     """What the loom is fed through, how it stands, and what is still out."""
     setup = one.test.setup
     bare = setup.model_copy(update={"pull": [], "unplug": [], "through": None})
-    out_ = [name for name in (*setup.pull, *setup.unplug)
-            if not (setup.through and name == setup.through.at)]  # fmt: skip
+    out_ = [
+        name for name in (*setup.pull, *setup.unplug) if not (setup.through and name == setup.through.at)
+    ]
     still = f"; out: {', '.join(out_)}" if out_ else ""
     return f"{one.fed}; {', '.join(setup_lines(bare))}{still}"
 
@@ -87,8 +91,10 @@ def _situation(one: Step) -> str:
 def _stop(one: Step) -> list[str]:
     """When to switch off at once; and how long a fan that runs up may look as if it were seized."""
     lamp = next((r.word for r in one.readings if r.name == LAMP_LABEL), "")
-    bounds = [f"above {most:g} A" if name == AMPS_LABEL else f"if {name} is above {most:g} A"
-              for name, most in one.stop_above.items()]  # fmt: skip
+    bounds = [
+        f"above {most:g} A" if name == AMPS_LABEL else f"if {name} is above {most:g} A"
+        for name, most in one.stop_above.items()
+    ]
     if lamp in ("dark", "dim"):
         bounds.append(f"if the lamp is more than {lamp}" if lamp == "dim" else "if the lamp glows")
     if not bounds:
@@ -168,8 +174,11 @@ def _more(found: PowerupResult) -> None:
     if not found.more:
         return
     say()
-    indented("To tell them apart, put power on again as in that step, if nothing glowed or smelled, and "
-             "add to the sheet:", 0)  # fmt: skip
+    indented(
+        "To tell them apart, put power on again as in that step, if nothing glowed or smelled, and "
+        "add to the sheet:",
+        0,
+    )
     for one in found.more:
         indented(one.name)
         for read, who in one.outcomes:
@@ -186,6 +195,3 @@ def _status(one: JudgedStep) -> str:
     if one.missing and one.status == "as expected":
         text += f"; not read: {', '.join(one.missing)}"
     return text
-
-
-

@@ -24,30 +24,38 @@ if TYPE_CHECKING:
 LONGEST_SCRIPT = 100_000
 """Bytes of a script; nobody does so much to one vehicle."""
 PROMPT = "> "
-NOT_ENDED = ("Not ended, so what it was is not told: done ends it, or leave; --seed {seed} brings "
-             "the same case back.")  # fmt: skip
+NOT_ENDED = (
+    "Not ended, so what it was is not told: done ends it, or leave; --seed {seed} brings "
+    "the same case back."
+)
 
 
 @app.command()
 def practise(
     harness: HarnessArgument,
     level: Annotated[
-        int, typer.Option("--level", "-l", min=1, max=5, help="1 something open, 2 a bad ground, 3 a "
-                          "changed resistance, 4 two faults, 5 a trap.")
+        int,
+        typer.Option(
+            "--level",
+            "-l",
+            min=1,
+            max=5,
+            help="1 something open, 2 a bad ground, 3 a changed resistance, 4 two faults, 5 a trap.",
+        ),
     ] = 1,
     seed: Annotated[
         int | None, typer.Option("--seed", min=0, help="The same case again, on any machine.")
     ] = None,
     play: Annotated[
-        Path | None, typer.Option("--play", metavar="FILE", help="What to do, one line each; # begins a "
-                                  "remark.")
+        Path | None,
+        typer.Option("--play", metavar="FILE", help="What to do, one line each; # begins a remark."),
     ] = None,
     quick: Annotated[
-        bool, typer.Option("--quick", help="Leave out what following 'next' comes to, which takes "
-                           "seconds.")
+        bool,
+        typer.Option("--quick", help="Leave out what following 'next' comes to, which takes seconds."),
     ] = False,
     as_json: JsonOption = False,
-) -> None:  # fmt: skip
+) -> None:
     """A vehicle with a hidden fault: measure, name it, and hear how it went.
 
     Examples:  circuitcheck practise twin-fan-switch --level 2
@@ -71,13 +79,22 @@ def practise(
             if session.over:
                 break
         if not session.over:
-            emit(as_json, lambda: {"ended": False, "minutes": session.workshop.minutes,
-                                   "mistakes": session.mistakes},
-                 lambda: _say([NOT_ENDED.format(seed=number)], aside=False))  # fmt: skip
+            emit(
+                as_json,
+                lambda: {
+                    "ended": False,
+                    "minutes": session.workshop.minutes,
+                    "mistakes": session.mistakes,
+                },
+                lambda: _say([NOT_ENDED.format(seed=number)], aside=False),
+            )
             return
         found = _debrief(session, ahead, quick=quick)
-        emit(as_json, lambda: {**found.to_dict(), "mistakes": session.mistakes},
-             lambda: _say(debrief_lines(found), aside=False))  # fmt: skip
+        emit(
+            as_json,
+            lambda: {**found.to_dict(), "mistakes": session.mistakes},
+            lambda: _say(debrief_lines(found), aside=False),
+        )
 
 
 def _begin_ahead(harness: str, level: int, seed: int) -> Ahead:
@@ -116,8 +133,14 @@ def _say(lines: Iterable[str], *, aside: bool) -> None:
     """Lines no wider than 80 columns; aside on standard error, so that JSON stands alone."""
     for line in lines:
         lead = " " * (len(line) - len(line.lstrip()))
-        wrapped = textwrap.wrap(line, 80, initial_indent="", subsequent_indent=lead + "  ",
-                                drop_whitespace=True, replace_whitespace=False) or [""]  # fmt: skip
+        wrapped = textwrap.wrap(
+            line,
+            80,
+            initial_indent="",
+            subsequent_indent=lead + "  ",
+            drop_whitespace=True,
+            replace_whitespace=False,
+        ) or [""]
         for piece in wrapped:
             typer.echo(piece, err=aside)
 

@@ -39,12 +39,12 @@ def resistor(
     ] = None,
     which: Annotated[
         list[str] | None,
-        typer.Option("--resistor", help="The one to be sized; those of the slowest speed unless told; "
-                     "may be given again."),
+        typer.Option(
+            "--resistor",
+            help="The one to be sized; those of the slowest speed unless told; may be given again.",
+        ),
     ] = None,
-    into: Annotated[
-        str | None, _text("in", "Put a new one into this wire, such as W4.")
-    ] = None,
+    into: Annotated[str | None, _text("in", "Put a new one into this wire, such as W4.")] = None,
     one: Annotated[
         bool, typer.Option("--one", help="One resistor for all fans that run slowly together.")
     ] = False,
@@ -52,27 +52,41 @@ def resistor(
         bool, typer.Option("--outside", help="New ones outside the fans, where their own have failed.")
     ] = False,
     take: Annotated[
-        str | None, _text("take", "The ohms to take, such as '0.5 ohm'; the nearest standard value "
-                          "unless told.")
+        str | None,
+        _text("take", "The ohms to take, such as '0.5 ohm'; the nearest standard value unless told."),
     ] = None,
     margin: Annotated[
-        float | None, typer.Option("--margin", min=1.0, max=10.0, help="Times the watts while running "
-                                   "that it is rated for; 2 unless told.")
+        float | None,
+        typer.Option(
+            "--margin",
+            min=1.0,
+            max=10.0,
+            help="Times the watts while running that it is rated for; 2 unless told.",
+        ),
     ] = None,
     thermal: Annotated[
-        float | None, typer.Option("--thermal", min=0.01, max=100.0, help="Degrees that its surface "
-                                   "rises for each watt, from its data sheet.")
+        float | None,
+        typer.Option(
+            "--thermal",
+            min=0.01,
+            max=100.0,
+            help="Degrees that its surface rises for each watt, from its data sheet.",
+        ),
     ] = None,
     ambient: Annotated[str | None, _text("ambient", "Air around it, such as '80 degC'.")] = None,
     cut_out: Annotated[
         str | None, _text("cut-out", "It has a thermal cut-out that opens at, such as '150 degC'.")
     ] = None,
     write: Annotated[
-        Path | None, typer.Option("--write", metavar="FILE", help="Write the changed harness, inspect "
-                                  "it, and tell what changes.")
+        Path | None,
+        typer.Option(
+            "--write",
+            metavar="FILE",
+            help="Write the changed harness, inspect it, and tell what changes.",
+        ),
     ] = None,
     as_json: JsonOption = False,
-) -> None:  # fmt: skip
+) -> None:
     """The series resistor for a slow fan: ohms, watts, heat, and what it does to fuse and switch.
 
     Without a wanted speed or current it is sized for the speed that the fan has now.
@@ -86,15 +100,23 @@ def resistor(
 
     of_full = Unit("a share of full speed", "'60 %'", {"%": 0.01, "": 0.01}, low=0.01, high=1.0)
     with mistakes():
-        told = {"rpm": _read("rpm", RPM, rpm), "share": _read("share", of_full, share),
-                "amps": _read("amps", AMP, amps), "take": _read("take", OHM, take),
-                "ambient": _read("ambient", CELSIUS, ambient),
-                "cut_out": _read("cut-out", CELSIUS, cut_out)}  # fmt: skip
+        told = {
+            "rpm": _read("rpm", RPM, rpm),
+            "share": _read("share", of_full, share),
+            "amps": _read("amps", AMP, amps),
+            "take": _read("take", OHM, take),
+            "ambient": _read("ambient", CELSIUS, ambient),
+            "cut_out": _read("cut-out", CELSIUS, cut_out),
+        }
         given = {"margin": margin, "thermal": thermal, **told}
         found = load(harness).resistor(
-            motor=motor, resistors=tuple(which or ()), into=into, one=one, outside=outside,
+            motor=motor,
+            resistors=tuple(which or ()),
+            into=into,
+            one=one,
+            outside=outside,
             **{key: value for key, value in given.items() if value is not None},
-        )  # fmt: skip
+        )
         if write is not None:
             _write(write, found)
         resistor_tables.cautions()

@@ -23,8 +23,10 @@ from circuitcheck.learn.resistor.rig import Wish
 
 _out = Paper()
 
-HOT = ("A resistor gets hot enough to burn skin and set fire to a loom: mount it on metal in the wind "
-       "of the fan, away from plastic, fuel and hoses.")  # fmt: skip
+HOT = (
+    "A resistor gets hot enough to burn skin and set fire to a loom: mount it on metal in the wind "
+    "of the fan, away from plastic, fuel and hoses."
+)
 FUSED = "Work on it with the battery disconnected; never fit a larger fuse to make a resistor last."
 
 
@@ -48,9 +50,13 @@ def sizing(found: Sizing, written: Path | None) -> None:
 
 
 def _say(text: str = "", left: int = 0, style: str | None = None, hanging: int = 0) -> None:
-    for line in textwrap.wrap(text, max(min(_out.width, 80), 40), initial_indent=" " * left,
-                              subsequent_indent=" " * (left + hanging),
-                              break_on_hyphens=False) or [""]:  # fmt: skip
+    for line in textwrap.wrap(
+        text,
+        max(min(_out.width, 80), 40),
+        initial_indent=" " * left,
+        subsequent_indent=" " * (left + hanging),
+        break_on_hyphens=False,
+    ) or [""]:
         _out.print(line, markup=False, soft_wrap=True, style=style)
 
 
@@ -81,8 +87,11 @@ def _head(found: Sizing) -> None:
     _say(f"Full speed is {number(found.full[motor])} rpm.", 2)
     if found.now is not None:
         now = _of(found.now, motor)
-        _say(f"As described it is {number(found.now.ohms)} ohm{each}: {motor} at {number(now.rpm)} rpm "
-             f"({_percent(now.share)}), {number(now.amps)} A.", 2)  # fmt: skip
+        _say(
+            f"As described it is {number(found.now.ohms)} ohm{each}: {motor} at {number(now.rpm)} rpm "
+            f"({_percent(now.share)}), {number(now.amps)} A.",
+            2,
+        )
 
 
 def _wanted(wish: Wish, fan: Fan) -> str:
@@ -93,23 +102,42 @@ def _wanted(wish: Wish, fan: Fan) -> str:
 def _values(found: Sizing) -> None:
     motors = [fan.motor for fan in found.exact.fans]
     main = found.wish.motor
-    columns = ["ohms", "next in", *(f"{one} rpm" for one in motors), f"{main} of full", f"{main} amps",
-               "watts", f"{found.taken.locked} held", ""]  # fmt: skip
+    columns = [
+        "ohms",
+        "next in",
+        *(f"{one} rpm" for one in motors),
+        f"{main} of full",
+        f"{main} amps",
+        "watts",
+        f"{found.taken.locked} held",
+        "",
+    ]
     listed_ = [*found.standard]
     if found.taken not in listed_:
         listed_ = sorted([*listed_, found.taken], key=lambda one: one.ohms)
     rows = []
     for one in listed_:
         fan = _of(one, main)
-        rows.append([f"{one.ohms:g}", " ".join(one.series) or "as told",
-                     *(number(each.rpm) for each in one.fans), _percent(fan.share), number(fan.amps),
-                     f"{number(one.watts)} W", f"{number(one.locked_watts)} W",
-                     "<- taken" if one is found.taken else ""])  # fmt: skip
+        rows.append(
+            [
+                f"{one.ohms:g}",
+                " ".join(one.series) or "as told",
+                *(number(each.rpm) for each in one.fans),
+                _percent(fan.share),
+                number(fan.amps),
+                f"{number(one.watts)} W",
+                f"{number(one.locked_watts)} W",
+                "<- taken" if one is found.taken else "",
+            ]
+        )
     _say()
     _say("Standard values (IEC 60063) around it, the next below and above of each series", style="bold")
     _table(columns, rows, left=("next in", ""))
-    _say("watts: of each resistor while the fan runs; held: with the rotor of that fan held, one fan at "
-         "a time", 2)  # fmt: skip
+    _say(
+        "watts: of each resistor while the fan runs; held: with the rotor of that fan held, one fan at "
+        "a time",
+        2,
+    )
 
 
 def _rating(found: Sizing) -> None:
@@ -121,22 +149,33 @@ def _rating(found: Sizing) -> None:
     _say(f"{head} {taken.ohms:g} ohm, {rating.take:g} W{each}{_cut_out(found)}", style="bold")
     if found.trips:
         _say(_instead(found), 2, style="bold")
-    _say(f"Running it gives off {number(taken.watts)} W; times {found.margin:g}{source} that asks for "
-         f"{rating.running:g} W. With {taken.locked} held it gives off {number(taken.locked_watts)} W; "
-         f"to bear that for good in air of {found.ambient:g} degC asks for {rating.locked:g} W.",
-         2)  # fmt: skip
+    _say(
+        f"Running it gives off {number(taken.watts)} W; times {found.margin:g}{source} that asks for "
+        f"{rating.running:g} W. With {taken.locked} held it gives off {number(taken.locked_watts)} W; "
+        f"to bear that for good in air of {found.ambient:g} degC asks for {rating.locked:g} W.",
+        2,
+    )
     for text in _what_ends_it(found):
         _say(text, 2)
     opens = found.opens_at
-    held = (f"{_celsius(surface.locked)} with {taken.locked} held for good" if opens is None
-            else f"up to the {opens:g} degC of its cut-out with {taken.locked} held")  # fmt: skip
+    held = (
+        f"{_celsius(surface.locked)} with {taken.locked} held for good"
+        if opens is None
+        else f"up to the {opens:g} degC of its cut-out with {taken.locked} held"
+    )
     if opens is not None and found.trips:
         held = f"above the {opens:g} degC at which its cut-out opens"
-    _say(f"Surface, estimated: {_celsius(surface.running)} running, {held}; "
-         f"{number(surface.kelvin_per_watt)} K for each watt, {surface.rests_on}.", 2)  # fmt: skip
+    _say(
+        f"Surface, estimated: {_celsius(surface.running)} running, {held}; "
+        f"{number(surface.kelvin_per_watt)} K for each watt, {surface.rests_on}.",
+        2,
+    )
     name = heat.wire_class(surface.running)
-    least = (f"class {name} or better (ISO 6722-1; from memory)" if name
-             else "no class of ISO 6722-1: bare terminals on ceramic")  # fmt: skip
+    least = (
+        f"class {name} or better (ISO 6722-1; from memory)"
+        if name
+        else "no class of ISO 6722-1: bare terminals on ceramic"
+    )
     _say(f"Wire that touches it: {least}.", 2)
 
 
@@ -151,8 +190,10 @@ def _instead(found: Sizing) -> str:
         margin = math.ceil(10 * watts / taken.watts) / 10
         ways.append(f"{watts:g} W (--margin {margin:g} comes to that or more)")
     instead = " or ".join(ways) or "more ohms or no cut-out"
-    return (f"Choose {instead} instead. Only the fan's wind, which is left out of account here, could "
-            "keep it below: measure.")  # fmt: skip
+    return (
+        f"Choose {instead} instead. Only the fan's wind, which is left out of account here, could "
+        "keep it below: measure."
+    )
 
 
 def _cut_out(found: Sizing) -> str:
@@ -169,13 +210,17 @@ def _what_ends_it(found: Sizing) -> Iterable[str]:
     if fuse is not None and not found.burns:
         yield f"Fuse {fuse.fuse} opens within {seconds(fuse.opens)} with {found.taken.locked} held."
     elif found.burns:
-        yield (f"Nothing blows then: one of {found.rating.running:g} W would burn first. So take the "
-               "larger one, or one with a thermal cut-out (--cut-out).")  # fmt: skip
+        yield (
+            f"Nothing blows then: one of {found.rating.running:g} W would burn first. So take the "
+            "larger one, or one with a thermal cut-out (--cut-out)."
+        )
         if found.own_fuse is not None:
             yield f"A fuse of its own of {found.own_fuse:g} A would end it as well."
         else:
-            yield ("A fuse of its own is no help: none carries the running current for good and opens "
-                   "at the held one, the resistor keeps the two so near.")  # fmt: skip
+            yield (
+                "A fuse of its own is no help: none carries the running current for good and opens "
+                "at the held one, the resistor keeps the two so near."
+            )
     elif found.taken.locked_watts <= found.rating.take * heat.share_kept(found.ambient):
         yield "It bears a held fan for good; no fuse has to end it."
     else:
@@ -185,13 +230,28 @@ def _what_ends_it(found: Sizing) -> Iterable[str]:
 def _loads(found: Sizing) -> None:
     _say()
     _say("Fuses and contacts in its way", style="bold")
-    rows = [[one.fuse, f"{one.rating:g} A", _before(one.before), f"{number(one.running)} A",
-             f"{number(one.locked)} A",
-             _blows(one)]
-            for one in found.fuses]  # fmt: skip
-    rows += [[one.contact, f"{one.rating:g} A" + ("" if one.stated else " (usual)"), _before(one.before),
-              f"{number(one.running)} A", f"{number(one.locked)} A",
-              f"closes on {number(one.starting)} A"] for one in found.contacts]  # fmt: skip
+    rows = [
+        [
+            one.fuse,
+            f"{one.rating:g} A",
+            _before(one.before),
+            f"{number(one.running)} A",
+            f"{number(one.locked)} A",
+            _blows(one),
+        ]
+        for one in found.fuses
+    ]
+    rows += [
+        [
+            one.contact,
+            f"{one.rating:g} A" + ("" if one.stated else " (usual)"),
+            _before(one.before),
+            f"{number(one.running)} A",
+            f"{number(one.locked)} A",
+            f"closes on {number(one.starting)} A",
+        ]
+        for one in found.contacts
+    ]
     _table(["", "rating", "now", "then", f"{found.taken.locked} held", " "], rows, left=("", " "))
     for text in found.warnings:
         _say(f"! {text}", 2, hanging=2)
@@ -212,10 +272,17 @@ def _arrangements(found: Sequence[Arrangement]) -> None:
         return
     _say()
     _say("One resistor for all, or one each, for the same speed", style="bold")
-    rows = [[str(one.count), f"{number(one.ohms)} ohm", f"{number(one.watts)} W",
-             f"{number(one.locked_watts)} W",
-             "" if one.left_alone is None else f"{number(one.left_alone)} rpm", one.words]
-            for one in found]  # fmt: skip
+    rows = [
+        [
+            str(one.count),
+            f"{number(one.ohms)} ohm",
+            f"{number(one.watts)} W",
+            f"{number(one.locked_watts)} W",
+            "" if one.left_alone is None else f"{number(one.left_alone)} rpm",
+            one.words,
+        ]
+        for one in found
+    ]
     _table(["", "each", "running", "one held", "other if one is dead", " "], rows, left=(" ",))
 
 
@@ -228,8 +295,11 @@ def _steps(found: Sizing) -> None:
     for text in found.cures:
         _say(f"- {text}, for else inspect finds it serious", 2, hanging=2)
     if found.layout.dropped:
-        _say(f"Left out of the changed harness, as they name what is gone: "
-             f"{', '.join(found.layout.dropped)}", 2)  # fmt: skip
+        _say(
+            f"Left out of the changed harness, as they name what is gone: "
+            f"{', '.join(found.layout.dropped)}",
+            2,
+        )
 
 
 def _inspected(found: Sizing, written: Path) -> None:

@@ -43,11 +43,18 @@ def indented(text: str, left: int = 2, style: str | None = None) -> None:
 
 def harnesses(rows: Sequence[Mapping[str, Any]]) -> None:
     """The shipped library."""
-    table = plain_table("name", "volts", "parts", "wires", "tests", "title",
-                   right=("volts", "parts", "wires", "tests"))  # fmt: skip
+    table = plain_table(
+        "name", "volts", "parts", "wires", "tests", "title", right=("volts", "parts", "wires", "tests")
+    )
     for row in rows:
-        table.add_row(row["name"], str(row["volts"]), str(row["parts"]), str(row["wires"]),
-                      str(len(row["tests"])), row["title"])  # fmt: skip
+        table.add_row(
+            row["name"],
+            str(row["volts"]),
+            str(row["parts"]),
+            str(row["wires"]),
+            str(len(row["tests"])),
+            row["title"],
+        )
     out.print(table)
     sheets = {row["name"]: [Path(path) for path in row["readings"]] for row in rows}
     first = next(path for paths in sheets.values() for path in paths)
@@ -88,9 +95,7 @@ def expected(loom: Loom, result: Expectation, twin: Twin | None = None) -> None:
         say(f"{loom.harness.title} ({loom.harness.name}) has no tests: describe some under 'tests:'.")
         return
     say(f"{loom.harness.title} ({loom.harness.name})", "bold")
-    say(
-        f"with {' and '.join(result.faults)}" if result.faults else "as a sound circuit gives them"
-    )
+    say(f"with {' and '.join(result.faults)}" if result.faults else "as a sound circuit gives them")
     for fuse in result.blown:
         say(f"{fuse} has blown in use, before any of these tests")
     if any(spec.endswith("comes and goes") for spec in result.faults):
@@ -140,11 +145,13 @@ def suspects(result: Verdict, *, hint: bool = True) -> None:
     indented(result.summary)
     shown = [one for one in result.suspects if one.probability >= 0.005 or one.group == 1][:12]
     say()
-    table = plain_table("group", "chance", "suspect", "estimate", "replace or repair",
-                   right=("group", "chance"))  # fmt: skip
+    table = plain_table(
+        "group", "chance", "suspect", "estimate", "replace or repair", right=("group", "chance")
+    )
     for one in shown:
-        table.add_row(str(one.group), percent_of(one.probability), one.spec,
-                      estimate_of(one.estimate), one.replace)  # fmt: skip
+        table.add_row(
+            str(one.group), percent_of(one.probability), one.spec, estimate_of(one.estimate), one.replace
+        )
     out.print(table)
     if len(result.suspects) > len(shown):
         say(f"and {len(result.suspects) - len(shown)} more, with --json")
@@ -170,16 +177,15 @@ def _reasons(shown: Sequence[SuspectResult]) -> None:
 
 
 def _readings(loom: Loom, rows: Sequence[ReadingResult]) -> None:
-    table = plain_table("test", "reading", "measured", "a sound circuit", "",
-                   right=("measured", "a sound circuit"))  # fmt: skip
+    table = plain_table(
+        "test", "reading", "measured", "a sound circuit", "", right=("measured", "a sound circuit")
+    )
     last = ""
     for one in rows:
         mark = "" if one.fits else "<- off"
         if one.misread > 0.5:
             mark = "<- repeat"
-        table.add_row(
-            "" if one.test == last else one.test, one.name, one.shown, sound_of(one), mark
-        )
+        table.add_row("" if one.test == last else one.test, one.name, one.shown, sound_of(one), mark)
         last = one.test
     say(f"{loom.harness.title} ({loom.harness.name})", "bold")
     out.print(table)

@@ -57,21 +57,23 @@ def _account(one: Account, shown: dict[tuple[int, ...], str]) -> None:
         shown[figures] = one.spec
         telling = [entry for entry in one.entries if abs(entry.speaks) >= _TELLING]
         _entries(telling, len(one.entries))
-        indented(f"all together {odds(one.readings + one.together)}; with how often it fails, "
-                 f"{odds(one.total)}")  # fmt: skip
+        indented(
+            f"all together {odds(one.readings + one.together)}; with how often it fails, "
+            f"{odds(one.total)}"
+        )
 
 
 def _entries(telling: Sequence[Entry], count: int) -> None:
     """The readings that speak for or against."""
-    table = plain_table("test", "reading", "read", "with it", "sound", "speaks",
-                        right=("read", "with it", "sound"))  # fmt: skip
+    table = plain_table(
+        "test", "reading", "read", "with it", "sound", "speaks", right=("read", "with it", "sound")
+    )
     last = ""
     for entry in telling:
         test = entry.test if entry.test != last else ""
         last = entry.test
         doubt = " (misread)" if entry.misread > _DOUBTFUL else ""
-        table.add_row(test, entry.name, entry.read + doubt, entry.gives, entry.sound,
-                      odds(entry.speaks))  # fmt: skip
+        table.add_row(test, entry.name, entry.read + doubt, entry.gives, entry.sound, odds(entry.speaks))
     out.print(Padding(table, (0, 0, 0, 2)))
     rest = count - len(telling)
     if rest:

@@ -16,12 +16,13 @@ if TYPE_CHECKING:
 
 @app.command()
 def wire(
-    amps: Annotated[
-        str | None, typer.Option("--amps", help="Current for good, such as '15 A'.")
-    ] = None,
+    amps: Annotated[str | None, typer.Option("--amps", help="Current for good, such as '15 A'.")] = None,
     length: Annotated[
-        str, typer.Option("--length", help="Wire that the current passes, such as '3 m'; there and back "
-                          "if both are this wire.")
+        str,
+        typer.Option(
+            "--length",
+            help="Wire that the current passes, such as '3 m'; there and back if both are this wire.",
+        ),
     ] = "1 m",
     drop: Annotated[
         str | None, typer.Option("--drop", help="Volts that may be lost in it, such as '0.3 V'.")
@@ -40,7 +41,7 @@ def wire(
     ] = None,
     test: TestOption = None,
     as_json: JsonOption = False,
-) -> None:  # fmt: skip
+) -> None:
     """Wire and fuse for a current; or with --harness the jumper lead to make up for a test.
 
     Example:  circuitcheck wire --amps 15 --length "6 m" --drop "0.5 V"
@@ -72,9 +73,13 @@ def wire(
 
 
 def _need(
-    amps: str, length: str, drop: str | None, ambient: str | None, wire_temperature: str | None,
+    amps: str,
+    length: str,
+    drop: str | None,
+    ambient: str | None,
+    wire_temperature: str | None,
     bundle: int | None,
-) -> Need:  # fmt: skip
+) -> Need:
     """The need in base units; what is not given is as for ``inspect``."""
     from circuitcheck.inspect.limits import Limits  # noqa: PLC0415
     from circuitcheck.inspect.sizing import Need  # noqa: PLC0415
@@ -86,7 +91,8 @@ def _need(
         metres=quantity("length", METRE, length),
         drop=None if drop is None else quantity("drop", VOLT, drop),
         ambient=usual["ambient"] if ambient is None else quantity("ambient", CELSIUS, ambient),
-        wire_celsius=usual["wire-temperature"] if wire_temperature is None
+        wire_celsius=usual["wire-temperature"]
+        if wire_temperature is None
         else quantity("wire-temperature", CELSIUS, wire_temperature),
         bundle=usual["bundle"] if bundle is None else float(bundle),
-    )  # fmt: skip
+    )

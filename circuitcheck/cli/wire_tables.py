@@ -47,14 +47,17 @@ def choice(given: Choice) -> None:
         gauge = f" ({given.gauge.name})" if given.gauge else ""
         _say(f"{chosen.name}{gauge}, {fuse}", style="bold")
     allowed = "" if need.drop is None else f", {number(need.drop)} V to lose"
-    _say(f"for {number(need.amps)} A for good over {number(need.metres)} m{allowed}; air "
-         f"{need.ambient:g} degC, insulation {need.wire_celsius:g} degC, {need.bundle:g} "
-         "side by side")  # fmt: skip
+    _say(
+        f"for {number(need.amps)} A for good over {number(need.metres)} m{allowed}; air "
+        f"{need.ambient:g} degC, insulation {need.wire_celsius:g} degC, {need.bundle:g} "
+        "side by side"
+    )
     table = _table("wire", "carries", "loses", "gives off", "")
     for one in given.metric:
         mark = "<- this one" if one is chosen else one.why_not
-        table.add_row(one.name, f"{number(one.carries)} A", f"{one.drop:.2g} V",
-                      f"{number(one.watts)} W", mark)  # fmt: skip
+        table.add_row(
+            one.name, f"{number(one.carries)} A", f"{one.drop:.2g} V", f"{number(one.watts)} W", mark
+        )
     _plain(Padding(table, (0, 0, 0, 2)))
     caution(f"The fuse sits at the battery's end of the wire. {LEAVE_ALONE}")
 
@@ -66,8 +69,13 @@ def leads(expected: Expectation) -> None:
         if one.lead is None:
             table.add_row(one.test, "", "", "", "needs no lead")
         else:
-            table.add_row(one.test, f"{number(one.lead.amps)} A", f"{one.lead.size_mm2:g} mm2",
-                          f"{one.lead.fuse_a:g} A", "")  # fmt: skip
+            table.add_row(
+                one.test,
+                f"{number(one.lead.amps)} A",
+                f"{one.lead.size_mm2:g} mm2",
+                f"{one.lead.fuse_a:g} A",
+                "",
+            )
     _plain(table)
     caution(LEAD)
     caution(LEAD_FUSE)

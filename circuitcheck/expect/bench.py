@@ -28,8 +28,9 @@ class Station:
     @cached_property
     def _in_line(self) -> tuple[str, ...]:
         """The branches that a meter is put in."""
-        return tuple(reader.key for _, reader in self.readers
-                     if isinstance(reader, AmpsReader) and reader.inline)  # fmt: skip
+        return tuple(
+            reader.key for _, reader in self.readers if isinstance(reader, AmpsReader) and reader.inline
+        )
 
     def carried(self, change: Change) -> Change:
         """A change of the bench's circuit on this one: an in-line meter stays in its branch."""
@@ -65,8 +66,9 @@ class Bench:
         shared: list[tuple[int, Reader]] = []
         alone: list[Station] = []
         for place, (_, observation) in enumerate(self.observations):
-            circuit, reader = reader_for(self.circuit, observation, self.harness.volts,
-                                         self.harness.meter_ohm)  # fmt: skip
+            circuit, reader = reader_for(
+                self.circuit, observation, self.harness.volts, self.harness.meter_ohm
+            )
             if circuit is self.circuit:
                 shared.append((place, reader))
             else:
@@ -84,9 +86,13 @@ class Bench:
         return Layout(self)
 
     def run(
-        self, changes: Sequence[Change], counts: Sequence[int] | None = None,
-        blown: Blown | None = None, fuses: Array | None = None, together: Index | None = None,
-    ) -> Run:  # fmt: skip
+        self,
+        changes: Sequence[Change],
+        counts: Sequence[int] | None = None,
+        blown: Blown | None = None,
+        fuses: Array | None = None,
+        together: Index | None = None,
+    ) -> Run:
         """Take every reading under every change; see :class:`Run`. A fuse put in new is whole."""
         counts = counts or [1] * len(changes)
         before = blown

@@ -90,8 +90,10 @@ def setup_lines(setup: Setup, volts: int | None = None) -> list[str]:
         lines.append(fed_words(setup.through, volts))
     lines.append(f"ignition {setup.ignition}" + (", engine running" if setup.running else ""))
     if setup.engine.celsius > 40:
-        lines.append(f"coolant at {setup.engine.celsius:g} degC, "
-                     f"{'warming up' if setup.engine.warming else 'cooling down'}")  # fmt: skip
+        lines.append(
+            f"coolant at {setup.engine.celsius:g} degC, "
+            f"{'warming up' if setup.engine.warming else 'cooling down'}"
+        )
     lines += [f"{part} in position {position}" for part, position in setup.switches.items()]
     lines += [f"{part} pulled out" for part in setup.pull]
     lines += [f"plug of {part} undone" for part in setup.unplug]

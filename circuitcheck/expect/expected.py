@@ -24,8 +24,7 @@ from circuitcheck.parts.quantity import OHM
 from circuitcheck.physics.meter import ACCURACY, OPEN_OHM
 from circuitcheck.physics.motor import RPM, FanMotor
 
-UNITS = {"volts": "V", "drop": "V", "amps": "A", "ohms": "ohm", "speed": "rpm", "lamp": "",
-         "click": ""}  # fmt: skip
+UNITS = {"volts": "V", "drop": "V", "amps": "A", "ohms": "ohm", "speed": "rpm", "lamp": "", "click": ""}
 COVERAGE = 1.96
 """Standard uncertainties to each side that hold 95 % of a normal distribution."""
 
@@ -93,11 +92,14 @@ class ExpectedTest:
     def to_dict(self) -> dict[str, Any]:
         """The fields as a plain dict."""
         return {
-            "test": self.test, "title": self.title, "cautions": list(self.cautions),
+            "test": self.test,
+            "title": self.title,
+            "cautions": list(self.cautions),
             "lead": asdict(self.lead) if self.lead else None,
             "readings": [one.to_dict() for one in self.readings],
-            "buzzing": list(self.buzzing), "lead_blows": self.lead_blows,
-        }  # fmt: skip
+            "buzzing": list(self.buzzing),
+            "lead_blows": self.lead_blows,
+        }
 
 
 @dataclass(frozen=True)
@@ -114,8 +116,9 @@ class Expectation:
 
     def __str__(self) -> str:
         columns = ("test", "reading", "expected", "95 % between")
-        rows = [(one.test, each.name, each.shown, each.band)
-                for one in self.tests for each in one.readings]  # fmt: skip
+        rows = [
+            (one.test, each.name, each.shown, each.band) for one in self.tests for each in one.readings
+        ]
         return f"{self.harness}, {' and '.join(self.faults) or 'sound'}\n\n{text_table(columns, rows)}"
 
     def __iter__(self) -> Iterator[ExpectedTest]:
@@ -130,17 +133,29 @@ class Expectation:
 
     def to_dict(self) -> dict[str, Any]:
         """The fields as a plain dict."""
-        return {"harness": self.harness, "faults": list(self.faults), "blown": list(self.blown),
-                "tests": [one.to_dict() for one in self.tests]}  # fmt: skip
+        return {
+            "harness": self.harness,
+            "faults": list(self.faults),
+            "blown": list(self.blown),
+            "tests": [one.to_dict() for one in self.tests],
+        }
 
     def _repr_html_(self) -> str:
-        rows = [(one.test, r.name, "" if r.expected is None else f"{r.expected:.4g}", r.unit, r.word,
-                 "" if r.low is None else f"{r.low:.4g}", "" if r.high is None else f"{r.high:.4g}")
-                for one in self.tests for r in one.readings]  # fmt: skip
+        rows = [
+            (
+                one.test,
+                r.name,
+                "" if r.expected is None else f"{r.expected:.4g}",
+                r.unit,
+                r.word,
+                "" if r.low is None else f"{r.low:.4g}",
+                "" if r.high is None else f"{r.high:.4g}",
+            )
+            for one in self.tests
+            for r in one.readings
+        ]
         title = f"{self.harness}: {' and '.join(self.faults) or 'sound'}"
-        return html_table(
-            title, ["test", "reading", "expected", "unit", "word", "low", "high"], rows
-        )
+        return html_table(title, ["test", "reading", "expected", "unit", "word", "low", "high"], rows)
 
 
 @dataclass(frozen=True)
@@ -167,8 +182,7 @@ def bench_for(harness: Harness, test: Test) -> Bench:
     return Bench(harness, test.setup, tuple(test.observe.items()))
 
 
-def combined(faults: Sequence[ChosenFault], branches: Branches, swapped: Sequence[str] = ()
-             ) -> Change:  # fmt: skip
+def combined(faults: Sequence[ChosenFault], branches: Branches, swapped: Sequence[str] = ()) -> Change:
     """The change that several faults make together; a swapped part has none of its own."""
     total: dict[str, Any] = {}
     for fault in faults:
@@ -208,10 +222,14 @@ def _expect(
     sound = bench.point({}) if faults else point
     amps = max((abs(sound.amps.get(key, 0.0)) for key in leads), default=0.0)
     return ExpectedTest(
-        name, test.title, tuple(cautions_for(harness, test.setup)), lead_for(amps) if leads else None,
-        tuple(readings), point.buzzing,
+        name,
+        test.title,
+        tuple(cautions_for(harness, test.setup)),
+        lead_for(amps) if leads else None,
+        tuple(readings),
+        point.buzzing,
         any(point.states.get(f"{key} fuse blown", False) for key in leads),
-    )  # fmt: skip
+    )
 
 
 def expected_reading(

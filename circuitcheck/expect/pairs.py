@@ -48,8 +48,11 @@ def paired(
     """
     changes = [combined([one], branches, swapped) for one in faults]
     keys: dict[str, int] = {}
-    alters = [(number, keys.setdefault(key, len(keys)))
-              for number, change in enumerate(changes) for key in change]  # fmt: skip
+    alters = [
+        (number, keys.setdefault(key, len(keys)))
+        for number, change in enumerate(changes)
+        for key in change
+    ]
     altered = np.zeros((len(changes), len(keys)), dtype=np.float32)
     if alters:
         altered[tuple(np.array(alters).T)] = 1
@@ -62,17 +65,17 @@ def paired(
     return Paired(changes, rows)
 
 
-def sweep_pairs(
-    harness: Harness, tests: Sequence[str] | None = None
-) -> tuple[Index, dict[str, Array]]:
+def sweep_pairs(harness: Harness, tests: Sequence[str] | None = None) -> tuple[Index, dict[str, Array]]:
     """Every reading of some tests under every two faults, each at its typical value.
 
     :param tests: all of the harness unless told
     :returns: the pairs, numbers in ``lasting_faults(harness)`` (pairs, 2), and for each test its
         readings (pairs, readings), infinite for an open line, NaN where the circuit buzzes
     """
-    faults = [ChosenFault(one, one.severity.typical if one.severity else 0.0)
-              for one in lasting_faults(harness)]  # fmt: skip
+    faults = [
+        ChosenFault(one, one.severity.typical if one.severity else 0.0)
+        for one in lasting_faults(harness)
+    ]
     pairs = every_pair(faults)
     risky = np.array([one.mode.overloads for one in faults])[pairs].any(axis=1)
     blown = _blown(harness, faults, pairs, np.flatnonzero(risky))

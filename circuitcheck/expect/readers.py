@@ -25,7 +25,7 @@ from circuitcheck.physics.meter import (
     OPEN_OHM,
     TEST_LAMP,
     VOLTMETER_OHM,
-)  # fmt: skip
+)
 from circuitcheck.physics.motor import RPM, FanMotor
 from circuitcheck.solve.batch import Batch
 from circuitcheck.solve.point import OperatingPoint
@@ -360,7 +360,13 @@ def _amps(circuit: Circuit, point: str, *, inline: bool) -> tuple[Circuit, Reade
     if not isinstance(branch, Conductor):
         return circuit, NoAmps(circuit.reference)
     if inline:
-        branch = Conductor(branch.tail, branch.head, branch.ohm + INLINE_OHM, branch.spread,
-                           branch.coefficient, branch.closed_when)  # fmt: skip
+        branch = Conductor(
+            branch.tail,
+            branch.head,
+            branch.ohm + INLINE_OHM,
+            branch.spread,
+            branch.coefficient,
+            branch.closed_when,
+        )
         circuit = circuit.changed({key: branch})
     return circuit, AmpsReader(key, branch, inline)

@@ -48,8 +48,11 @@ class Placed:
     @cached_property
     def voltmeters(self) -> tuple[Index, Index, Array]:
         """Place and probe of each voltmeter, and its conductance [S]."""
-        found = [(place, probe, 1 / reader.ohm) for place, probe, reader in self.readers
-                 if isinstance(reader, VoltsReader)]  # fmt: skip
+        found = [
+            (place, probe, 1 / reader.ohm)
+            for place, probe, reader in self.readers
+            if isinstance(reader, VoltsReader)
+        ]
         place, probe, siemens = np.array(found).reshape(-1, 3).T
         return place.astype(np.intp), probe.astype(np.intp), siemens
 
@@ -86,8 +89,12 @@ class Layout:
     @cached_property
     def meters(self) -> list[tuple[int, int, int]]:
         """Of each voltmeter the probe, the number of its station, and its place in the test."""
-        return [(probe, number, place) for number, one in enumerate(self.placed)
-                for place, probe, reader in one.readers if isinstance(reader, VoltsReader)]  # fmt: skip
+        return [
+            (probe, number, place)
+            for number, one in enumerate(self.placed)
+            for place, probe, reader in one.readers
+            if isinstance(reader, VoltsReader)
+        ]
 
 
 class Alike:
@@ -130,9 +137,14 @@ class Run:
     """
 
     def __init__(
-        self, bench: Bench, changes: Sequence[Change], counts: Sequence[int],
-        blown: Blown | None = None, fuses: Array | None = None, together: Index | None = None,
-    ) -> None:  # fmt: skip
+        self,
+        bench: Bench,
+        changes: Sequence[Change],
+        counts: Sequence[int],
+        blown: Blown | None = None,
+        fuses: Array | None = None,
+        together: Index | None = None,
+    ) -> None:
         self.bench = bench
         self.layout = bench.layout
         self.changes = changes
@@ -155,8 +167,13 @@ class Run:
         placed = self.layout.placed
         alike = Alike(self._kinds())
         station, row = np.divmod(alike.rows, self.rows)
-        settled = settle(self.layout.networks, self._laid_out(station, row), self.layout.probes,
-                         [self.blown[one] for one in row.tolist()], self.fuses[row])  # fmt: skip
+        settled = settle(
+            self.layout.networks,
+            self._laid_out(station, row),
+            self.layout.probes,
+            [self.blown[one] for one in row.tolist()],
+            self.fuses[row],
+        )
         self.buzzing[alike.all_of(settled.buzzing) % self.rows] = True
         whole = alike.rows[settled.unsure].tolist()
         whole += alike.rows[self._clamp_moved()[row]].tolist()
@@ -181,10 +198,19 @@ class Run:
 
     def _clamp_moved(self) -> Bool:
         """Rows that join a clamped branch to other nodes: its volts are not those of the port then."""
-        ends = {reader.key: set(reader.port()) for placed in self.layout.placed
-                for _, _, reader in placed.readers if isinstance(reader, AmpsReader)}  # fmt: skip
-        moved = [any(key in ends and new is not None and {new.tail, new.head} != ends[key]
-                     for key, new in one.items()) for one in self.changes]  # fmt: skip
+        ends = {
+            reader.key: set(reader.port())
+            for placed in self.layout.placed
+            for _, _, reader in placed.readers
+            if isinstance(reader, AmpsReader)
+        }
+        moved = [
+            any(
+                key in ends and new is not None and {new.tail, new.head} != ends[key]
+                for key, new in one.items()
+            )
+            for one in self.changes
+        ]
         rows = np.append(np.repeat(np.array(moved, dtype=bool), np.diff(self._first)), False)
         return np.asarray(np.any(rows[self.together], axis=1))
 
@@ -300,9 +326,7 @@ class Run:
         return Shifts(tuple(names), values)
 
 
-def _shifts_of(
-    placed: Placed, group: Group, rows: Index
-) -> list[tuple[int, tuple[str, ...], Array]]:
+def _shifts_of(placed: Placed, group: Group, rows: Index) -> list[tuple[int, tuple[str, ...], Array]]:
     """For each reader its place, and its shifts (rows, latents): through the volts, and its own."""
     batch, found = group.batch, []
     probes = np.array([probe for _, probe, _ in placed.readers], dtype=np.intp)

@@ -76,9 +76,11 @@ def _finite(value: float) -> float:
 
 
 def observed(
-    harness: Harness, test_name: str, faults: Sequence[ChosenFault] = (),
+    harness: Harness,
+    test_name: str,
+    faults: Sequence[ChosenFault] = (),
     blown: frozenset[str] | None = None,
-) -> list[Observed]:  # fmt: skip
+) -> list[Observed]:
     """The observations of a test in their order.
 
     :param blown: the fuses that the faults have blown in service, if that is known already
@@ -111,9 +113,11 @@ def deck_of(
 ) -> str:
     """The same, from observations that have been laid out already."""
     condition = " and ".join(one.spec for one in faults) or "sound"
-    notes = [f"Harness {harness.name}: {harness.title}",
-             f"Test {test_name}: {harness.tests[test_name].title}",
-             f"Condition: {condition}"]  # fmt: skip
+    notes = [
+        f"Harness {harness.name}: {harness.title}",
+        f"Test {test_name}: {harness.tests[test_name].title}",
+        f"Condition: {condition}",
+    ]
     title = f"{harness.name}, {test_name}, {condition}"
     return circuit_deck(title, notes, [look_of(one) for one in seen])
 

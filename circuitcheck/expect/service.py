@@ -32,8 +32,9 @@ def service_setups(harness: Harness) -> list[Setup]:
         return []
     on = {
         name: [one for one in known if one != getattr(part, "at_rest", "")]
-        for name, part in harness.parts.items() if (known := getattr(part, "positions", None))
-    }  # fmt: skip
+        for name, part in harness.parts.items()
+        if (known := getattr(part, "positions", None))
+    }
     # All switches at once: what feeds one of them seldom feeds another, and a vehicle has many.
     most = max((len(positions) for positions in on.values()), default=0)
     positions: list[dict[str, str]] = [{}]
@@ -44,9 +45,12 @@ def service_setups(harness: Harness) -> list[Setup]:
 
 
 def blown_in_service(
-    harness: Harness, rules: Sequence[Rule], counts: Sequence[int] | None = None,
-    fuses: Array | None = None, overloads: Sequence[bool] | None = None,
-) -> list[frozenset[str]]:  # fmt: skip
+    harness: Harness,
+    rules: Sequence[Rule],
+    counts: Sequence[int] | None = None,
+    fuses: Array | None = None,
+    overloads: Sequence[bool] | None = None,
+) -> list[frozenset[str]]:
     """For each row of some fault rules the fuses that it blows in use.
 
     :param counts: how many rows each rule stands for, if its branches hold arrays
@@ -71,9 +75,12 @@ def blown_in_service(
 
 
 def blown_in(
-    circuit: Circuit, changes: Sequence[Change], counts: Sequence[int], fuses: Array,
+    circuit: Circuit,
+    changes: Sequence[Change],
+    counts: Sequence[int],
+    fuses: Array,
     together: Index | None = None,
-) -> list[set[str]]:  # fmt: skip
+) -> list[set[str]]:
     """For each row of some changes the fuses that it blows in one condition of use.
 
     :param fuses: for each row, by how much every fuse opens above its usual limit [1]

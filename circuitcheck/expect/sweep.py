@@ -80,10 +80,15 @@ class _Piece:
 
 
 def sweep(
-    harness: Harness, tests: Sequence[str] | None = None, faults: Sequence[str] | None = None,
-    *, magnitudes: int = MAGNITUDES, executor: Executor | None = None, pieces: int = 1,
+    harness: Harness,
+    tests: Sequence[str] | None = None,
+    faults: Sequence[str] | None = None,
+    *,
+    magnitudes: int = MAGNITUDES,
+    executor: Executor | None = None,
+    pieces: int = 1,
     progress: Progress | None = None,
-) -> list[Swept]:  # fmt: skip
+) -> list[Swept]:
     """Every reading of some tests under every fault, at several values of its unknown.
 
     Fuses that a fault blows in use are blown before the test. The result is the same with an
@@ -96,14 +101,20 @@ def sweep(
     """
     whole = _Whole(uuid4().hex, harness, magnitudes)
     names = [one.mode.spec for one in _every(whole)]
-    wanted = range(len(names)) if faults is None else [
-        names.index(_known("fault", one, names)) for one in faults]  # fmt: skip
+    wanted = (
+        range(len(names))
+        if faults is None
+        else [names.index(_known("fault", one, names)) for one in faults]
+    )
     chosen = [_known("test", test, harness.tests) for test in (tests or list(harness.tests))]
     size = max(1, -(-len(wanted) // pieces))
     parts = [tuple(wanted[n : n + size]) for n in range(0, len(wanted), size)]
     blown = _after_service(whole, parts, executor)
-    work = [_Piece(whole, test, part, already)
-            for test in chosen for part, already in zip(parts, blown, strict=True)]  # fmt: skip
+    work = [
+        _Piece(whole, test, part, already)
+        for test in chosen
+        for part, already in zip(parts, blown, strict=True)
+    ]
     done: list[Swept] = []
     for found in _mapped(executor, _swept, work):
         done.append(found)
@@ -112,8 +123,9 @@ def sweep(
     return [_joined([one for one in done if one.test == test]) for test in dict.fromkeys(chosen)]
 
 
-def _mapped(executor: Executor | None, task: Callable[[Work], Done], work: Sequence[Work]
-            ) -> Iterator[Done]:  # fmt: skip
+def _mapped(
+    executor: Executor | None, task: Callable[[Work], Done], work: Sequence[Work]
+) -> Iterator[Done]:
     """What a task makes of each piece of work, in order."""
     if executor is None:
         yield from map(task, work)
@@ -140,14 +152,18 @@ def _after_service(
     every = _every(whole)
     counts = _counts(every)
     risky = [one for part in parts for one in part if every[one].mode.overloads]
-    work = [_Piece(whole, "", tuple(risky[n : n + _IN_SERVICE]), ())
-            for n in range(0, len(risky), _IN_SERVICE)]  # fmt: skip
+    work = [
+        _Piece(whole, "", tuple(risky[n : n + _IN_SERVICE]), ())
+        for n in range(0, len(risky), _IN_SERVICE)
+    ]
     asked = [one for found in _mapped(executor, _blown, work) for one in found]
     blown = {}
     for one in risky:
         blown[one], asked = asked[: counts[one]], asked[counts[one] :]
-    return [tuple(already for one in part for already in blown.get(one, [frozenset()] * counts[one]))
-            for part in parts]  # fmt: skip
+    return [
+        tuple(already for one in part for already in blown.get(one, [frozenset()] * counts[one]))
+        for part in parts
+    ]
 
 
 def _blown(piece: _Piece) -> list[frozenset[str]]:
@@ -190,7 +206,9 @@ def _tried(mode: FaultMode, magnitudes: int) -> Array:
 def _joined(parts: Sequence[Swept]) -> Swept:
     one = parts[0]
     return Swept(
-        one.test, one.readings, np.concatenate([part.fault for part in parts]),
+        one.test,
+        one.readings,
+        np.concatenate([part.fault for part in parts]),
         np.concatenate([part.value for part in parts]),
         np.concatenate([part.values for part in parts]),
-    )  # fmt: skip
+    )

@@ -17,7 +17,7 @@ from circuitcheck.expect.expected import (
     combined,
     meter_for,
     word_for,
-)  # fmt: skip
+)
 from circuitcheck.expect.service import blown_in_service
 from circuitcheck.expect.words import OPEN_LINE
 from circuitcheck.harness.model import Harness, Observation
@@ -48,8 +48,7 @@ def drawer(seed: int | None) -> Draw:
 def vary(circuit: Circuit, draw: Draw) -> Circuit:
     """The same circuit in another sound vehicle; the latents are those of ``solve.spread``."""
     warm = TEMPERATURE_SPREAD * draw("temperature")
-    return circuit.changed({key: _vary(key, one, draw, warm)
-                            for key, one in circuit.branches.items()})  # fmt: skip
+    return circuit.changed({key: _vary(key, one, draw, warm) for key, one in circuit.branches.items()})
 
 
 def _vary(key: str, branch: Branch, draw: Draw, warm: float) -> Branch:
@@ -62,8 +61,9 @@ def _vary(key: str, branch: Branch, draw: Draw, warm: float) -> Branch:
         return replace(branch, ohm=branch.ohm * factor, emf=emf)
     fields = {
         name: getattr(branch, name) * math.exp(spread * draw(f"{key} {name}"))
-        for name, spread in zip(branch.PARAMETERS, branch.spreads, strict=True) if spread
-    }  # fmt: skip
+        for name, spread in zip(branch.PARAMETERS, branch.spreads, strict=True)
+        if spread
+    }
     return replace(branch, **fields)  # type: ignore[type-var]
 
 

@@ -55,7 +55,8 @@ def normal(x: Array) -> Array:
     """Cumulative normal distribution, to 2e-7 (Abramowitz & Stegun 7.1.26)."""
     z = np.abs(x) / math.sqrt(2)
     t = 1 / (1 + 0.3275911 * z)
-    poly = t * (0.254829592 + t * (-0.284496736 + t * (1.421413741 + t * (
-        -1.453152027 + t * 1.061405429))))  # fmt: skip
+    poly = t * (
+        0.254829592 + t * (-0.284496736 + t * (1.421413741 + t * (-1.453152027 + t * 1.061405429)))
+    )
     upper = 0.5 * poly * np.exp(-z * z)
     return np.where(x >= 0, 1 - upper, upper)

@@ -19,12 +19,15 @@ MAX_ERRORS = 100
 """Of one entry; nobody reads on, and each has a search for the nearest right key."""
 
 _SHAPES = {
-    "dict_type": "must be a mapping of names to values", "model_type": "must be a mapping",
-    "list_type": "must be a list", "tuple_type": "must be a list of two, such as [S1.2, S1.1]",
-    "string_type": "must be one word or text", "model_attributes_type": "must be a mapping",
+    "dict_type": "must be a mapping of names to values",
+    "model_type": "must be a mapping",
+    "list_type": "must be a list",
+    "tuple_type": "must be a list of two, such as [S1.2, S1.1]",
+    "string_type": "must be one word or text",
+    "model_attributes_type": "must be a mapping",
     "too_short": "must be a list of two, such as [S1.2, S1.1]",
     "too_long": "must be a list of two, such as [S1.2, S1.1]",
-}  # fmt: skip
+}
 
 
 def build(model: type[Model], data: Any, tree: Tree, path: Path_) -> Model | None:
@@ -63,8 +66,11 @@ def _decimal_commas(errors: dict[Path_, Any], tree: Tree, data: Any, base: Path_
         before = list(holder)[: list(holder).index(where[-1])]
         if before and str(holder[before[-1]])[-1:].isdigit():
             place = (*where[:-1], before[-1])
-            tree.report(place, f"'{holder[before[-1]]},{key}'",
-                        f"must have a decimal point: {holder[before[-1]]}.{key}")  # fmt: skip
+            tree.report(
+                place,
+                f"'{holder[before[-1]]},{key}'",
+                f"must have a decimal point: {holder[before[-1]]}.{key}",
+            )
             done |= {where, place}
     return done
 
@@ -106,8 +112,9 @@ def _key_meant(model: type[BaseModel], where: Path_, base: Path_, given: Any) ->
     """The key of nearly the same name for which the value is one of the words: ``contacts: make``."""
     if len(where) != len(base) + 1:
         return ""
-    words = {one.alias or name: typing.get_args(one.annotation)
-             for name, one in model.model_fields.items()}  # fmt: skip
+    words = {
+        one.alias or name: typing.get_args(one.annotation) for name, one in model.model_fields.items()
+    }
     near = nearest(str(where[-1]), [key for key, known in words.items() if str(given) in known])
     return f"{near}: {given}" if near else ""
 

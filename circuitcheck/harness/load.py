@@ -123,10 +123,18 @@ def _checked(tree: Tree, name: str) -> Harness | None:
             tree.unread.add(ALL_NAMES)
     top = header or _stand_in(raw)
     harness = Harness.model_construct(
-        name=name, title=top.harness, about=top.about or "", volts=int(top.volts),
-        supply=top.supply, ambient=top.ambient, parts=_read(parts), wires=_read(wires),
-        tests=_read(tests), access=top.access, frequencies=frequencies,
-    )  # fmt: skip
+        name=name,
+        title=top.harness,
+        about=top.about or "",
+        volts=int(top.volts),
+        supply=top.supply,
+        ambient=top.ambient,
+        parts=_read(parts),
+        wires=_read(wires),
+        tests=_read(tests),
+        access=top.access,
+        frequencies=frequencies,
+    )
     check(harness, tree, header=header is not None, whole=whole)
     return harness
 
@@ -143,10 +151,17 @@ def _stand_in(raw: dict[str, Any]) -> Header:
     """For a top level that could not be read, so that the names below it are checked all the same."""
     access = raw.get("access")
     return Header.model_construct(
-        harness="", about=None, volts="12", ambient=20.0, parts={}, wires={}, tests={}, frequencies={},
+        harness="",
+        about=None,
+        volts="12",
+        ambient=20.0,
+        parts={},
+        wires={},
+        tests={},
+        frequencies={},
         supply=Supply(battery="", resting="12.6 V", running="14.2 V"),
         access={key: Access(minutes=0.0) for key in access} if isinstance(access, dict) else {},
-    )  # fmt: skip
+    )
 
 
 def _read(entries: Mapping[str, Entry | None]) -> dict[str, Entry]:
@@ -164,8 +179,14 @@ def _section(tree: Tree, title: str) -> list[tuple[str, Any]]:
     return list(section.items())
 
 
-_ALSO_CALLED = {"earth": "ground", "bulb": "lamp", "fan": "motor", "connector": "plug",
-                "ecu": "module", "joint": "splice"}  # fmt: skip
+_ALSO_CALLED = {
+    "earth": "ground",
+    "bulb": "lamp",
+    "fan": "motor",
+    "connector": "plug",
+    "ecu": "module",
+    "joint": "splice",
+}
 """What kinds of part are called as well."""
 
 
@@ -173,14 +194,22 @@ def _part(tree: Tree, name: str, data: Any) -> Part | None:
     path = ("parts", name)
     if not isinstance(data, dict):
         apart = re.sub(r"^(\w+):(?=\S)", r"\1: ", str(data))
-        tree.report(path, shown(data), "must be a mapping, such as {kind: fuse, rating: 40 A}",
-                    apart if apart != str(data) else "")  # fmt: skip
+        tree.report(
+            path,
+            shown(data),
+            "must be a mapping, such as {kind: fuse, rating: 40 A}",
+            apart if apart != str(data) else "",
+        )
         return None
     kind = data.get("kind")
     if not isinstance(kind, str) or kind not in KINDS:
         found = "no kind" if kind is None else f"kind {shown(kind)}"
-        tree.report((*path, "kind"), found, f"must be one of {', '.join(KINDS)}",
-                    _ALSO_CALLED.get(str(kind)) or nearest(str(kind), KINDS))  # fmt: skip
+        tree.report(
+            (*path, "kind"),
+            found,
+            f"must be one of {', '.join(KINDS)}",
+            _ALSO_CALLED.get(str(kind)) or nearest(str(kind), KINDS),
+        )
         return None
     part = build(KINDS[kind], data, tree, path)
     if part is not None and any(field in COUNTS for field, *_ in part.check()):

@@ -53,11 +53,14 @@ def _parse_engine(given: Any) -> Any:
 EngineText = Annotated[
     Engine,
     BeforeValidator(_parse_engine),
-    WithJsonSchema({
-        "type": "string", "pattern": r"^.+\s+(warming|cooling)$",
-        "description": "coolant temperature and direction, such as '95 degC warming'",
-    }),
-]  # fmt: skip
+    WithJsonSchema(
+        {
+            "type": "string",
+            "pattern": r"^.+\s+(warming|cooling)$",
+            "description": "coolant temperature and direction, such as '95 degC warming'",
+        }
+    ),
+]
 
 Pair = tuple[str, str]
 
@@ -65,11 +68,13 @@ Pair = tuple[str, str]
 class Through(_Strict):
     """What the loom is fed through, so that a mistake cannot burn: a lamp, or a limited supply."""
 
-    lamp: Watts | None = Field(None, description="a lamp of the vehicle's volts, between the plus post "
-                               "and its clamp")  # fmt: skip
+    lamp: Watts | None = Field(
+        None, description="a lamp of the vehicle's volts, between the plus post and its clamp"
+    )
     at: str | None = Field(None, description="a fuse that is taken out, with the lamp in its place")
-    limit: Amps | None = Field(None, description="a supply in place of the battery that gives no more "
-                               "than this")  # fmt: skip
+    limit: Amps | None = Field(
+        None, description="a supply in place of the battery that gives no more than this"
+    )
 
 
 THROUGH = "through"
@@ -102,11 +107,14 @@ class Observation(_Strict):
     volts: Pair | None = Field(None, description="volts from the first point to the second")
     drop: Pair | None = Field(None, description="volts lost along the path between two points")
     ohms: Pair | None = Field(None, description="ohms between two points, battery disconnected")
-    amps: str | None = Field(None, description="the wire, fuse or pin clamped, or a lead: 'bridge', "
-                             "'feed', 'ground', 'through'")  # fmt: skip
+    amps: str | None = Field(
+        None,
+        description="the wire, fuse or pin clamped, or a lead: 'bridge', 'feed', 'ground', 'through'",
+    )
     speed: str | None = Field(None, description="the motor looked at")
-    lamp: str | Pair | None = Field(None, description="a fitted lamp, two points for a test lamp, or "
-                                    "'through'")  # fmt: skip
+    lamp: str | Pair | None = Field(
+        None, description="a fitted lamp, two points for a test lamp, or 'through'"
+    )
     click: str | None = Field(None, description="the relay listened to")
     inline: YesNo = Field(False, description="amps by a meter in the lead instead of a clamp")
 
@@ -147,8 +155,11 @@ class Header(_Strict):
     wires: dict[str, Any]
     tests: dict[str, Any] = {}
     access: dict[str, Access] = {}
-    frequencies: dict[str, Any] = Field({}, description="how often a fault, or a fault of all "
-                                        "parts of a kind, occurs: 'R1 open': 12, 'resistor open': 12")
+    frequencies: dict[str, Any] = Field(
+        {},
+        description="how often a fault, or a fault of all "
+        "parts of a kind, occurs: 'R1 open': 12, 'resistor open': 12",
+    )
 
 
 class Harness(_Strict):
@@ -183,4 +194,3 @@ class Harness(_Strict):
         """Every point a probe can be put on: the terminals, and bare metal of the body if it is used."""
         grounded = any(one.kind_name == "ground" for one in self.parts.values())
         return [*self.terminals(), *([CHASSIS] if grounded else [])]
-

@@ -12,16 +12,34 @@ from circuitcheck.harness.model import Observation
 from circuitcheck.parts.quantity import AMP, OHM, RPM, VOLT, Unit
 
 WORDS = {
-    "speed": ("off", "slow", "fast"), "lamp": ("dark", "dim", "bright"),
+    "speed": ("off", "slow", "fast"),
+    "lamp": ("dark", "dim", "bright"),
     "click": ("silent", "clicks"),
-}  # fmt: skip
+}
 ALSO_SAID = {
-    "speed": {"stopped": "off", "stops": "off", "stands": "off", "still": "off", "not turning": "off",
-              "slowly": "slow", "full": "fast", "full speed": "fast"},
-    "lamp": {"off": "dark", "out": "dark", "unlit": "dark", "glows": "dim", "glow": "dim",
-             "glowing": "dim", "glimmers": "dim", "full": "bright", "fully lit": "bright"},
+    "speed": {
+        "stopped": "off",
+        "stops": "off",
+        "stands": "off",
+        "still": "off",
+        "not turning": "off",
+        "slowly": "slow",
+        "full": "fast",
+        "full speed": "fast",
+    },
+    "lamp": {
+        "off": "dark",
+        "out": "dark",
+        "unlit": "dark",
+        "glows": "dim",
+        "glow": "dim",
+        "glowing": "dim",
+        "glimmers": "dim",
+        "full": "bright",
+        "fully lit": "bright",
+    },
     "click": {"click": "clicks", "clicked": "clicks", "no click": "silent", "quiet": "silent"},
-}  # fmt: skip
+}
 """What people write for the same, by the kind of reading."""
 NOT_TAKEN = ("", "-", "--", "\u2013", "\u2014", "not taken", "not done")
 OPEN_LINE = "OL"

@@ -33,9 +33,18 @@ from circuitcheck.harness.write import flow
 from circuitcheck.notebook import text_table
 
 __all__ = [
-    "BUZZES", "PUT_RIGHT", "RUNS", "SYMPTOM", "Reading", "Sheet", "Symptom", "load_readings",
-    "parse_reading", "parse_readings", "sheet_text",
-]  # fmt: skip
+    "BUZZES",
+    "PUT_RIGHT",
+    "RUNS",
+    "SYMPTOM",
+    "Reading",
+    "Sheet",
+    "Symptom",
+    "load_readings",
+    "parse_reading",
+    "parse_readings",
+    "sheet_text",
+]
 
 
 @dataclass(frozen=True)
@@ -79,9 +88,7 @@ def parse_readings(harness: Harness, text: str, file: str = "<text>") -> Sheet:
     """
     text = text.removeprefix("\ufeff")
     first = next((line for line in text.splitlines() if line.strip()), "")
-    reader = (
-        from_csv(harness, text, file) if is_csv_head(first) else from_yaml(harness, text, file)
-    )
+    reader = from_csv(harness, text, file) if is_csv_head(first) else from_yaml(harness, text, file)
     says = reader.found or reader.put_right or reader.symptom
     if not (reader.tree.problems or says):
         reader.tree.report((), "no readings", "must have at least one reading that was taken")
@@ -89,14 +96,17 @@ def parse_readings(harness: Harness, text: str, file: str = "<text>") -> Sheet:
         raise ReadingsError(sorted(reader.tree.problems, key=lambda one: one.line))
     title = reader.tree.data.get("readings", "") if isinstance(reader.tree.data, dict) else ""
     put_right = tuple(dict.fromkeys(reader.put_right))
-    return Sheet(str(title), tuple(reader.found), reader.setups, put_right, reader.symptom,
-                 reader.meter_ohm)  # fmt: skip
+    return Sheet(
+        str(title), tuple(reader.found), reader.setups, put_right, reader.symptom, reader.meter_ohm
+    )
 
 
 def sheet_text(
-    harness: str, readings: Mapping[str, Mapping[str, Any]], title: str = "",
+    harness: str,
+    readings: Mapping[str, Mapping[str, Any]],
+    title: str = "",
     put_right: Sequence[str] = (),
-) -> str:  # fmt: skip
+) -> str:
     """A readings file (YAML) from plain values, test by test."""
     lines = [f"readings: {title or 'readings'}", f"harness: {harness}"]
     if put_right:

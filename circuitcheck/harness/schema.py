@@ -35,9 +35,11 @@ def harness_schema() -> Schema:
     properties["wires"] = _mapping_of(_ref(Wire), properties["wires"], minimum=1)
     properties["tests"] = _mapping_of(_ref(Test), properties["tests"])
     properties["frequencies"]["additionalProperties"] = {
-        "type": ["string", "number"], "minimum": 0, "exclusiveMaximum": 1e6,
+        "type": ["string", "number"],
+        "minimum": 0,
+        "exclusiveMaximum": 1e6,
         "pattern": r"^\s*\+?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?\s*$",
-    }  # fmt: skip
+    }
     return {"$schema": _DIALECT, "title": "A harness and its tests", **header, "$defs": defs}
 
 
@@ -51,18 +53,25 @@ def readings_schema() -> Schema:
         "description": "a number with its unit, a word, OL; '-' in quotes if it was not taken",
     }
     defs["Added"] = {
-        "description": "a reading that no test lists", "type": "object", "additionalProperties": False,
+        "description": "a reading that no test lists",
+        "type": "object",
+        "additionalProperties": False,
         "properties": {
             "test": {"type": _SCALAR, "description": "the test it was taken in"},
-            "setup": _ref(Setup), **looked_at, "read": reading,
+            "setup": _ref(Setup),
+            **looked_at,
+            "read": reading,
         },
-        "required": ["read"], "anyOf": [{"required": ["test"]}, {"required": ["setup"]}],
+        "required": ["read"],
+        "anyOf": [{"required": ["test"]}, {"required": ["setup"]}],
         "oneOf": _exactly_one(),
-    }  # fmt: skip
+    }
     added = {"$ref": "#/$defs/Added"}
     readings_of_a_test = {"type": "object", "additionalProperties": reading}
     return {
-        "$schema": _DIALECT, "title": "A sheet of readings", "type": "object",
+        "$schema": _DIALECT,
+        "title": "A sheet of readings",
+        "type": "object",
         "additionalProperties": False,
         "properties": {
             "readings": {"type": _SCALAR, "description": "the title"},
@@ -70,19 +79,30 @@ def readings_schema() -> Schema:
             "date": {"description": "when they were taken"},
             "note": {"type": _SCALAR},
             SYMPTOM: {"type": _SCALAR, "description": "what the customer says: 'right fan dead on low'"},
-            METER: {"type": "object", "additionalProperties": False, "required": ["input"],
-                    "description": "the voltmeter, if it is not a usual one of 10 Mohm",
-                    "properties": {"input": {"type": _SCALAR, "description": "such as 1 Mohm"}}},
-            PUT_RIGHT: {"description": "units that were put right before these readings",
-                        "anyOf": [{"type": "array", "items": {"type": _SCALAR}}, {"type": _SCALAR}]},
-            "tests": {"type": "object", "description": "readings by test and name",
-                      "additionalProperties": readings_of_a_test},
-            "also": {"description": "readings that no test lists",
-                     "anyOf": [{"type": "array", "items": added}, added]},
+            METER: {
+                "type": "object",
+                "additionalProperties": False,
+                "required": ["input"],
+                "description": "the voltmeter, if it is not a usual one of 10 Mohm",
+                "properties": {"input": {"type": _SCALAR, "description": "such as 1 Mohm"}},
+            },
+            PUT_RIGHT: {
+                "description": "units that were put right before these readings",
+                "anyOf": [{"type": "array", "items": {"type": _SCALAR}}, {"type": _SCALAR}],
+            },
+            "tests": {
+                "type": "object",
+                "description": "readings by test and name",
+                "additionalProperties": readings_of_a_test,
+            },
+            "also": {
+                "description": "readings that no test lists",
+                "anyOf": [{"type": "array", "items": added}, added],
+            },
         },
         "anyOf": [{"required": [key]} for key in ("tests", "also", PUT_RIGHT, SYMPTOM)],
         "$defs": defs,
-    }  # fmt: skip
+    }
 
 
 def _definitions(models: list[type[BaseModel]]) -> dict[str, Schema]:
@@ -111,9 +131,10 @@ def _tidy(node: Any, *, named: bool = False) -> Any:
     if named:
         return {key: _tidy(one) for key, one in node.items()}
     found = {
-        key: _tidy(one, named=key == "properties") for key, one in node.items()
+        key: _tidy(one, named=key == "properties")
+        for key, one in node.items()
         if key != "title" and (key != "default" or isinstance(one, str | bool))
-    }  # fmt: skip
+    }
     choices = [one for one in found.pop("anyOf", []) if one != {"type": "null"}]
     if len(choices) == 1:
         found = {**choices[0], **found}
@@ -145,12 +166,14 @@ def _mapping_of(entry: Schema, given: Schema, minimum: int = 0) -> Schema:
 def _part() -> Schema:
     """One kind or another, told by ``kind``: an editor then offers the fields of that kind."""
     return {
-        "type": "object", "required": ["kind"], "properties": {"kind": {"enum": list(KINDS)}},
+        "type": "object",
+        "required": ["kind"],
+        "properties": {"kind": {"enum": list(KINDS)}},
         "allOf": [
             {"if": {"required": ["kind"], "properties": {"kind": {"const": name}}}, "then": _ref(kind)}
             for name, kind in KINDS.items()
         ],
-    }  # fmt: skip
+    }
 
 
 def _ref(model: type[BaseModel]) -> Schema:

@@ -41,13 +41,21 @@ def from_csv(harness: Harness, text: str, file: str) -> SheetReader:
             header = [cell.casefold() for cell in cells]
             missing = [name for name in _HEAD if name not in header]
             if missing:
-                tree.problems.append(Problem(file, line, "", f"columns {', '.join(cells)}",
-                                             f"must be {', '.join(_HEAD)}"))  # fmt: skip
+                tree.problems.append(
+                    Problem(file, line, "", f"columns {', '.join(cells)}", f"must be {', '.join(_HEAD)}")
+                )
                 return reader
             continue
         if len(cells) > len(header):
-            tree.problems.append(Problem(file, line, "", f"{len(cells)} columns, '{cells[-1]}' last",
-                                         f"must be {len(header)}, with a decimal point"))  # fmt: skip
+            tree.problems.append(
+                Problem(
+                    file,
+                    line,
+                    "",
+                    f"{len(cells)} columns, '{cells[-1]}' last",
+                    f"must be {len(header)}, with a decimal point",
+                )
+            )
             continue
         by_name = dict(zip(header, cells, strict=False))
         test, name, value = (by_name.get(one, "") for one in _HEAD)

@@ -58,16 +58,23 @@ class SheetReader:
         """A reading that a test lists."""
         known = self.harness.tests.get(test)
         if known is None:
-            self.tree.report(path[:-1] or path, f"no test '{test}'", "must be a test of the harness",
-                             nearest(test, self.harness.tests))  # fmt: skip
+            self.tree.report(
+                path[:-1] or path,
+                f"no test '{test}'",
+                "must be a test of the harness",
+                nearest(test, self.harness.tests),
+            )
             return
         observation = known.observe.get(name)
         if observation is None:
             observation = self._added(name)
         if observation is None:
-            self.tree.report(path, f"no reading '{name}' in test '{test}'",
-                             f"must be one of {', '.join(known.observe)}",
-                             nearest(name, known.observe))  # fmt: skip
+            self.tree.report(
+                path,
+                f"no reading '{name}' in test '{test}'",
+                f"must be one of {', '.join(known.observe)}",
+                nearest(name, known.observe),
+            )
             return
         self.setups[test] = known
         self.add(test, name, observation, text, path)
@@ -104,8 +111,9 @@ class SheetReader:
     def take_symptom(self, text: Any, path: Path_) -> None:
         """What the customer says; its words are understood where the symptom is used."""
         if isinstance(text, dict | list) or not text.strip():
-            self.tree.report(path, "no sentence",
-                             "must be one plain sentence, such as 'fan dead on low'")  # fmt: skip
+            self.tree.report(
+                path, "no sentence", "must be one plain sentence, such as 'fan dead on low'"
+            )
             return
         self.symptom = Symptom(text.strip(), self.tree.file, self.tree.line(path))
 
@@ -126,14 +134,18 @@ class SheetReader:
             self.put_right.append(unit)
             return
         must = "must be a unit to put right, as a verdict names it"
-        assembly = getattr(self.harness.parts.get(unit.partition(".")[0])
-                           or self.harness.wires.get(unit), "belongs_to", None)  # fmt: skip
+        assembly = getattr(
+            self.harness.parts.get(unit.partition(".")[0]) or self.harness.wires.get(unit),
+            "belongs_to",
+            None,
+        )
         if assembly:
             must += f"; {unit} is put right with the {assembly}"
         elif all(one in known for one in unit.split(" and ")):
             must += f"; each by itself: {', '.join(unit.split(' and '))}"
-        self.tree.report(path, f"'{unit}'" if unit else "nothing", must,
-                         assembly or nearest(unit, known))  # fmt: skip
+        self.tree.report(
+            path, f"'{unit}'" if unit else "nothing", must, assembly or nearest(unit, known)
+        )
 
     @cached_property
     def _units(self) -> list[str]:

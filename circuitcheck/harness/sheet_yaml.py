@@ -13,7 +13,7 @@ from circuitcheck.harness.model import (
     Observation,
     Setup,
     Test,
-)  # fmt: skip
+)
 from circuitcheck.harness.reading import NOT_TAKEN
 from circuitcheck.harness.rules import check_setup
 from circuitcheck.harness.setup_words import in_few_words
@@ -39,8 +39,9 @@ def from_yaml(harness: Harness, text: str, file: str) -> SheetReader:
         return reader
     for key in tree.data:
         if key not in _KEYS:
-            tree.report((key,), f"unknown key '{key}'", f"known here: {', '.join(_KEYS)}",
-                        nearest(key, _KEYS))  # fmt: skip
+            tree.report(
+                (key,), f"unknown key '{key}'", f"known here: {', '.join(_KEYS)}", nearest(key, _KEYS)
+            )
     of = tree.data.get("harness", harness.name)
     if of != harness.name and Path(str(of)).stem != harness.name:
         tree.report(("harness",), f"readings of '{of}'", f"must be readings of '{harness.name}'")
@@ -58,8 +59,11 @@ def _take_meter(reader: SheetReader) -> None:
     """``{input: 1 Mohm}``: what the voltmeter loads the circuit with."""
     given = reader.tree.data[METER]
     if not isinstance(given, dict) or set(given) != {"input"}:
-        reader.tree.report((METER,), "no input", "must be {input: 1 Mohm}, the resistance of the "
-                           "voltmeter between its leads")  # fmt: skip
+        reader.tree.report(
+            (METER,),
+            "no input",
+            "must be {input: 1 Mohm}, the resistance of the voltmeter between its leads",
+        )
         return
     reader.take_meter(given["input"], (METER, "input"))
 
@@ -83,8 +87,12 @@ def _take_tests(reader: SheetReader) -> None:
             tree.report(("tests", test), "no mapping", "must be '{name: reading}'")
             continue
         if test not in harness.tests:
-            tree.report(("tests", test), f"no test '{test}'", "must be a test of the harness",
-                        nearest(test, harness.tests))  # fmt: skip
+            tree.report(
+                ("tests", test),
+                f"no test '{test}'",
+                "must be a test of the harness",
+                nearest(test, harness.tests),
+            )
             continue
         for name, value in readings.items():
             reader.take(test, name, value, ("tests", test, name))
@@ -97,14 +105,21 @@ def _take_added(reader: SheetReader) -> None:
     for number, one in enumerate(added if isinstance(added, list) else [added]):
         path: Path_ = ("also", number)
         if not isinstance(one, dict) or "read" not in one or not {"test", "setup"} & one.keys():
-            reader.tree.report(path, "no reading", "must be {test: T, volts: [A, B], read: 12 V}, "
-                               "or with 'setup' in place of 'test'")  # fmt: skip
+            reader.tree.report(
+                path,
+                "no reading",
+                "must be {test: T, volts: [A, B], read: 12 V}, or with 'setup' in place of 'test'",
+            )
             continue
         known = ("test", "setup", *KINDS_OF_OBSERVATION, "read")
         unknown = [key for key in one if key not in known]
         for key in unknown:
-            reader.tree.report((*path, key), f"unknown key '{key}'", f"known here: {', '.join(known)}",
-                               nearest(key, known))  # fmt: skip
+            reader.tree.report(
+                (*path, key),
+                f"unknown key '{key}'",
+                f"known here: {', '.join(known)}",
+                nearest(key, known),
+            )
         if unknown:
             continue
         target = {key: value for key, value in one.items() if key in KINDS_OF_OBSERVATION}
@@ -123,8 +138,12 @@ def _take_added(reader: SheetReader) -> None:
             before = dict(reader.setups[test].observe) if test in reader.setups else {}
             reader.setups[test] = Test(title=test, setup=setup, observe=before | {name: observation})
         elif test not in reader.harness.tests:
-            reader.tree.report((*path, "test"), f"no test '{test}'", "must be a test of the harness",
-                               nearest(test, reader.harness.tests))  # fmt: skip
+            reader.tree.report(
+                (*path, "test"),
+                f"no test '{test}'",
+                "must be a test of the harness",
+                nearest(test, reader.harness.tests),
+            )
             continue
         else:
             reader.setups[test] = reader.harness.tests[test]

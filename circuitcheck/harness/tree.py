@@ -23,7 +23,7 @@ from ruamel.yaml.events import (
     ScalarEvent,
     SequenceEndEvent,
     SequenceStartEvent,
-)  # fmt: skip
+)
 
 from circuitcheck.errors import Problem
 
@@ -99,14 +99,20 @@ def read_text(path: Path) -> tuple[str, list[Problem]]:
     except ValueError:  # a NUL in the name
         return "", [Problem(name, 0, "", "no such file", "must be a file that exists")]
     if len(raw) > MAX_BYTES:
-        return "", [Problem(name, 0, "", f"more than {MAX_BYTES // 1_000_000} MB",
-                            "must be a description, not a data dump")]  # fmt: skip
+        return "", [
+            Problem(
+                name,
+                0,
+                "",
+                f"more than {MAX_BYTES // 1_000_000} MB",
+                "must be a description, not a data dump",
+            )
+        ]
     try:
         return raw.decode("utf-8-sig"), []
     except UnicodeDecodeError as error:
         line = raw[: error.start].count(b"\n") + 1
-        return "", [Problem(name, line, "", f"byte 0x{raw[error.start]:02x}",
-                            "must be text in UTF-8")]  # fmt: skip
+        return "", [Problem(name, line, "", f"byte 0x{raw[error.start]:02x}", "must be text in UTF-8")]
 
 
 def parse(text: str, file: str, repeats: Repeats | None = None) -> Tree:
@@ -158,7 +164,7 @@ _IN_WORDS = (
     (r"found unexpected end of stream", "an opening quote without its closing quote"),
     (r"found (.*)", r"\1"),
     (r"could not find expected ':'", "a line without ':'"),
-)  # fmt: skip
+)
 """What the YAML reader says of a text that is not YAML, to stand after 'found'."""
 
 
@@ -180,8 +186,13 @@ def _not_yaml(error: Any, file: str, text: str) -> Problem:
     line = text.splitlines()[mark.line] if mark and mark.line < text.count("\n") + 1 else ""
     tight = _NO_BLANK.search(line)
     if tight and "':'" in found:
-        return Problem(file, mark.line + 1, "", f"no blank after '{tight[0]}'",
-                       f"must be '{tight[1]}: ...', with a blank after the colon")  # fmt: skip
+        return Problem(
+            file,
+            mark.line + 1,
+            "",
+            f"no blank after '{tight[0]}'",
+            f"must be '{tight[1]}: ...', with a blank after the colon",
+        )
     return Problem(file, mark.line + 1 if mark else 0, "", found, "must be YAML")
 
 
@@ -262,8 +273,9 @@ class _Builder:
         elif not (isinstance(value, str) and value in self.repeats.blanks):
             first = self.tree.lines[path]
             where = ".".join(str(one) for one in path)
-            self._refuse(event, f"'{path[-1]}' a second time",
-                         f"must stand once (first on line {first})", where)  # fmt: skip
+            self._refuse(
+                event, f"'{path[-1]}' a second time", f"must stand once (first on line {first})", where
+            )
             self.tree.doubled.add(path)
 
     def _awaits_key(self) -> bool:

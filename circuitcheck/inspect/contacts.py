@@ -53,34 +53,41 @@ def contacts_of(design: Design) -> Iterator[Contact]:
     for name, module in design.parts(Module):
         found += [(name, label, output.rating) for label, output in module.outputs.items()]
     for name, label, rating in found:
-        yield Contact(f"{name}:{label}", f"{name} {label}", usual if rating is None else rating,
-                      rating is not None)  # fmt: skip
+        yield Contact(
+            f"{name}:{label}", f"{name} {label}", usual if rating is None else rating, rating is not None
+        )
 
 
 @rule(
-    "contact-running", Severity.serious,
+    "contact-running",
+    Severity.serious,
     "A contact carries, and breaks, no more running current than it is made for.",
     source="the rating stated for the part; where there is none, common practice, no source",
     limits=("switch-amps", "break-contact-share"),
-)  # fmt: skip
+)
 def contact_running(design: Design) -> Iterator[Finding]:
     """Contacts over their rating in a sound circuit."""
     for one in contacts_of(design):
         amps, scene = design.most(one.key)
         if amps > one.rating:
             yield Finding(
-                "contact-running", one.place, Severity.serious if one.stated else Severity.doubtful,
+                "contact-running",
+                one.place,
+                Severity.serious if one.stated else Severity.doubtful,
                 f"carries {number(amps)} A ({scene}) and is {one.made_for}.",
-                amps, one.rating, "A",
-            )  # fmt: skip
+                amps,
+                one.rating,
+                "A",
+            )
 
 
 @rule(
-    "contact-making", Severity.doubtful,
+    "contact-making",
+    Severity.doubtful,
     "A contact can close on the starting current of the motors behind it.",
     source="common practice, no source",
     limits=("making-times", "switch-amps", "break-contact-share"),
-)  # fmt: skip
+)
 def contact_making(design: Design) -> Iterator[Finding]:
     """Contacts that close on more than so many times their rating; they weld."""
     times = design.limits["making-times"]
@@ -88,31 +95,44 @@ def contact_making(design: Design) -> Iterator[Finding]:
         amps, scene = design.most(one.key, design.starting)
         if amps > times * one.rating:
             yield Finding(
-                "contact-making", one.place, Severity.doubtful,
+                "contact-making",
+                one.place,
+                Severity.doubtful,
                 f"closes on {number(amps)} A as the motors start ({scene}), {number(amps / one.rating)} "
                 f"times its rating, and is {one.made_for}. It may weld.",
-                amps, times * one.rating, "A",
-            )  # fmt: skip
+                amps,
+                times * one.rating,
+                "A",
+            )
 
 
 @rule(
-    "contact-breaking", Severity.doubtful,
+    "contact-breaking",
+    Severity.doubtful,
     "A contact can break the current of a locked motor that no fuse ends.",
     source="common practice, no source",
     limits=("breaking-times", "switch-amps", "break-contact-share", "locked-time"),
-)  # fmt: skip
+)
 def contact_breaking(design: Design) -> Iterator[Finding]:
     """Contacts that break more than so many times their rating with one motor locked."""
     times = design.limits["breaking-times"]
-    held = tuple(one for pairs in design.locked.values() for _, one in pairs
-                 if shortest_opening(design, one) > design.limits["locked-time"])  # fmt: skip
+    held = tuple(
+        one
+        for pairs in design.locked.values()
+        for _, one in pairs
+        if shortest_opening(design, one) > design.limits["locked-time"]
+    )
     for one in contacts_of(design):
         amps, scene = design.most(one.key, held)
         if amps > times * one.rating:
             yield Finding(
-                "contact-breaking", one.place, Severity.doubtful,
+                "contact-breaking",
+                one.place,
+                Severity.doubtful,
                 f"must break {number(amps)} A with a motor locked ({scene}), "
                 f"{number(amps / one.rating)} "
                 f"times its rating, and is {one.made_for}. Its arc may not go out.",
-                amps, times * one.rating, "A",
-            )  # fmt: skip
+                amps,
+                times * one.rating,
+                "A",
+            )

@@ -50,11 +50,19 @@ class Scene:
 
 def scenes_of(harness: Harness) -> list[Scene]:
     """Every state of use: ignition and engine, coolant, hand switches."""
-    coolant = sorted({20.0} | {stage.closes + 1 for part in harness.parts.values()
-                               if isinstance(part, Thermoswitch)
-                               for stage in (part.low, part.high) if stage})  # fmt: skip
-    hand = {name: list(part.positions) for name, part in harness.parts.items()
-            if isinstance(part, Switch)}  # fmt: skip
+    coolant = sorted(
+        {20.0}
+        | {
+            stage.closes + 1
+            for part in harness.parts.values()
+            if isinstance(part, Thermoswitch)
+            for stage in (part.low, part.high)
+            if stage
+        }
+    )
+    hand = {
+        name: list(part.positions) for name, part in harness.parts.items() if isinstance(part, Switch)
+    }
     positions = list(itertools.islice(itertools.product(*hand.values()), MOST_SCENES))
     found = []
     for (ignition, running), celsius, chosen in itertools.product(
@@ -64,10 +72,14 @@ def scenes_of(harness: Harness) -> list[Scene]:
         words = "engine running" if running else "ignition off"
         words += f", coolant at {celsius:g} degC" if len(coolant) > 1 else ""
         words += "".join(f", {name} at {position}" for name, position in where.items())
-        setup = Setup.model_validate({
-            "ignition": ignition, "running": running, "switches": where,
-            "engine": f"{celsius:g} degC warming",
-        })  # fmt: skip
+        setup = Setup.model_validate(
+            {
+                "ignition": ignition,
+                "running": running,
+                "switches": where,
+                "engine": f"{celsius:g} degC warming",
+            }
+        )
         found.append(Scene(words, setup))
     return found
 
@@ -182,10 +194,13 @@ class Design:
     def locked(self) -> Mapping[str, tuple[tuple[Live, Live], ...]]:
         """For each motor the scenes in which it runs, and the same with its rotor locked."""
         return {
-            motor: tuple((one, self.with_fault(one, f"{motor} seized"))
-                         for one in self.running if self.runs(one, motor))
+            motor: tuple(
+                (one, self.with_fault(one, f"{motor} seized"))
+                for one in self.running
+                if self.runs(one, motor)
+            )
             for motor in self.motors
-        }  # fmt: skip
+        }
 
     @cached_property
     def broken(self) -> tuple[tuple[str, Live, Live], ...]:
@@ -195,8 +210,7 @@ class Design:
         current change nothing and are left out. Wherever a run of branches is broken, every current is
         the same: it is solved for the first break of each run, and the others share that scene.
         """
-        breaks = [one for one in self.faults.values()
-                  if one.severity is None and not one.overloads]  # fmt: skip
+        breaks = [one for one in self.faults.values() if one.severity is None and not one.overloads]
         found = []
         for scene in self.distinct:
             runs = SeriesRuns(scene.circuit, kept=())
@@ -254,9 +268,11 @@ class Design:
         battery = self.harness.supply.battery
         ends = {branch.tail, branch.head}
         return not (
-            key in self.loads or key.removesuffix(":element") in self.fuses
-            or key == f"{battery}:cells" or ends & {CHASSIS, self.minus, f"{battery}.post-"}
-        )  # fmt: skip
+            key in self.loads
+            or key.removesuffix(":element") in self.fuses
+            or key == f"{battery}:cells"
+            or ends & {CHASSIS, self.minus, f"{battery}.post-"}
+        )
 
     @cached_property
     def wire_sets(self) -> Joined[str]:

@@ -45,35 +45,43 @@ def sarif(result: Inspection, file: str, text: str = "", version: str = "") -> d
     return {
         "$schema": SARIF_SCHEMA,
         "version": "2.1.0",
-        "runs": [{
-            "tool": {"driver": {
-                "name": "circuitcheck", **({"version": version} if version else {}),
-                "rules": [{
-                    "id": one.id,
-                    "shortDescription": {"text": one.what},
-                    "help": {"text": f"Limit from: {one.source}."},
-                    "defaultConfiguration": {"level": LEVELS[one.severity]},
-                } for one in rules],
-            }},
-            "columnKind": "unicodeCodePoints",
-            "results": [_sarif_result(one, file, lines, ids) for one in result.findings],
-        }],
-    }  # fmt: skip
+        "runs": [
+            {
+                "tool": {
+                    "driver": {
+                        "name": "circuitcheck",
+                        **({"version": version} if version else {}),
+                        "rules": [
+                            {
+                                "id": one.id,
+                                "shortDescription": {"text": one.what},
+                                "help": {"text": f"Limit from: {one.source}."},
+                                "defaultConfiguration": {"level": LEVELS[one.severity]},
+                            }
+                            for one in rules
+                        ],
+                    }
+                },
+                "columnKind": "unicodeCodePoints",
+                "results": [_sarif_result(one, file, lines, ids) for one in result.findings],
+            }
+        ],
+    }
 
 
-def _sarif_result(
-    one: Finding, file: str, lines: dict[str, int], ids: list[str]
-) -> dict[str, Any]:
+def _sarif_result(one: Finding, file: str, lines: dict[str, int], ids: list[str]) -> dict[str, Any]:
     place: dict[str, Any] = {"artifactLocation": {"uri": quote(file)}}
     number = _line(lines, one.place)
     if number is not None:
         place["region"] = {"startLine": number}
     found: dict[str, Any] = {
-        "ruleId": one.rule, "ruleIndex": ids.index(one.rule), "level": LEVELS[one.severity],
+        "ruleId": one.rule,
+        "ruleIndex": ids.index(one.rule),
+        "level": LEVELS[one.severity],
         "message": {"text": f"{one.place}: {one.words}"},
         "locations": [{"physicalLocation": place, "logicalLocations": [{"name": one.place}]}],
         "partialFingerprints": {"ruleAndPlace/v1": one.key},
-    }  # fmt: skip
+    }
     if one.accepted:
         found["suppressions"] = [
             {"kind": "external", "status": "accepted", "justification": one.accepted}

@@ -26,11 +26,12 @@ co-ordination of overload protection; from memory)."""
 
 
 @rule(
-    "no-fuse", Severity.serious,
+    "no-fuse",
+    Severity.serious,
     "A wire that can be live has a fuse between it and the battery, and the fuse is near the battery.",
     source="ABYC E-11 for the distances, read (secondary); that every feed has a fuse: common practice",
     limits=("unfused-length", "unfused-most"),
-)  # fmt: skip
+)
 def no_fuse(design: Design) -> Iterator[Finding]:
     """Loads with no fuse at all, and wires without one whose far end is too far from battery plus."""
     yield from _without_any(design)
@@ -44,12 +45,16 @@ def no_fuse(design: Design) -> Iterator[Finding]:
         wire = design.harness.wires[name]
         grave = Severity.serious if length > most else Severity.doubtful
         yield Finding(
-            "no-fuse", name, grave,
+            "no-fuse",
+            name,
+            grave,
             f"{wire.start} to {wire.end} has no fuse ahead of it and ends {number(length)} m of wire "
             "from "
             f"battery plus; {allowed:g} m is the usual most. Put a fuse nearer to the battery.",
-            length, allowed, "m",
-        )  # fmt: skip
+            length,
+            allowed,
+            "m",
+        )
 
 
 def _without_any(design: Design) -> Iterator[Finding]:
@@ -63,9 +68,11 @@ def _without_any(design: Design) -> Iterator[Finding]:
                 bare.setdefault(name, scene.words)
     for name, words in bare.items():
         yield Finding(
-            "no-fuse", name, Severity.serious,
+            "no-fuse",
+            name,
+            Severity.serious,
             f"is fed from battery plus with no fuse between ({words}). Put one in, near the battery.",
-        )  # fmt: skip
+        )
 
 
 def _reach(design: Design, wires: set[str]) -> dict[str, float]:
@@ -93,14 +100,15 @@ def _reach(design: Design, wires: set[str]) -> dict[str, float]:
 
 
 @rule(
-    "fuse-over-wire", Severity.serious,
+    "fuse-over-wire",
+    Severity.serious,
     "A fuse is no larger than the current that the wire behind it carries for good.",
     source="current capacity: DIN VDE 0298-4 table 11, read (secondary), corrected for the air under "
     "the "
     "bonnet and for the bundle (IEC 60364-5-52 table B.52.17, from memory); opening times: ISO 8820-3, "
     "from memory; overload of 1.45 times, and heating in a short circuit: IEC 60364-4-43, from memory",
     limits=("ambient", "wire-temperature", "bundle"),
-)  # fmt: skip
+)
 def fuse_over_wire(design: Design) -> Iterator[Finding]:
     """Wires thinner than their fuse; how grave depends on what can really flow and for how long."""
     for name, guard in guards(design).items():
@@ -111,19 +119,27 @@ def fuse_over_wire(design: Design) -> Iterator[Finding]:
         grave, why = _what_can_flow(design, name, wire, guard, carries)
         cure = "" if grave is Severity.note else _cure(design, name, guard, carries)
         yield Finding(
-            "fuse-over-wire", name, grave,
+            "fuse-over-wire",
+            name,
+            grave,
             f"{wire.size:.3g} mm2, {wire.start} to {wire.end}, is good for {number(carries)} A here; "
             "its "
             f"fuse is {listed(guard.fuses)}, {guard.amps:g} A. {why}{cure}",
-            guard.amps, carries, "A",
-        )  # fmt: skip
+            guard.amps,
+            carries,
+            "A",
+        )
 
 
 def wire_capacity(design: Design, wire: Wire) -> float:
     """Current that a wire carries for good under the limits of this inspection [A]."""
     limits = design.limits
-    return capacity(wire.size, ambient=limits["ambient"], wire_celsius=limits["wire-temperature"],
-                    bundle=limits["bundle"])  # fmt: skip
+    return capacity(
+        wire.size,
+        ambient=limits["ambient"],
+        wire_celsius=limits["wire-temperature"],
+        bundle=limits["bundle"],
+    )
 
 
 def _cure(design: Design, name: str, guard: Guard, carries: float) -> str:
@@ -131,11 +147,16 @@ def _cure(design: Design, name: str, guard: Guard, carries: float) -> str:
     most = max(one.amps(name) for one in design.scenes) / CONTINUOUS_SHARE
     fuse = max((one for one in STANDARD_FUSES if most <= one <= carries), default=None)
     wire = design.harness.wires[name]
-    thick = (one for one in sections()
-             if wire_capacity(design, wire.model_copy(update={"size": one})) >= guard.amps)  # fmt: skip
+    thick = (
+        one
+        for one in sections()
+        if wire_capacity(design, wire.model_copy(update={"size": one})) >= guard.amps
+    )
     size = next(thick, None)
-    ways = [f"put a fuse of {fuse:g} A at the most before it" if fuse else "",
-            f"make it {size:g} mm2" if size else ""]  # fmt: skip
+    ways = [
+        f"put a fuse of {fuse:g} A at the most before it" if fuse else "",
+        f"make it {size:g} mm2" if size else "",
+    ]
     text = ", or ".join(one for one in ways if one)
     return f" {text[0].upper()}{text[1:]}." if text else ""
 
@@ -187,18 +208,20 @@ def _held(design: Design, wire: str) -> tuple[str, float, float]:
     """The locked motor that loads a wire longest: in what case, current [A], until a fuse opens [s]."""
     cases = [
         (f"{motor} locked", held.amps(wire), shortest_opening(design, held))
-        for motor, pairs in design.locked.items() for _, held in pairs
-    ]  # fmt: skip
+        for motor, pairs in design.locked.items()
+        for _, held in pairs
+    ]
     # The heating counts: current squared for as long as it flows, half an hour being for good.
     return max(cases, key=lambda one: one[1] ** 2 * min(one[2], 1800.0), default=("", 0.0, 0.0))
 
 
 @rule(
-    "fuse-running", Severity.serious,
+    "fuse-running",
+    Severity.serious,
     "A fuse carries its running current with room to spare.",
     source="70 to 80 % of the rating for good: common practice, no source",
     limits=("fuse-share",),
-)  # fmt: skip
+)
 def fuse_running(design: Design) -> Iterator[Finding]:
     """Fuses whose largest running current is over the share of their rating."""
     share = design.limits["fuse-share"]
@@ -206,11 +229,15 @@ def fuse_running(design: Design) -> Iterator[Finding]:
         amps, scene = design.most(f"{name}:element")
         if amps > share * rating:
             yield Finding(
-                "fuse-running", name, Severity.serious if amps > rating else Severity.doubtful,
+                "fuse-running",
+                name,
+                Severity.serious if amps > rating else Severity.doubtful,
                 f"{rating:g} A, carries {number(amps)} A ({scene}); for good it takes "
                 f"{number(share * rating)} A. It ages and opens without a fault.",
-                amps, share * rating, "A",
-            )  # fmt: skip
+                amps,
+                share * rating,
+                "A",
+            )
 
 
 def _times(share: float) -> str:
@@ -218,12 +245,13 @@ def _times(share: float) -> str:
 
 
 @rule(
-    "fuse-starting", Severity.doubtful,
+    "fuse-starting",
+    Severity.doubtful,
     "A fuse outlasts the starting current of the motors behind it, all starting at once.",
     source="shortest opening times of ISO 8820-3, from memory; the fall of the starting current: "
     "common practice, no source",
     limits=("run-up",),
-)  # fmt: skip
+)
 def fuse_starting(design: Design) -> Iterator[Finding]:
     """Fuses whose shortest opening time the falling current uses up, shares of it added."""
     worst: dict[str, tuple[float, float, str]] = {}
@@ -236,12 +264,16 @@ def fuse_starting(design: Design) -> Iterator[Finding]:
     for name, (used, amps, scene) in worst.items():
         if used >= 1:
             yield Finding(
-                "fuse-starting", name, Severity.doubtful,
+                "fuse-starting",
+                name,
+                Severity.doubtful,
                 f"{design.fuses[name]:g} A, sees {number(amps)} A as the motors start ({scene}) and "
                 "may open "
                 f"from that alone: {_times(used)} what the quickest fuse of its type must stand.",
-                used, 1.0, "",
-            )  # fmt: skip
+                used,
+                1.0,
+                "",
+            )
 
 
 def wear_of_start(rating: float, start: float, run: float, constant: float) -> float:
@@ -266,8 +298,7 @@ def wear_of_start(rating: float, start: float, run: float, constant: float) -> f
 
 def shortest_opening(design: Design, scene: Live) -> float:
     """The time by which some fuse must have opened in a scene [s]; infinite if none need."""
-    times = [opens_at_latest(rating, scene.amps(f"{name}:element"))
-             for name, rating in design.fuses.items()]  # fmt: skip
+    times = [
+        opens_at_latest(rating, scene.amps(f"{name}:element")) for name, rating in design.fuses.items()
+    ]
     return min(times, default=math.inf)
-
-

@@ -21,21 +21,24 @@ def _full_of(design: Design, motor: str) -> Live | None:
 
 
 @rule(
-    "feed-drop", Severity.doubtful,
+    "feed-drop",
+    Severity.doubtful,
     "Little is lost between battery plus and a motor at full load.",
-    source="common practice, no source; open texts disagree", limits=("feed-drop",),
-)  # fmt: skip
+    source="common practice, no source; open texts disagree",
+    limits=("feed-drop",),
+)
 def feed_drop(design: Design) -> Iterator[Finding]:
     """Motors whose feed loses too much where they draw most."""
     yield from _drops(design, "feed-drop", "+", "from battery plus to its plus terminal")
 
 
 @rule(
-    "ground-drop", Severity.doubtful,
+    "ground-drop",
+    Severity.doubtful,
     "Little is lost between a motor and battery minus at full load.",
     source="0.1 to 0.5 V in open service texts, read; common practice",
     limits=("ground-drop", "contact-drop"),
-)  # fmt: skip
+)
 def ground_drop(design: Design) -> Iterator[Finding]:
     """Motors whose return loses too much where they draw most."""
     yield from _drops(design, "ground-drop", "-", "from its minus terminal to battery minus")
@@ -56,12 +59,16 @@ def _drops(design: Design, rule_id: str, pin: str, way: str) -> Iterator[Finding
         if lost > allowed:
             amps = scene.amps(f"{motor}:motor")
             yield Finding(
-                rule_id, motor, Severity.doubtful,
+                rule_id,
+                motor,
+                Severity.doubtful,
                 f"loses {number(lost)} V {way} at {number(amps)} A ({scene.words}); {number(allowed)} "
                 "V is "
                 "the usual most.",
-                lost, allowed, "V",
-            )  # fmt: skip
+                lost,
+                allowed,
+                "V",
+            )
 
 
 def _grounded_for_good(design: Design, motor: str) -> bool:
@@ -72,10 +79,12 @@ def _grounded_for_good(design: Design, motor: str) -> bool:
 
 
 @rule(
-    "shared-ground", Severity.doubtful,
+    "shared-ground",
+    Severity.doubtful,
     "A sensing circuit does not share its ground joint, or a ground wire, with a heavy one.",
-    source="common practice, no source", limits=("heavy", "aged-joint"),
-)  # fmt: skip
+    source="common practice, no source",
+    limits=("heavy", "aged-joint"),
+)
 def shared_ground(design: Design) -> Iterator[Finding]:
     """Ground points whose wires carry heavy current and a module's or coil's current together."""
     full = design.full
@@ -92,13 +101,17 @@ def shared_ground(design: Design) -> Iterator[Finding]:
         rise = heavy * design.limits["aged-joint"]
         module = any(isinstance(design.harness.parts[one], Module) for one in sensing)
         yield Finding(
-            "shared-ground", ground, Severity.doubtful if module else Severity.note,
+            "shared-ground",
+            ground,
+            Severity.doubtful if module else Severity.note,
             f"carries {number(heavy)} A ({scene.words}) and is also the ground of {listed(sensing)}. "
             "When "
             f"the joint has aged to {design.limits['aged-joint']:g} ohm, that lifts their ground by "
             f"{number(rise)} V. Give them a ground of their own.",
-            heavy, design.limits["heavy"], "A",
-        )  # fmt: skip
+            heavy,
+            design.limits["heavy"],
+            "A",
+        )
 
 
 def _sensing(design: Design, scene: Live, ground: str) -> list[str]:
@@ -107,9 +120,11 @@ def _sensing(design: Design, scene: Live, ground: str) -> list[str]:
 
     graph = nx.Graph()
     for key, branch in scene.circuit.branches.items():
-        if key not in design.loads and isinstance(branch, Conductor) and conducts(
-            branch, scene.point.states
-        ):  # fmt: skip
+        if (
+            key not in design.loads
+            and isinstance(branch, Conductor)
+            and conducts(branch, scene.point.states)
+        ):
             graph.add_edge(branch.tail, branch.head)
     graph.remove_nodes_from([node for node in (CHASSIS, design.plus, design.minus) if node in graph])
     if ground not in graph:

@@ -61,13 +61,15 @@ def _guards_in(design: Design, scene: Live) -> dict[str, Guard]:
     none: tuple[str, ...] = ()
     cuts = {home: (math.inf, none)} | {
         lump: _cut(graph, home, lump, between)
-        for lump in nx.node_connected_component(graph.to_undirected(), home) if lump != home
-    }  # fmt: skip
+        for lump in nx.node_connected_component(graph.to_undirected(), home)
+        if lump != home
+    }
     lumps = {name: sets.root(wire.end) for name, wire in design.harness.wires.items()}
     return {
-        name: Guard(cuts[lump][0], cuts[lump][1], scene) for name, lump in lumps.items()
+        name: Guard(cuts[lump][0], cuts[lump][1], scene)
+        for name, lump in lumps.items()
         if lump in cuts and design.minus not in _ends(design, name)
-    }  # fmt: skip
+    }
 
 
 def _ends(design: Design, wire: str) -> tuple[str, str]:

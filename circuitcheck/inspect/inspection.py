@@ -61,26 +61,33 @@ class Inspection:
 
     def __str__(self) -> str:
         counted = ", ".join(f"{count} {name}" for name, count in self.counts().items() if count)
-        lines = [f"{one.severity.name}, {one.rule}, {one.place}: {one.words}"
-                 + (f" Accepted: {one.accepted}" if one.accepted else "")
-                 for one in self.findings]  # fmt: skip
+        lines = [
+            f"{one.severity.name}, {one.rule}, {one.place}: {one.words}"
+            + (f" Accepted: {one.accepted}" if one.accepted else "")
+            for one in self.findings
+        ]
         return "\n".join([f"{self.harness.name}, design: {counted or 'nothing found'}", *lines])
 
     def _repr_html_(self) -> str:
-        rows = [(one.severity.name, one.rule, one.place, one.words, one.accepted)
-                for one in self.findings]  # fmt: skip
-        return html_table(f"{self.harness.name}: design", ["severity", "rule", "place", "finding",
-                          "accepted"], rows)  # fmt: skip
+        rows = [
+            (one.severity.name, one.rule, one.place, one.words, one.accepted) for one in self.findings
+        ]
+        return html_table(
+            f"{self.harness.name}: design", ["severity", "rule", "place", "finding", "accepted"], rows
+        )
 
     def to_dict(self) -> dict[str, Any]:
         """The fields as a plain dict."""
         return {
-            "harness": self.harness.name, "title": self.harness.title, "counts": self.counts(),
+            "harness": self.harness.name,
+            "title": self.harness.title,
+            "counts": self.counts(),
             "limits": {name: self.limits[name] for name in LIMITS},
             "changed_limits": sorted(self.limits.given),
             "findings": [one.to_dict() for one in self.findings],
-            "rules": [rule.id for rule in self.rules], "stale_acceptances": list(self.stale),
-        }  # fmt: skip
+            "rules": [rule.id for rule in self.rules],
+            "stale_acceptances": list(self.stale),
+        }
 
 
 def all_rules() -> list[Rule]:
@@ -152,8 +159,10 @@ def _acceptance(line: str) -> dict[str, str]:
     key, _, reason = (one.strip() for one in line.partition(":"))
     rule, _, place = key.partition(" ")
     if not place:
-        raise ValueError(f"found '{line}'; must be RULE PLACE: REASON, such as "
-                         "'fuse-over-wire W6: inside the fan, 15 cm long'")  # fmt: skip
+        raise ValueError(
+            f"found '{line}'; must be RULE PLACE: REASON, such as "
+            "'fuse-over-wire W6: inside the fan, 15 cm long'"
+        )
     if rule not in RULES:
         raise UnknownName("rule", rule, RULES)
     if len(reason) < LEAST_REASON:

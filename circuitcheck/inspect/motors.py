@@ -17,12 +17,13 @@ def watts_in(resistor: Resistor, name: str, scene: Live) -> float:
 
 
 @rule(
-    "locked-motor", Severity.doubtful,
+    "locked-motor",
+    Severity.doubtful,
     "A motor that stands locked opens its fuse before it burns.",
     source="longest opening times of ISO 8820-3, from memory; how long a motor may stand: common "
     "practice, no source",
     limits=("locked-time",),
-)  # fmt: skip
+)
 def locked_motor(design: Design) -> Iterator[Finding]:
     """Motors whose locked current, at its largest, lasts longer than allowed."""
     allowed = design.limits["locked-time"]
@@ -35,20 +36,26 @@ def locked_motor(design: Design) -> Iterator[Finding]:
         if opens > allowed:
             when = until(opens)
             yield Finding(
-                "locked-motor", motor, Severity.doubtful,
+                "locked-motor",
+                motor,
+                Severity.doubtful,
                 f"locked, it draws {number(held.amps(f'{motor}:motor'))} A ({held.words}) and {when}; "
                 f"{seconds(allowed)} is the usual most. Give it a smaller fuse of its own, or one with "
                 "a "
                 "thermal trip.",
-                opens, allowed, "s",
-            )  # fmt: skip
+                opens,
+                allowed,
+                "s",
+            )
 
 
 @rule(
-    "resistor-running", Severity.serious,
+    "resistor-running",
+    Severity.serious,
     "A series resistor gives off no more than its stated watts while its fan runs.",
-    source="the watts stated for the resistor", limits=("resistor-share",),
-)  # fmt: skip
+    source="the watts stated for the resistor",
+    limits=("resistor-share",),
+)
 def resistor_running(design: Design) -> Iterator[Finding]:
     """Resistors over their watts in a sound circuit; a note where none are stated."""
     for name, resistor in design.parts(Resistor):
@@ -56,25 +63,34 @@ def resistor_running(design: Design) -> Iterator[Finding]:
         watts = watts_in(resistor, name, worst)
         if resistor.watts is None:
             yield Finding(
-                "resistor-running", name, Severity.note,
+                "resistor-running",
+                name,
+                Severity.note,
                 f"no watts are stated; it gives off {number(watts)} W ({worst.words}).",
-                watts, None, "W",
-            )  # fmt: skip
+                watts,
+                None,
+                "W",
+            )
         elif watts > design.limits["resistor-share"] * resistor.watts:
             yield Finding(
-                "resistor-running", name, Severity.serious,
+                "resistor-running",
+                name,
+                Severity.serious,
                 f"gives off {number(watts)} W while running ({worst.words}); it is made for "
                 f"{resistor.watts:g} W.",
-                watts, resistor.watts, "W",
-            )  # fmt: skip
+                watts,
+                resistor.watts,
+                "W",
+            )
 
 
 @rule(
-    "resistor-locked", Severity.serious,
+    "resistor-locked",
+    Severity.serious,
     "With its fan locked, a series resistor stays within its watts, or a fuse or cut-out ends it.",
     source="the watts stated for the resistor; longest opening times of ISO 8820-3, from memory",
     limits=("resistor-share", "locked-time"),
-)  # fmt: skip
+)
 def resistor_locked(design: Design) -> Iterator[Finding]:
     """The case in which nothing blows and the resistor burns."""
     for name, resistor in design.parts(Resistor):
@@ -83,10 +99,11 @@ def resistor_locked(design: Design) -> Iterator[Finding]:
         allowed = design.limits["resistor-share"] * resistor.watts
         cases = [
             (watts_in(resistor, name, held), motor, held)
-            for motor, pairs in design.locked.items() for _, held in pairs
+            for motor, pairs in design.locked.items()
+            for _, held in pairs
             if watts_in(resistor, name, held) > allowed
             and shortest_opening(design, held) > design.limits["locked-time"]
-        ]  # fmt: skip
+        ]
         if not cases:
             continue
         watts, motor, held = max(cases, key=lambda one: one[0])
@@ -97,11 +114,15 @@ def resistor_locked(design: Design) -> Iterator[Finding]:
             ends = until(shortest_opening(design, held))
             then = f"It has no cut-out. The resistor burns first: {ends}."
         yield Finding(
-            "resistor-locked", name, Severity.note if neighbour else Severity.serious,
+            "resistor-locked",
+            name,
+            Severity.note if neighbour else Severity.serious,
             f"gives off {number(watts)} W with {motor} locked ({held.words}); it is made for "
             f"{resistor.watts:g} W. {then}",
-            watts, resistor.watts, "W",
-        )  # fmt: skip
+            watts,
+            resistor.watts,
+            "W",
+        )
 
 
 def _cut_out_beside(design: Design, name: str, scene: Live) -> str:
@@ -115,44 +136,59 @@ def _cut_out_beside(design: Design, name: str, scene: Live) -> str:
 
 
 @rule(
-    "resistor-alone", Severity.doubtful,
+    "resistor-alone",
+    Severity.doubtful,
     "No single break elsewhere drives a resistor over its watts.",
-    source="the watts stated for the resistor", limits=("resistor-share",),
-)  # fmt: skip
+    source="the watts stated for the resistor",
+    limits=("resistor-share",),
+)
 def resistor_alone(design: Design) -> Iterator[Finding]:
     """Resistors that take over another's current when that one's circuit is broken."""
     for name, resistor in design.parts(Resistor):
         if resistor.watts is None or resistor.cut_out is not None:
             continue
         allowed = design.limits["resistor-share"] * resistor.watts
-        cases = [(watts_in(resistor, name, after), spec) for spec, _, after in design.broken
-                 if watts_in(resistor, name, after) > allowed]  # fmt: skip
+        cases = [
+            (watts_in(resistor, name, after), spec)
+            for spec, _, after in design.broken
+            if watts_in(resistor, name, after) > allowed
+        ]
         if cases:
             watts, spec = max(cases, key=lambda one: round(one[0], 6))
             others = len({one for _, one in cases}) - 1
             more = f", or one of {others} other breaks" if others else ""
             yield Finding(
-                "resistor-alone", name, Severity.doubtful,
+                "resistor-alone",
+                name,
+                Severity.doubtful,
                 f"gives off {number(watts)} W with {spec}{more}, and the fan it feeds still turns; it "
                 "is "
                 f"made for {resistor.watts:g} W.",
-                watts, resistor.watts, "W",
-            )  # fmt: skip
+                watts,
+                resistor.watts,
+                "W",
+            )
 
 
 @rule(
-    "cut-out", Severity.doubtful,
+    "cut-out",
+    Severity.doubtful,
     "A thermal cut-out opens before it sets fire to what is around it.",
-    source="common practice, no source", limits=("cut-out-most",),
-)  # fmt: skip
+    source="common practice, no source",
+    limits=("cut-out-most",),
+)
 def cut_out(design: Design) -> Iterator[Finding]:
     """Cut-outs that open too hot."""
     most = design.limits["cut-out-most"]
     for name, resistor in design.parts(Resistor):
         if resistor.cut_out is not None and resistor.cut_out.opens > most:
             yield Finding(
-                "cut-out", name, Severity.doubtful,
+                "cut-out",
+                name,
+                Severity.doubtful,
                 f"its cut-out opens at {resistor.cut_out.opens:g} degC; {most:g} degC is the usual "
                 "most.",
-                resistor.cut_out.opens, most, "degC",
-            )  # fmt: skip
+                resistor.cut_out.opens,
+                most,
+                "degC",
+            )

@@ -19,11 +19,12 @@ SHARE_OF_FEED = 0.2
 
 
 @rule(
-    "sneak-path", Severity.serious,
+    "sneak-path",
+    Severity.serious,
     "Neither in use nor with a single break is a motor, lamp, coil or input fed through another.",
     source="from what share of its own current on a load counts as fed: common practice, no source",
     limits=("sneak-share",),
-)  # fmt: skip
+)
 def sneak_path(design: Design) -> Iterator[Finding]:
     """Each way by which loads come to feed each other, with the terminals that the current passes.
 
@@ -82,12 +83,17 @@ def _sneak(design: Design, spec: str, after: Live, key: str) -> Finding:
     case = f"with {spec} ({after.words})" if spec else f"all sound ({after.words})"
     path = tuple(one for one in way if "/" not in one and ":" not in one)
     return Finding(
-        "sneak-path", name, Severity.doubtful if spec else Severity.serious,
+        "sneak-path",
+        name,
+        Severity.doubtful if spec else Severity.serious,
         f"{case}, {number(after.amps(key))} A reach it {by}. Keep the two circuits apart with a diode, "
         "a "
         "contact, or a ground for each.",
-        after.amps(key), None, "A", path,
-    )  # fmt: skip
+        after.amps(key),
+        None,
+        "A",
+        path,
+    )
 
 
 def _way(design: Design, scene: Live, key: str) -> list[str]:
@@ -130,10 +136,11 @@ def _loads_on(design: Design, scene: Live, way: list[str]) -> list[str]:
 
 
 @rule(
-    "two-feeds", Severity.doubtful,
+    "two-feeds",
+    Severity.doubtful,
     "Pulling one fuse makes what is behind it dead.",
     source="common practice, no source",
-)  # fmt: skip
+)
 def two_feeds(design: Design) -> Iterator[Finding]:
     """Fuses side by side: wires that stay live over the other fuse."""
     found: dict[tuple[str, ...], list[str]] = {}
@@ -142,22 +149,27 @@ def two_feeds(design: Design) -> Iterator[Finding]:
             found.setdefault(tuple(sorted(guard.fuses)), []).append(name)
     for fuses, wires in found.items():
         yield Finding(
-            "two-feeds", fuses[0], Severity.doubtful,
+            "two-feeds",
+            fuses[0],
+            Severity.doubtful,
             f"{listed(fuses)} feed {listed(wires)} side by side: with one of them pulled or blown the "
             "other keeps it live, and carries all of it.",
-        )  # fmt: skip
+        )
 
 
 @rule(
-    "single-point", Severity.note,
+    "single-point",
+    Severity.note,
     "Which single breaks stop every fan.",
     source="worked out; no limit",
-)  # fmt: skip
+)
 def single_point(design: Design) -> Iterator[Finding]:
     """Parts and wires of which one break alone leaves no motor running, where all should run."""
-    full = max((one for one in design.distinct if any(design.runs(one, m) for m in design.motors)),
-               key=lambda one: round(sum(one.amps(f"{m}:motor") for m in design.motors), 6),
-               default=None)  # fmt: skip
+    full = max(
+        (one for one in design.distinct if any(design.runs(one, m) for m in design.motors)),
+        key=lambda one: round(sum(one.amps(f"{m}:motor") for m in design.motors), 6),
+        default=None,
+    )
     if full is None:
         return
     lost: dict[str, list[str]] = {}
@@ -168,6 +180,8 @@ def single_point(design: Design) -> Iterator[Finding]:
     for place, specs in lost.items():
         more = f" (and {len(specs) - 1} more of its breaks)" if len(specs) > 1 else ""
         yield Finding(
-            "single-point", place, Severity.note,
+            "single-point",
+            place,
+            Severity.note,
             f"{specs[0]}{more}: {stops if len(design.motors) > 1 else stops + 's'}.",
-        )  # fmt: skip
+        )

@@ -53,10 +53,16 @@ class Finding:
     def to_dict(self) -> dict[str, Any]:
         """The fields as a plain dict."""
         return {
-            "rule": self.rule, "place": self.place, "severity": self.severity.name,
-            "words": self.words, "value": rounded(self.value), "limit": rounded(self.limit),
-            "unit": self.unit, "path": list(self.path), "accepted": self.accepted or None,
-        }  # fmt: skip
+            "rule": self.rule,
+            "place": self.place,
+            "severity": self.severity.name,
+            "words": self.words,
+            "value": rounded(self.value),
+            "limit": rounded(self.limit),
+            "unit": self.unit,
+            "path": list(self.path),
+            "accepted": self.accepted or None,
+        }
 
 
 def rounded(value: float | None) -> float | None:

@@ -72,16 +72,18 @@ class Choice:
         """The fields as a plain dict."""
         chosen = self.chosen
         return {
-            "need": asdict(self.need), "fuse_a": self.fuse,
+            "need": asdict(self.need),
+            "fuse_a": self.fuse,
             "metric": _rounded(chosen) if chosen else None,
             "awg": _rounded(self.gauge) if self.gauge else None,
             "sizes": [_rounded(one) for one in self.metric],
-        }  # fmt: skip
+        }
 
 
 def _rounded(size: Size) -> dict[str, Any]:
-    return {key: float(f"{one:.4g}") if isinstance(one, float) else one
-            for key, one in asdict(size).items()}  # fmt: skip
+    return {
+        key: float(f"{one:.4g}") if isinstance(one, float) else one for key, one in asdict(size).items()
+    }
 
 
 def choose(need: Need) -> Choice:
@@ -93,8 +95,10 @@ def choose(need: Need) -> Choice:
     :raises ValueError: if the air is as hot as the insulation stands
     """
     if need.wire_celsius <= need.ambient:
-        raise ValueError(f"found air of {need.ambient:g} degC; must be below the {need.wire_celsius:g} "
-                         "degC that the insulation stands")  # fmt: skip
+        raise ValueError(
+            f"found air of {need.ambient:g} degC; must be below the {need.wire_celsius:g} "
+            "degC that the insulation stands"
+        )
     fuse = next((one for one in STANDARD_FUSES if one >= need.amps / CONTINUOUS_SHARE), None)
     metric = [judge(f"{mm2:g} mm2", mm2, need, fuse) for mm2, _ in resistances()]
     american = [judge(f"{name} AWG", mm2, need, fuse) for name, mm2 in gauges() if sold(name)]

@@ -131,8 +131,9 @@ def resistances() -> tuple[tuple[float, float], ...]:
     """Section [mm2] and greatest resistance [ohm/m] at 20 degC of road-vehicle wire."""
     return tuple(
         (float(row["mm2"]), float(row["maximum_mohm_per_m_20_degc"]) / 1000)
-        for row in rows("wire.csv") if row["standard"] == "ISO 6722-1"
-    )  # fmt: skip
+        for row in rows("wire.csv")
+        if row["standard"] == "ISO 6722-1"
+    )
 
 
 @cache

@@ -15,11 +15,12 @@ practice, no source."""
 
 
 @rule(
-    "wire-running", Severity.serious,
+    "wire-running",
+    Severity.serious,
     "A wire carries its running current for good, in the heat under the bonnet and in its bundle.",
     source="DIN VDE 0298-4 table 11, read (secondary), with the corrections of fuse-over-wire",
     limits=("ambient", "wire-temperature", "bundle"),
-)  # fmt: skip
+)
 def wire_running(design: Design) -> Iterator[Finding]:
     """Wires whose largest running current is over their capacity."""
     for name, wire in design.harness.wires.items():
@@ -27,38 +28,48 @@ def wire_running(design: Design) -> Iterator[Finding]:
         carries = wire_capacity(design, wire)
         if amps > carries:
             yield Finding(
-                "wire-running", name, Severity.serious,
+                "wire-running",
+                name,
+                Severity.serious,
                 f"{wire.size:.3g} mm2, {wire.start} to {wire.end}, carries {number(amps)} A ({scene}) "
                 "and is "
                 f"good for {number(carries)} A here. Fit a thicker wire.",
-                amps, carries, "A",
-            )  # fmt: skip
+                amps,
+                carries,
+                "A",
+            )
 
 
 @rule(
-    "wire-unused", Severity.note,
+    "wire-unused",
+    Severity.note,
     "Every wire carries current in some state of use.",
     source="common practice, no source",
-)  # fmt: skip
+)
 def wire_unused(design: Design) -> Iterator[Finding]:
     """Wires that never carry any, whatever ignition, coolant and switches do."""
     for name, wire in design.harness.wires.items():
         amps, _ = design.most(name)
         if amps < IDLE:
             yield Finding(
-                "wire-unused", name, Severity.note,
+                "wire-unused",
+                name,
+                Severity.note,
                 f"{wire.start} to {wire.end} carries nothing in any of {len(design.scenes)} states of "
                 "use. "
                 "Is it meant as a spare?",
-                amps, IDLE, "A",
-            )  # fmt: skip
+                amps,
+                IDLE,
+                "A",
+            )
 
 
 @rule(
-    "terminal-unreached", Severity.note,
+    "terminal-unreached",
+    Severity.note,
     "Every terminal of a part has a wire.",
     source="common practice, no source",
-)  # fmt: skip
+)
 def terminal_unreached(design: Design) -> Iterator[Finding]:
     """Terminals without a wire, those of the battery apart, which has a clamp and a post for one."""
     wired = {end for wire in design.harness.wires.values() for end in (wire.start, wire.end)}
@@ -68,6 +79,8 @@ def terminal_unreached(design: Design) -> Iterator[Finding]:
         bare = [pin for pin in part.pins() if f"{name}.{pin}" not in wired]
         for pin in bare:
             yield Finding(
-                "terminal-unreached", f"{name}.{pin}", Severity.note,
+                "terminal-unreached",
+                f"{name}.{pin}",
+                Severity.note,
                 "no wire on it. If that is meant, see that it is sealed and cannot touch anything.",
-            )  # fmt: skip
+            )

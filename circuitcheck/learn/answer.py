@@ -14,9 +14,11 @@ from circuitcheck.physics.lamp import Filament
 from circuitcheck.physics.meter import OPEN_OHM
 from circuitcheck.physics.motor import FanMotor
 
-THEVENIN = ("seen from {place}, all the rest is one emf behind one resistance (Thevenin): "
-            "the volts there with the branch taken off, and the resistance with every emf "
-            "off")  # fmt: skip
+THEVENIN = (
+    "seen from {place}, all the rest is one emf behind one resistance (Thevenin): "
+    "the volts there with the branch taken off, and the resistance with every emf "
+    "off"
+)
 
 
 @dataclass(frozen=True)
@@ -36,15 +38,27 @@ def answer(subject: Subject, found: Derivation, elements: list[Element]) -> Answ
     """Close the circuit again and read off what was asked."""
     if subject.probes is not None:
         return _between(subject, found, elements)
-    by_kind = {SUPPLY: _supply, "volts": _volts, "drop": _volts, "amps": _amps, "ohms": _ohms,
-               "speed": _speed, "lamp": _lamp, "click": _click}  # fmt: skip
+    by_kind = {
+        SUPPLY: _supply,
+        "volts": _volts,
+        "drop": _volts,
+        "amps": _amps,
+        "ohms": _ohms,
+        "speed": _speed,
+        "lamp": _lamp,
+        "click": _click,
+    }
     return by_kind[subject.kind](subject, found)
 
 
 def _supply(subject: Subject, found: Derivation) -> Answer:
     amps = found.sheet.step(
-        "I", (found.own_emf - found.emf) / (found.own_ohm + found.ohm), "A", "Ohm's law",
-        "what the emfs leave over drives the current through all resistance in its way")  # fmt: skip
+        "I",
+        (found.own_emf - found.emf) / (found.own_ohm + found.ohm),
+        "A",
+        "Ohm's law",
+        "what the emfs leave over drives the current through all resistance in its way",
+    )
     divide(found, -amps, shown=True)
     return Answer(amps, float(found.sheet.values[amps]), "A", -amps)
 
@@ -66,8 +80,10 @@ def _between(subject: Subject, found: Derivation, elements: list[Element]) -> An
         volts = emf + found.amps[one.ohm_name] * ohm
         total += volts if _enters_at_tail(subject, one, start, key) else -volts
         last = one
-    why = ("from probe to probe, each resistance on the way holds the volts I R and each source its "
-           "emf; the voltmeter draws too little to matter")  # fmt: skip
+    why = (
+        "from probe to probe, each resistance on the way holds the volts I R and each source its "
+        "emf; the voltmeter draws too little to matter"
+    )
     if gone:
         why += f"; {gone} of the pieces on the way carry nothing and so lose nothing"
     volts = found.sheet.step("U", total, "V", "adding up", why)
@@ -95,8 +111,9 @@ def _current(found: Derivation, why: str, *, shown: bool = True) -> tuple[Any, i
 
 
 def _amps(subject: Subject, found: Derivation) -> Answer:
-    amps, turn = _current(found, "what the emfs leave over drives the current through all resistance "
-                          "in its way")  # fmt: skip
+    amps, turn = _current(
+        found, "what the emfs leave over drives the current through all resistance in its way"
+    )
     divide(found, turn * amps, shown=False)
     return Answer(amps, float(found.sheet.values[amps]), "A", turn * amps)
 
@@ -116,11 +133,15 @@ def _thevenin(found: Derivation, place: str) -> tuple[Any, Any]:
 def _volts(subject: Subject, found: Derivation) -> Answer:
     emf, ohm = _thevenin(found, "the probes")
     volts = found.sheet.step(
-        "U", emf * found.own_ohm / (ohm + found.own_ohm), "V", "divider",
-        "the meter's input and the rest's resistance divide that emf; the meter gets its "
-        "share")  # fmt: skip
-    amps = found.sheet.step("I", volts / found.own_ohm, "A", "Ohm's law",
-                            "what the meter draws", shown=False)  # fmt: skip
+        "U",
+        emf * found.own_ohm / (ohm + found.own_ohm),
+        "V",
+        "divider",
+        "the meter's input and the rest's resistance divide that emf; the meter gets its share",
+    )
+    amps = found.sheet.step(
+        "I", volts / found.own_ohm, "A", "Ohm's law", "what the meter draws", shown=False
+    )
     divide(found, amps, shown=False)
     return Answer(volts, float(found.sheet.values[volts]), "V", amps)
 
@@ -129,15 +150,21 @@ def _ohms(subject: Subject, found: Derivation) -> Answer:
     if found.emf == 0:
         ohm = sympy().sympify(found.ohm)
         if not ohm.is_Symbol:
-            ohm = found.sheet.step("R", ohm, "ohm", "series",
-                                   "the meter's small current passes all of them in turn")  # fmt: skip
+            ohm = found.sheet.step(
+                "R", ohm, "ohm", "series", "the meter's small current passes all of them in turn"
+            )
         amps, turn = _current(found, "the meter's own cell drives this current", shown=False)
     else:
-        amps, turn = _current(found, "the meter's own cell drives this current, against what emf "
-                              "there is")  # fmt: skip
-        ohm = found.sheet.step("R", found.ohm + turn * found.emf / amps, "ohm", "Ohm's law",
-                               "volts at the probes over the current, as the meter "
-                               "reckons it")  # fmt: skip
+        amps, turn = _current(
+            found, "the meter's own cell drives this current, against what emf there is"
+        )
+        ohm = found.sheet.step(
+            "R",
+            found.ohm + turn * found.emf / amps,
+            "ohm",
+            "Ohm's law",
+            "volts at the probes over the current, as the meter reckons it",
+        )
     divide(found, turn * amps, shown=False)
     value = float(found.sheet.values[ohm])
     return Answer(ohm, value if value <= OPEN_OHM else float("inf"), "ohm", turn * amps)
@@ -148,9 +175,13 @@ def _lamp(subject: Subject, found: Derivation) -> Answer:
     assert isinstance(lamp, Filament)
     amps, turn = _current(found, "the hot filament taken as the resistance it has at this current")
     rated = found.sheet.give("P_r", Fraction(lamp.rated_volts * lamp.rated_amps), "W", "rated power")
-    share = found.sheet.step("b", amps**2 * found.own_ohm / rated, "", "power",
-                             "a filament shines by the power it takes, here as a share of its "
-                             "rated power")  # fmt: skip
+    share = found.sheet.step(
+        "b",
+        amps**2 * found.own_ohm / rated,
+        "",
+        "power",
+        "a filament shines by the power it takes, here as a share of its rated power",
+    )
     divide(found, turn * amps, shown=False)
     return Answer(share, float(found.sheet.values[share]), "", turn * amps)
 
@@ -172,31 +203,59 @@ def _speed(subject: Subject, found: Derivation) -> Answer:
     fan = sheet.give("k", Fraction(motor.fan), "N m s2/rad2", f"fan of {name}: torque per speed squared")
     friction = sheet.give("T0", Fraction(motor.friction), "N m", f"friction of {name}")
     ohm = rest + found.own_ohm
-    held = sheet.step("T_s", constant * turn * emf / ohm, "N m", "motor line",
-                      "the torque if the rotor were held: Ke times the current that flows "
-                      "then")  # fmt: skip
+    held = sheet.step(
+        "T_s",
+        constant * turn * emf / ohm,
+        "N m",
+        "motor line",
+        "the torque if the rotor were held: Ke times the current that flows then",
+    )
     if sheet.values[held] <= sheet.values[friction] or not motor.back_emf:
         return _stalled(found, emf, ohm, turn)
-    slope = sheet.step("c", constant**2 / ohm, "N m s/rad", "motor line",
-                       "by so much the torque falls for each rad/s, as the back EMF grows")  # fmt: skip
+    slope = sheet.step(
+        "c",
+        constant**2 / ohm,
+        "N m s/rad",
+        "motor line",
+        "by so much the torque falls for each rad/s, as the back EMF grows",
+    )
     root = algebra.sqrt(slope**2 + 4 * fan * (held - friction))
-    speed = sheet.step("w", (root - slope) / (2 * fan), "rad/s", "lines cross",
-                       "motor line = fan line: T_s - c w = k w^2 + T0, a quadratic with one "
-                       "positive root")  # fmt: skip
+    speed = sheet.step(
+        "w",
+        (root - slope) / (2 * fan),
+        "rad/s",
+        "lines cross",
+        "motor line = fan line: T_s - c w = k w^2 + T0, a quadratic with one positive root",
+    )
     rpm = sheet.step("n", 30 * speed / algebra.pi, "rpm", "unit", "radians per second to turns a minute")
-    back = sheet.step(f"E_{name}", constant * speed, "V", "back EMF",
-                      "a turning motor is a source against its supply")  # fmt: skip
-    amps = sheet.step("I", (turn * emf - back) / ohm, "A", "Ohm's law",
-                      "what the back EMF leaves over drives the current")  # fmt: skip
+    back = sheet.step(
+        f"E_{name}", constant * speed, "V", "back EMF", "a turning motor is a source against its supply"
+    )
+    amps = sheet.step(
+        "I",
+        (turn * emf - back) / ohm,
+        "A",
+        "Ohm's law",
+        "what the back EMF leaves over drives the current",
+    )
     divide(found, turn * amps, shown=False)
     return Answer(rpm, float(sheet.values[rpm]), "rpm", turn * amps)
 
 
 def _stalled(found: Derivation, emf: Any, ohm: Any, turn: int) -> Answer:
-    amps = found.sheet.step("I", turn * emf / ohm, "A", "Ohm's law",
-                            "it does not turn, so there is no back EMF to hold the current "
-                            "down")  # fmt: skip
-    rpm = found.sheet.step("n", sympy().Integer(0) * amps, "rpm", "at rest",
-                           "the torque at rest does not overcome the friction")  # fmt: skip
+    amps = found.sheet.step(
+        "I",
+        turn * emf / ohm,
+        "A",
+        "Ohm's law",
+        "it does not turn, so there is no back EMF to hold the current down",
+    )
+    rpm = found.sheet.step(
+        "n",
+        sympy().Integer(0) * amps,
+        "rpm",
+        "at rest",
+        "the torque at rest does not overcome the friction",
+    )
     divide(found, turn * amps, shown=False)
     return Answer(rpm, 0.0, "rpm", turn * amps)

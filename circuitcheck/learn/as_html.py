@@ -55,6 +55,8 @@ def _formula(one: Formula) -> str:
     number = f"{one.number}. " if one.number else ""
     why = f": {escape(line.why)}" if line.why else ""
     numbers = f"{escape(line.numbers)} = " if line.numbers else ""
-    return (f'<div class="step"><p>{number}<b>{escape(line.how)}</b>{why}</p>\n{line.mathml}\n'
-            f'<p class="v">{escape(line.left)} = {numbers}{escape(line.result)}'
-            f"{escape(', '.join(['', *line.also]))}</p></div>")  # fmt: skip
+    return (
+        f'<div class="step"><p>{number}<b>{escape(line.how)}</b>{why}</p>\n{line.mathml}\n'
+        f'<p class="v">{escape(line.left)} = {numbers}{escape(line.result)}'
+        f"{escape(', '.join(['', *line.also]))}</p></div>"
+    )

@@ -27,15 +27,22 @@ def text_of(blocks: Iterable[Block], width: int = WIDTH) -> str:
 
 
 def _wrap(text: str, width: int, indent: str = "  ", more: str | None = None) -> list[str]:
-    return textwrap.wrap(text, width, initial_indent=indent, subsequent_indent=more or indent,
-                         break_long_words=True, break_on_hyphens=False)  # fmt: skip
+    return textwrap.wrap(
+        text,
+        width,
+        initial_indent=indent,
+        subsequent_indent=more or indent,
+        break_long_words=True,
+        break_on_hyphens=False,
+    )
 
 
 def _formula(one: Formula, width: int) -> list[str]:
     line = one.line
     label = f"{one.number}. " if one.number else ""
-    lines = _wrap(f"{label}{line.how}: {line.why}" if line.why else f"{label}{line.how}",
-                  width, "  ", "     ")  # fmt: skip
+    lines = _wrap(
+        f"{label}{line.how}: {line.why}" if line.why else f"{label}{line.how}", width, "  ", "     "
+    )
     if line.equations:
         for equation in line.equations:
             lines += _wrap(equation, width, "       ", "         ")
@@ -53,8 +60,10 @@ def _numbers(line: Line, width: int) -> list[str]:
         told = ", ".join([f"{line.left} = {line.result}", *line.also])
         return _wrap(told, width, indent, indent + "  ")
     pad = " " * len(line.left)
-    return [*_wrap(f"{pad} = {line.numbers}", width, indent, indent + pad + "   "),
-            *_wrap(f"{pad} = {line.result}", width, indent)]  # fmt: skip
+    return [
+        *_wrap(f"{pad} = {line.numbers}", width, indent, indent + pad + "   "),
+        *_wrap(f"{pad} = {line.result}", width, indent),
+    ]
 
 
 def _table(table: Rows, width: int) -> list[str]:
@@ -78,8 +87,10 @@ def _row(row: Sequence[str], widths: Sequence[int], table: Rows) -> list[str]:
     lines = []
     for n in range(max(map(len, cells))):
         words = [cell[n] if n < len(cell) else "" for cell in cells]
-        aligned = [word.rjust(wide) if name in table.right else word.ljust(wide)
-                   for word, wide, name in zip(words, widths, table.columns, strict=True)]  # fmt: skip
+        aligned = [
+            word.rjust(wide) if name in table.right else word.ljust(wide)
+            for word, wide, name in zip(words, widths, table.columns, strict=True)
+        ]
         lines.append("  " + "  ".join(aligned))
     return lines
 

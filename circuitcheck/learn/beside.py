@@ -49,9 +49,7 @@ def _work(answer: Connection, source: str, level: int, seed: int) -> None:
         answer.close()  # told by its silence; the debrief then does without
 
 
-def set_beside_next(
-    found: Debrief, workshop: Workshop, followed: Followed | None = None
-) -> Debrief:
+def set_beside_next(found: Debrief, workshop: Workshop, followed: Followed | None = None) -> Debrief:
     """A debrief with what each measurement was worth, and what following ``next`` comes to.
 
     Takes seconds: the planner works out everything that could be tested, again and again.
@@ -60,8 +58,10 @@ def set_beside_next(
     """
     planner = Planner(workshop.harness, Locator(workshop.harness))
     worths = worth_of(workshop.case, workshop.log, planner)
-    told = tuple(replace(one, could=worth.could, told=worth.told) if worth else one
-                 for one, worth in zip(found.told, worths, strict=True))  # fmt: skip
+    told = tuple(
+        replace(one, could=worth.could, told=worth.told) if worth else one
+        for one, worth in zip(found.told, worths, strict=True)
+    )
     return replace(found, told=told, followed=followed or _followed(workshop.case, planner))
 
 

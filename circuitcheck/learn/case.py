@@ -22,9 +22,12 @@ from circuitcheck.physics.motor import FanMotor
 from circuitcheck.solve.point import solve_point
 
 LEVELS = {
-    1: "one thing open", 2: "a bad ground", 3: "a resistance that has changed", 4: "two faults at once",
+    1: "one thing open",
+    2: "a bad ground",
+    3: "a resistance that has changed",
+    4: "two faults at once",
     5: "a trap: the meter, the symptom, or nothing wrong at all",
-}  # fmt: skip
+}
 LOADING_OHM = 20e3
 """A moving-coil meter of 2 kohm per volt on its 10 V range [ohm]; common practice, no source."""
 CORRODED = (3e3, 30e3)
@@ -64,6 +67,7 @@ class Chance:
 
     def order(self, label: str, faults: Sequence[FaultMode]) -> list[FaultMode]:
         """A drawing without putting back, the likelier faults sooner."""
+
         def when(one: FaultMode) -> float:
             return -math.log(self.uniform(f"{label} {one.spec}")) / one.weight
 
@@ -110,9 +114,13 @@ def draw_case(harness: Harness, level: int, seed: int) -> Case:
 
 
 def _case(
-    harness: Harness, level: int, seed: int, faults: tuple[ChosenFault, ...], trap: str = "",
+    harness: Harness,
+    level: int,
+    seed: int,
+    faults: tuple[ChosenFault, ...],
+    trap: str = "",
     meter_ohm: float = VOLTMETER_OHM,
-) -> Case:  # fmt: skip
+) -> Case:
     said = complaint(harness, faults) if faults else _unsure(harness, Chance(harness.name, level, seed))
     return Case(harness, level, seed, faults, meter_ohm, said, trap)
 
@@ -210,12 +218,24 @@ def _trap(harness: Harness, seed: int, chance: Chance) -> Case:
         if kind == "nothing":
             return _case(harness, 5, seed, (), "nothing was wrong: what a customer says is no reading")
         if kind == "symptom" and (fault := _blows_a_fuse(harness, chance)):
-            return _case(harness, 5, seed, (fault,), "the blown fuse was the symptom and not the cause: "
-                         "something had overloaded it")  # fmt: skip
+            return _case(
+                harness,
+                5,
+                seed,
+                (fault,),
+                "the blown fuse was the symptom and not the cause: something had overloaded it",
+            )
         if kind == "meter" and (fault := _corroded(harness, chance)):
-            return _case(harness, 5, seed, (fault,), f"the meter draws current: its input is "
-                         f"{LOADING_OHM / 1000:.0f} kohm, and behind a corroded joint it pulls down the "
-                         "volts that it is to show", LOADING_OHM)  # fmt: skip
+            return _case(
+                harness,
+                5,
+                seed,
+                (fault,),
+                f"the meter draws current: its input is "
+                f"{LOADING_OHM / 1000:.0f} kohm, and behind a corroded joint it pulls down the "
+                "volts that it is to show",
+                LOADING_OHM,
+            )
     raise AssertionError("'nothing' is always among the kinds")
 
 
@@ -261,9 +281,7 @@ def speeds(harness: Harness, faults: Sequence[ChosenFault]) -> dict[tuple[str, s
     return found
 
 
-def shows(
-    harness: Harness, faults: Sequence[ChosenFault], beside: Sequence[ChosenFault] = ()
-) -> bool:
+def shows(harness: Harness, faults: Sequence[ChosenFault], beside: Sequence[ChosenFault] = ()) -> bool:
     """Whether somebody would notice: a fan clearly slower, faster, off, or on."""
     sound = speeds(harness, beside)
     return any(_noticed(sound[place], rpm) for place, rpm in speeds(harness, faults).items())

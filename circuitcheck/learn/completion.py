@@ -22,8 +22,11 @@ def _plugged(shop: Workshop) -> Iterable[str]:
 
 def _positions(shop: Workshop) -> Iterable[str]:
     """Each hand switch with each of its positions."""
-    return [f"{name} {position}" for name, part in shop.harness.parts.items()
-            for position in getattr(part, "positions", None) or ()]  # fmt: skip
+    return [
+        f"{name} {position}"
+        for name, part in shop.harness.parts.items()
+        for position in getattr(part, "positions", None) or ()
+    ]
 
 
 def _points(shop: Workshop) -> Iterable[str]:
@@ -43,15 +46,25 @@ def _listed(section: str) -> Choices:
 
 
 _LAST: dict[str, Choices] = {
-    "volts": _points, "drop": _points, "ohms": _points, "lamp": _points,
+    "volts": _points,
+    "drop": _points,
+    "ohms": _points,
+    "lamp": _points,
     "lead": lambda shop: ["off", "also", *shop.harness.terminals(), "bare"],
     "amps": lambda shop: [*shop.harness.wires, *shop.harness.parts, "lead"],
-    "look": _of_kind("motor", "lamp"), "listen": _of_kind("relay"),
-    "pull": _of_kind("fuse", "relay"), "undo": _plugged, "swap": lambda shop: shop.harness.parts,
-    "join": _listed("unplug"), "refit": _listed("pull"), "wires": lambda shop: shop.harness.parts,
-    "ignition": lambda shop: ("on", "off"), "engine": lambda shop: ("run", "stop"),
-    "battery": lambda shop: ("off", "on"), "coolant": lambda shop: ("warming", "cooling"),
-}  # fmt: skip
+    "look": _of_kind("motor", "lamp"),
+    "listen": _of_kind("relay"),
+    "pull": _of_kind("fuse", "relay"),
+    "undo": _plugged,
+    "swap": lambda shop: shop.harness.parts,
+    "join": _listed("unplug"),
+    "refit": _listed("pull"),
+    "wires": lambda shop: shop.harness.parts,
+    "ignition": lambda shop: ("on", "off"),
+    "engine": lambda shop: ("run", "stop"),
+    "battery": lambda shop: ("off", "on"),
+    "coolant": lambda shop: ("warming", "cooling"),
+}
 """What the last word may be, by the first."""
 _REST: dict[str, Choices] = {"fault": _faults, "renew": _units, "switch": _positions}
 """What all that follows the first word may be."""

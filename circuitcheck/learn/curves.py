@@ -71,10 +71,13 @@ def against_supply(
 
 
 def _with_emf(circuit: Circuit, share: float) -> Circuit:
-    return circuit.changed({
-        key: replace(one, emf=one.emf * share)
-        for key, one in circuit.branches.items() if isinstance(one, Source)
-    })  # fmt: skip
+    return circuit.changed(
+        {
+            key: replace(one, emf=one.emf * share)
+            for key, one in circuit.branches.items()
+            if isinstance(one, Source)
+        }
+    )
 
 
 def against_resistor(
@@ -90,11 +93,13 @@ def against_resistor(
     point = solve_point(circuit)
     most = max((abs(amps) for amps in point.amps.values()), default=0.0)
     found = {
-        key: one for name, part in harness.parts.items() if part.kind_name == "resistor"
+        key: one
+        for name, part in harness.parts.items()
+        if part.kind_name == "resistor"
         for key in (f"{name}:element",)
         if isinstance(one := circuit.branches.get(key), Conductor)
         and abs(point.amps[key]) > max(0.02 * most, 1e-6)
-    }  # fmt: skip
+    }
     if not found:
         raise ValueError(f"no series resistor carries current in test '{test}'")
     first = next(iter(found.values())).ohm
@@ -110,8 +115,11 @@ def against_resistor(
 
 
 def _run(label: str, at: Array, present: float, circuits: Sequence[Circuit]) -> Run:
-    motors = [key for key, one in circuits[0].branches.items()
-              if isinstance(one, FanMotor) and one.strength > 0]  # fmt: skip
+    motors = [
+        key
+        for key, one in circuits[0].branches.items()
+        if isinstance(one, FanMotor) and one.strength > 0
+    ]
     if not motors:
         raise ValueError("there is no motor in this circuit whose speed could be drawn")
     points = [solve_point(one) for one in circuits]
@@ -156,17 +164,16 @@ def running_points(
     return motor, found
 
 
-def _crossings_of(
-    harness: Harness, test: str, faults: Sequence[ChosenFault]
-) -> tuple[Crossing, ...]:
+def _crossings_of(harness: Harness, test: str, faults: Sequence[ChosenFault]) -> tuple[Crossing, ...]:
     from circuitcheck.learn.explanation import crossings  # noqa: PLC0415  (sympy, not for all pictures)
 
     circuit = plain_circuit(harness, test, faults)
     point = solve_point(circuit)
     if point.buzzing:
         return ()
-    return crossings(Subject(harness, test, tuple(faults), None, SUPPLY, circuit, point, "", None,
-                             frozenset()))  # fmt: skip
+    return crossings(
+        Subject(harness, test, tuple(faults), None, SUPPLY, circuit, point, "", None, frozenset())
+    )
 
 
 def stairs(

@@ -147,12 +147,25 @@ def debrief(workshop: Workshop, named: Sequence[str], units: Sequence[str]) -> D
     rows = _rows(case)
     told, fitting = _told(case, rows, workshop.log)
     return Debrief(
-        case.harness.name, case.level, case.seed, tuple(named), truth, tuple(units), due,
-        set(named) == modes, not needless and set(due) <= set(units),
-        round(workshop.minutes, 1), needless, len({one.mode.spec for one in rows}), told, fitting,
-        tuple(dict.fromkeys(workshop.unsafe)), tuple(one.mode.words for one in case.faults),
-        tuple(one.mode.remedy for one in case.faults), case.trap,
-    )  # fmt: skip
+        case.harness.name,
+        case.level,
+        case.seed,
+        tuple(named),
+        truth,
+        tuple(units),
+        due,
+        set(named) == modes,
+        not needless and set(due) <= set(units),
+        round(workshop.minutes, 1),
+        needless,
+        len({one.mode.spec for one in rows}),
+        told,
+        fitting,
+        tuple(dict.fromkeys(workshop.unsafe)),
+        tuple(one.mode.words for one in case.faults),
+        tuple(one.mode.remedy for one in case.faults),
+        case.trap,
+    )
 
 
 def _rows(case: Case) -> list[ChosenFault]:
@@ -178,8 +191,11 @@ def _told(
         done = tuple(sorted(one.renewed))
         if one.spoiled:
             doubt = f"{one.shown}, with the battery connected: not to be relied on"
-            found.append(Told(round(one.minutes, 1), one.said, doubt, one.sound, False, None, None,
-                              put_right=done))  # fmt: skip
+            found.append(
+                Told(
+                    round(one.minutes, 1), one.said, doubt, one.sound, False, None, None, put_right=done
+                )
+            )
             continue
         shows = None
         sound, values = _predicted(case, rows, one, blown)
@@ -187,14 +203,24 @@ def _told(
             agree: dict[str, list[float]] = {}
             for fault, value in zip(rows, values, strict=True):
                 agree.setdefault(fault.mode.spec, []).append(float(value))
-            shows = sum(any(not alike(one.observation, v, sound) for v in listed)
-                        for listed in agree.values())  # fmt: skip
-            left &= {spec for spec, listed in agree.items()
-                     if within(one.observation, one.value, listed)}  # fmt: skip
-        found.append(Told(round(one.minutes, 1), one.said, one.shown, one.sound,
-                          not alike(one.observation, one.value, sound), shows,
-                          len(left) if single and shows is not None else None,
-                          put_right=done))  # fmt: skip
+            shows = sum(
+                any(not alike(one.observation, v, sound) for v in listed) for listed in agree.values()
+            )
+            left &= {
+                spec for spec, listed in agree.items() if within(one.observation, one.value, listed)
+            }
+        found.append(
+            Told(
+                round(one.minutes, 1),
+                one.said,
+                one.shown,
+                one.sound,
+                not alike(one.observation, one.value, sound),
+                shows,
+                len(left) if single and shows is not None else None,
+                put_right=done,
+            )
+        )
     return tuple(found), tuple(sorted(left)) if single and log else ()
 
 

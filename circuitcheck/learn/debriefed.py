@@ -16,15 +16,20 @@ def debrief_lines(found: Debrief) -> list[str]:
     """All of it, line by line."""
     truth = " and ".join(found.truth) or "nothing wrong"
     lines = ["", f"It was: {truth}."]
-    lines += [f"{words[0].upper()}{words[1:]}: {remedy}."
-              for words, remedy in zip(found.words, found.remedies, strict=True)]  # fmt: skip
-    lines.append(f"Your fault: {' and '.join(found.named) or 'none'}: "
-                 f"{'right' if found.right_fault else 'wrong'}. Your part: "
-                 f"{' and '.join(found.units) or 'none'}: {_part_word(found)}.")  # fmt: skip
+    lines += [
+        f"{words[0].upper()}{words[1:]}: {remedy}."
+        for words, remedy in zip(found.words, found.remedies, strict=True)
+    ]
+    lines.append(
+        f"Your fault: {' and '.join(found.named) or 'none'}: "
+        f"{'right' if found.right_fault else 'wrong'}. Your part: "
+        f"{' and '.join(found.units) or 'none'}: {_part_word(found)}."
+    )
     if found.trap:
         lines.append(f"The trap: {found.trap}.")
-    lines.append(f"{found.minutes:.0f} minutes, {len(found.told)} measurements, "
-                 f"{len(found.unsafe)} unsafe.")  # fmt: skip
+    lines.append(
+        f"{found.minutes:.0f} minutes, {len(found.told)} measurements, {len(found.unsafe)} unsafe."
+    )
     lines += [*_vain(found), *(f"! {one}" for one in found.unsafe)]
     if found.told:
         lines += ["", f"What each could have told ({found.known} single faults are known here):"]
@@ -44,8 +49,10 @@ def _part_word(found: Debrief) -> str:
 
 def _vain(found: Debrief) -> Iterator[str]:
     if found.needless:
-        yield (f"Put right in vain: {', '.join(found.needless)}; on a real vehicle that costs some "
-               f"{found.lost:.0f} minutes more, and the parts.")  # fmt: skip
+        yield (
+            f"Put right in vain: {', '.join(found.needless)}; on a real vehicle that costs some "
+            f"{found.lost:.0f} minutes more, and the parts."
+        )
 
 
 def _all_told(told: Sequence[Told]) -> Iterator[str]:
@@ -84,9 +91,11 @@ def _followed_lines(found: Followed) -> Iterator[str]:
     if vain and set(found.needless) <= set(found.unparted):
         vain += " (its readings could not tell that from what was due)"
     end = "" if found.cured else "; and it would still not be well"
-    yield (f"Following 'circuitcheck next' on this very vehicle: {_first(found)}, "
-           f"{found.minutes:.0f} minutes in all; {len(found.steps)} measurements in "
-           f"{found.tests} set-ups; {outcome}{vain}{end}.")  # fmt: skip
+    yield (
+        f"Following 'circuitcheck next' on this very vehicle: {_first(found)}, "
+        f"{found.minutes:.0f} minutes in all; {len(found.steps)} measurements in "
+        f"{found.tests} set-ups; {outcome}{vain}{end}."
+    )
     for one in found.steps:
         yield f"  {one.minutes:5.1f} min  {one.said}: {one.shown}"
 
@@ -95,7 +104,10 @@ def _first(found: Followed) -> str:
     """When it first named something, and how that went on."""
     if not found.units:
         return f"{found.verdict_minutes:.0f} minutes to say that nothing is to be put right"
-    after = (f"after {found.verdict_minutes:.0f} minutes" if found.verdict_minutes >= 0.5
-             else "on the customer's words alone")  # fmt: skip
+    after = (
+        f"after {found.verdict_minutes:.0f} minutes"
+        if found.verdict_minutes >= 0.5
+        else "on the customer's words alone"
+    )
     then = "driven after it" if len(found.units) == 1 else "driven after each"
     return f"a first part named {after}, {then}"

@@ -21,15 +21,19 @@ from circuitcheck.learn.reduction import (
     is_series_parallel,
     leaves,
     reduce,
-)  # fmt: skip
+)
 from circuitcheck.learn.worksheet import Worksheet
 
 SAME_CURRENT = "the same current passes all of them, so their resistances add"
 SAME_VOLTS = "the same volts stand across all of them, so their conductances add"
-MILLMAN = ("branches with a source in them, side by side, act as one source: each emf counts by the "
-           "conductance it stands behind (Millman's theorem)")  # fmt: skip
-NODES = ("no two branches are in series or in parallel any more: what flows into each node must "
-         "flow out again (Kirchhoff's current law)")  # fmt: skip
+MILLMAN = (
+    "branches with a source in them, side by side, act as one source: each emf counts by the "
+    "conductance it stands behind (Millman's theorem)"
+)
+NODES = (
+    "no two branches are in series or in parallel any more: what flows into each node must "
+    "flow out again (Kirchhoff's current law)"
+)
 
 
 @dataclass
@@ -171,24 +175,28 @@ def _node_equations(found: Derivation, mesh: Mesh) -> tuple[Any, Any]:
     if any(found.equivalents[one][1] != 0 for one in mesh.trees):
         volts = {node: algebra.Symbol(f"U_{names[node]}", real=True) for node in nodes}
         sheet.solve_nodes(
-            list(volts.values()), _balance(found, mesh, {**volts, head: 0}), "V", "node equations",
+            list(volts.values()),
+            _balance(found, mesh, {**volts, head: 0}),
+            "V",
+            "node equations",
             f"{NODES}; nothing yet connected from {tail} to {head}; {counted}",
         )
     shares = {node: algebra.Symbol(f"Z_{names[node]}", real=True) for node in nodes}
     equations = _balance(found, mesh, {**shares, head: 0}, sources=False)
     equations[0] = equations[0] - 1
     sheet.solve_nodes(
-        list(shares.values()), equations, "ohm", "node equations",
+        list(shares.values()),
+        equations,
+        "ohm",
+        "node equations",
         f"the same with every emf off and 1 A sent in at {tail}: the volts there are the "
         "resistance in ohm",
-    )  # fmt: skip
+    )
     found.loaded[mesh] = {node: (volts[node], shares[node]) for node in nodes}
     return shares[tail], volts[tail]
 
 
-def _balance(
-    found: Derivation, mesh: Mesh, volts: dict[str, Any], *, sources: bool = True
-) -> list[Any]:
+def _balance(found: Derivation, mesh: Mesh, volts: dict[str, Any], *, sources: bool = True) -> list[Any]:
     """For each node the sum of the currents that leave it, in the order of ``volts``."""
     algebra = sympy()
     total = {node: algebra.Integer(0) for node in volts if node != mesh.ends[1]}
@@ -227,9 +235,14 @@ def _divide_mesh(found: Derivation, mesh: Mesh, current: Any, *, shown: bool) ->
         formula = (loaded[start] - loaded[end] - emf) / ohm
         turn = 1 if found.sheet.value(formula) >= 0 else -1
         amps = found.sheet.step(
-            found.sheet.free_name(f"I_{_label(one, ohm)}"), turn * formula, "A", "Ohm's law",
+            found.sheet.free_name(f"I_{_label(one, ohm)}"),
+            turn * formula,
+            "A",
+            "Ohm's law",
             "the volts across it (those with nothing drawn, and what the current drawn adds or takes), "
-            "less its own emf, through its resistance", shown=shown)  # fmt: skip
+            "less its own emf, through its resistance",
+            shown=shown,
+        )
         _divide(found, one, turn * amps, shown=shown)
 
 
@@ -250,18 +263,28 @@ def _divide_parallel(found: Derivation, tree: Parallel, current: Any, *, shown: 
     number = str(ohm).removeprefix("R_p")
     flowing = float(found.sheet.value(current)) >= 0
     turn = 1 if flowing else -1
-    across = found.sheet.step(f"U_p{number}", turn * (emf + current * ohm), "V", "Ohm's law",
-                              f"the volts across {ohm}", shown=shown)  # fmt: skip
+    across = found.sheet.step(
+        f"U_p{number}",
+        turn * (emf + current * ohm),
+        "V",
+        "Ohm's law",
+        f"the volts across {ohm}",
+        shown=shown,
+    )
     for one, sign in tree.parts:
         own, own_emf = found.equivalents[one]
         label = _label(one, own)
         toward = sign * turn
         amps = found.sheet.step(
-            found.sheet.free_name(f"I_{label}"), (across - toward * own_emf) / own, "A",
+            found.sheet.free_name(f"I_{label}"),
+            (across - toward * own_emf) / own,
+            "A",
             "the current divides",
             "the volts across the branch, less its back EMF, through its own resistance"
-            if own_emf != 0 else "the volts across the branch, through its own resistance",
-            shown=shown)  # fmt: skip
+            if own_emf != 0
+            else "the volts across the branch, through its own resistance",
+            shown=shown,
+        )
         _divide(found, one, toward * amps, shown=shown)
 
 
@@ -273,4 +296,3 @@ def _label(tree: Tree, own: Any) -> str:
         motors = [one for one in named if one.emf_name]
         return (motors or [strongest])[0].ohm_name.removeprefix("R_")
     return str(own).removeprefix("R_")
-

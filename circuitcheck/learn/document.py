@@ -74,24 +74,34 @@ def _way(told: Explanation) -> Iterator[Block]:
         return
     yield Heading("The way of the current")
     yield Sentence("From battery plus to battery minus; at a fork, along the strongest branch.")
-    yield Rows(("from", "to", "symbol", "through", "current"), tuple(
-        (place_of(one.start), place_of(one.end), one.symbol, one.words, quantity(one.amps, "A"))
-        for one in told.way
-    ), ("current",))  # fmt: skip
+    yield Rows(
+        ("from", "to", "symbol", "through", "current"),
+        tuple(
+            (place_of(one.start), place_of(one.end), one.symbol, one.words, quantity(one.amps, "A"))
+            for one in told.way
+        ),
+        ("current",),
+    )
 
 
 def _circuit(told: Explanation) -> Iterator[Block]:
     if not told.drawn:
         return
     yield Heading("The circuit, drawn simply")
-    yield Sentence("Each run of wires and joints is one resistance. What hangs on by one end only, "
-                   "and so carries nothing, is left out.")  # fmt: skip
-    yield Rows(("symbol", "value", "what it is", "between"), tuple(
-        row for one in told.drawn for row in _drawn_rows(one)), ("value",))  # fmt: skip
+    yield Sentence(
+        "Each run of wires and joints is one resistance. What hangs on by one end only, "
+        "and so carries nothing, is left out."
+    )
+    yield Rows(
+        ("symbol", "value", "what it is", "between"),
+        tuple(row for one in told.drawn for row in _drawn_rows(one)),
+        ("value",),
+    )
     lumped = [one for one in told.drawn if len(one.members) > 1]
     if lumped:
-        yield Sentence("Lumped: " + "; ".join(
-            f"{one.symbol} = {' + '.join(one.members)}" for one in lumped) + ".")  # fmt: skip
+        yield Sentence(
+            "Lumped: " + "; ".join(f"{one.symbol} = {' + '.join(one.members)}" for one in lumped) + "."
+        )
     for note in told.notes:
         yield Sentence(note)
 
@@ -107,9 +117,11 @@ def _steps(told: Explanation) -> Iterator[Block]:
         return
     yield Heading("Step by step")
     if not told.series_parallel:
-        yield Sentence("This circuit is not made of series and parallel branches alone: a branch "
-                       "bridges two others. What is in series or parallel is taken together, and "
-                       "node equations do the rest.")  # fmt: skip
+        yield Sentence(
+            "This circuit is not made of series and parallel branches alone: a branch "
+            "bridges two others. What is in series or parallel is taken together, and "
+            "node equations do the rest."
+        )
     reason = ""
     for number, line in enumerate(told.lines, 1):
         # A reason is told once and not at every step that follows by the same rule.
@@ -121,13 +133,17 @@ def _steps(told: Explanation) -> Iterator[Block]:
 
 def _answer(told: Explanation) -> Iterator[Block]:
     yield Heading("The answer")
-    yield Sentence(f"{answer_words(told.value, told.unit, told.word)}. The solver's reading: "
-                   f"{answer_words(told.solver, told.unit, told.word)}.")  # fmt: skip
+    yield Sentence(
+        f"{answer_words(told.value, told.unit, told.word)}. The solver's reading: "
+        f"{answer_words(told.solver, told.unit, told.word)}."
+    )
     if told.twin is not None and told.amps is not None:
         by = "in symbols" if told.twin_symbolic else "in exact fractions"
-        yield Sentence(f"lcapy, given the simple drawing, finds {by} that the branch in question "
-                       f"carries {quantity(abs(told.twin), 'A')}; the steps above give "
-                       f"{quantity(abs(told.amps), 'A')}.")  # fmt: skip
+        yield Sentence(
+            f"lcapy, given the simple drawing, finds {by} that the branch in question "
+            f"carries {quantity(abs(told.twin), 'A')}; the steps above give "
+            f"{quantity(abs(told.amps), 'A')}."
+        )
     if not told.drawn:
         for note in told.notes:
             yield Sentence(note)
@@ -147,9 +163,11 @@ def _crossings(told: Explanation) -> Iterator[Block]:
     if not told.crossings:
         return
     yield Heading("Where the fan's line and the motor's line cross")
-    yield Sentence("Torque that the motor offers: from its value at rest it falls in a straight line "
-                   "to nothing at its no-load speed. Torque that the fan takes: friction, and the "
-                   "square of the speed. The fan runs where they meet.")  # fmt: skip
+    yield Sentence(
+        "Torque that the motor offers: from its value at rest it falls in a straight line "
+        "to nothing at its no-load speed. Torque that the fan takes: friction, and the "
+        "square of the speed. The fan runs where they meet."
+    )
     yield Rows(
         ("motor", "emf", "behind", "held", "no-load", "runs at", "torque", "current", "back EMF"),
         tuple(_crossing_row(one) for one in told.crossings),
@@ -158,9 +176,17 @@ def _crossings(told: Explanation) -> Iterator[Block]:
 
 
 def _crossing_row(one: Crossing) -> tuple[str, ...]:
-    return (one.motor, f"{one.emf:.2f} V", quantity(one.ohm, "ohm"), f"{one.stall:.2f} N m",
-            f"{one.free:.0f} rpm", f"{one.rpm:.0f} rpm", f"{one.torque:.2f} N m",
-            f"{one.amps:.2f} A", f"{one.back_emf:.2f} V")  # fmt: skip
+    return (
+        one.motor,
+        f"{one.emf:.2f} V",
+        quantity(one.ohm, "ohm"),
+        f"{one.stall:.2f} N m",
+        f"{one.free:.0f} rpm",
+        f"{one.rpm:.0f} rpm",
+        f"{one.torque:.2f} N m",
+        f"{one.amps:.2f} A",
+        f"{one.back_emf:.2f} V",
+    )
 
 
 def _power(told: Explanation) -> Iterator[Block]:
@@ -172,14 +198,27 @@ def _power(told: Explanation) -> Iterator[Block]:
         source = one.power < 0
         delivered = quantity(-one.power, "W") if source else ""
         work = quantity(one.power, "W") if one.emf_symbol and not source else ""
-        rows.append((one.symbol, one.words, quantity(abs(one.amps), "A"), quantity(one.heat, "W"),
-                     work, delivered))  # fmt: skip
-    yield Rows(("symbol", "what it is", "current", "heat", "work", "delivered"), tuple(rows),
-               ("current", "heat", "work", "delivered"))  # fmt: skip
+        rows.append(
+            (
+                one.symbol,
+                one.words,
+                quantity(abs(one.amps), "A"),
+                quantity(one.heat, "W"),
+                work,
+                delivered,
+            )
+        )
+    yield Rows(
+        ("symbol", "what it is", "current", "heat", "work", "delivered"),
+        tuple(rows),
+        ("current", "heat", "work", "delivered"),
+    )
     out = sum(-one.power for one in told.drawn if one.power < 0)
     taken = sum(one.heat + max(one.power, 0.0) for one in told.drawn)
-    yield Sentence(f"Delivered {quantity(out, 'W')}, taken {quantity(taken, 'W')}: heat is I^2 R, "
-                   "work is what a motor hands its shaft, E I.")  # fmt: skip
+    yield Sentence(
+        f"Delivered {quantity(out, 'W')}, taken {quantity(taken, 'W')}: heat is I^2 R, "
+        "work is what a motor hands its shaft, E I."
+    )
 
 
 def _hangs_on(told: Explanation) -> Iterator[Block]:
@@ -187,14 +226,25 @@ def _hangs_on(told: Explanation) -> Iterator[Block]:
         return
     yield Heading("What the answer hangs on")
     first = told.sensitivities[0]
-    yield Sentence(f"Most on {first.symbol}, {first.words}: 1 % more of it makes the answer "
-                   f"{first.share:+.2f} %. From the derivatives of the steps above, every back EMF "
-                   "following its fan.")  # fmt: skip
+    yield Sentence(
+        f"Most on {first.symbol}, {first.words}: 1 % more of it makes the answer "
+        f"{first.share:+.2f} %. From the derivatives of the steps above, every back EMF "
+        "following its fan."
+    )
     unit = told.unit
-    yield Rows(("symbol", "what it is", "1 % more", "10 mohm more"), tuple(
-        (one.symbol, one.words, f"{one.share:+.3f} %",
-         "" if one.per_step is None else _change(one.per_step, unit))
-        for one in told.sensitivities[:MOST_SENSITIVE]), ("1 % more", "10 mohm more"))  # fmt: skip
+    yield Rows(
+        ("symbol", "what it is", "1 % more", "10 mohm more"),
+        tuple(
+            (
+                one.symbol,
+                one.words,
+                f"{one.share:+.3f} %",
+                "" if one.per_step is None else _change(one.per_step, unit),
+            )
+            for one in told.sensitivities[:MOST_SENSITIVE]
+        ),
+        ("1 % more", "10 mohm more"),
+    )
     if told.derivative:
         yield Formula(0, told.derivative)
 
@@ -207,6 +257,11 @@ def _change(change: float, unit: str) -> str:
 
 
 SECTIONS: dict[str, Callable[[Explanation], Iterator[Block]]] = {
-    "way": _way, "circuit": _circuit, "steps": _steps, "answer": _answer, "crossing": _crossings,
-    "power": _power, "hangs-on": _hangs_on,
-}  # fmt: skip
+    "way": _way,
+    "circuit": _circuit,
+    "steps": _steps,
+    "answer": _answer,
+    "crossing": _crossings,
+    "power": _power,
+    "hangs-on": _hangs_on,
+}

@@ -46,8 +46,14 @@ class Element:
 
     def flipped(self) -> Element:
         """The same, seen from its other end."""
-        return replace(self, tail=self.head, head=self.tail, emf=-self.emf, amps=-self.amps,
-                       members=self.members[::-1])  # fmt: skip
+        return replace(
+            self,
+            tail=self.head,
+            head=self.tail,
+            emf=-self.emf,
+            amps=-self.amps,
+            members=self.members[::-1],
+        )
 
 
 def elements_around(subject: Subject) -> list[Element]:
@@ -57,14 +63,16 @@ def elements_around(subject: Subject) -> list[Element]:
     matters there; biconnected components of the graph tell it apart.
     """
     branches = {
-        key: one for key, one in subject.circuit.branches.items()
+        key: one
+        for key, one in subject.circuit.branches.items()
         if conducts(one, subject.point.states) and one.tail != one.head
-    }  # fmt: skip
+    }
     target = branches[subject.target]
     keys = _block(branches, {target.tail, target.head})
     singles = [_single(subject, key, branches[key]) for key in keys]
-    keep = {node for start, end, key in walk_between(subject, set(keys)) for node in (start, end)
-            if not key}  # fmt: skip
+    keep = {
+        node for start, end, key in walk_between(subject, set(keys)) for node in (start, end) if not key
+    }
     return _named(subject, _merged(singles, keep | set(subject.probes or ())))
 
 
@@ -121,9 +129,11 @@ def _merged(singles: list[Element], keep: set[str]) -> list[Element]:
         before = first if first.head == node else first.flipped()
         after = second if second.tail == node else second.flipped()
         found[keep_number] = replace(
-            before, head=after.head, ohm=before.ohm + after.ohm,
+            before,
+            head=after.head,
+            ohm=before.ohm + after.ohm,
             members=before.members + after.members,
-        )  # fmt: skip
+        )
         del found[gone]
         at[after.head] = (at[after.head] - {gone}) | {keep_number}
     return list(found.values())
@@ -166,11 +176,15 @@ def _level(subject: Subject, one: Element) -> float:
 def _before_a_load(subject: Subject, elements: list[Element]) -> set[str]:
     """Nodes from which the current still has a load before it."""
     wanting = {
-        one.tail if one.amps >= 0 else one.head for one in elements
+        one.tail if one.amps >= 0 else one.head
+        for one in elements
         if not one.lump and _is_load(subject, one)
-    }  # fmt: skip
-    steps = [(one.tail, one.head) if one.amps >= 0 else (one.head, one.tail) for one in elements
-             if not isinstance(subject.circuit.branches[one.members[0]], Source)]  # fmt: skip
+    }
+    steps = [
+        (one.tail, one.head) if one.amps >= 0 else (one.head, one.tail)
+        for one in elements
+        if not isinstance(subject.circuit.branches[one.members[0]], Source)
+    ]
     while more := {start for start, end in steps if end in wanting} - wanting:
         wanting |= more
     return wanting

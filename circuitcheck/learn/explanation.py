@@ -151,14 +151,23 @@ def explain(
     lines = written(found.sheet)
     ranked = sensitivities(subject, found, result, elements)
     return replace(
-        blank, value=result.value, unit=result.unit, word=_word(subject, result.value),
-        way=_way(subject, elements), drawn=_drawn(found, elements), lines=lines,
+        blank,
+        value=result.value,
+        unit=result.unit,
+        word=_word(subject, result.value),
+        way=_way(subject, elements),
+        drawn=_drawn(found, elements),
+        lines=lines,
         derivative=_derivative(found, result, ranked),
-        whole=_whole(found, result), series_parallel=found.series_parallel, twin=twin,
+        whole=_whole(found, result),
+        series_parallel=found.series_parallel,
+        twin=twin,
         amps=float(found.sheet.value(result.amps)),
-        twin_symbolic=symbolic, crossings=crossings(subject), sensitivities=tuple(ranked),
+        twin_symbolic=symbolic,
+        crossings=crossings(subject),
+        sensitivities=tuple(ranked),
         notes=(*_blown(subject), *_notes(subject, found)),
-    )  # fmt: skip
+    )
 
 
 def _no_current(subject: Subject) -> float:
@@ -175,11 +184,20 @@ def _blank(subject: Subject) -> Explanation:
     if value is not None and abs(value) < NOTHING:
         value = 0.0
     return Explanation(
-        harness.name, harness.title, subject.test, test.title,
-        tuple(one.spec for one in subject.faults), subject.observe, subject.kind,
-        _question(subject), value, unit, _word(subject, value), value,
+        harness.name,
+        harness.title,
+        subject.test,
+        test.title,
+        tuple(one.spec for one in subject.faults),
+        subject.observe,
+        subject.kind,
+        _question(subject),
+        value,
+        unit,
+        _word(subject, value),
+        value,
         cautions=tuple(cautions_for(harness, test.setup)),
-    )  # fmt: skip
+    )
 
 
 def _question(subject: Subject) -> str:
@@ -187,11 +205,14 @@ def _question(subject: Subject) -> str:
         return f"What does {subject.target.partition(':')[0]} deliver, and where does it go?"
     points = " to ".join(subject.harness.tests[subject.test].observe[subject.observe].points)
     asked = {
-        "volts": "How many volts stand from", "drop": "How many volts are lost from",
-        "amps": "What current flows in", "ohms": "What does the ohmmeter read from",
-        "speed": "How fast does it turn:", "lamp": "How bright is the lamp at",
+        "volts": "How many volts stand from",
+        "drop": "How many volts are lost from",
+        "amps": "What current flows in",
+        "ohms": "What does the ohmmeter read from",
+        "speed": "How fast does it turn:",
+        "lamp": "How bright is the lamp at",
         "click": "Does it pull in:",
-    }[subject.kind]  # fmt: skip
+    }[subject.kind]
     return f"{asked} {points}?"
 
 
@@ -226,8 +247,10 @@ def _blown(subject: Subject) -> tuple[str, ...]:
     fuses = sorted(name.removesuffix(" blown") for name in subject.circuit.blown)
     if not fuses:
         return ()
-    return (f"{' and '.join(fuses)} blew before this test, in ordinary use: the fault had overloaded "
-            f"{'it' if len(fuses) == 1 else 'them'}.",)  # fmt: skip
+    return (
+        f"{' and '.join(fuses)} blew before this test, in ordinary use: the fault had overloaded "
+        f"{'it' if len(fuses) == 1 else 'them'}.",
+    )
 
 
 def _notes(subject: Subject, found: Derivation) -> tuple[str, ...]:
@@ -240,8 +263,10 @@ def _notes(subject: Subject, found: Derivation) -> tuple[str, ...]:
         )
     if subject.kind == "click":
         threshold = subject.circuit.thresholds[f"{_place(subject)} pulled in"]
-        notes.append(f"{_place(subject)} pulls in from {threshold.on_amps * 1000:.0f} mA and drops out "
-                     f"at {threshold.off_amps * 1000:.0f} mA.")  # fmt: skip
+        notes.append(
+            f"{_place(subject)} pulls in from {threshold.on_amps * 1000:.0f} mA and drops out "
+            f"at {threshold.off_amps * 1000:.0f} mA."
+        )
     return tuple(notes)
 
 
@@ -268,8 +293,14 @@ def _way(subject: Subject, elements: list[Element]) -> tuple[WayStep, ...]:
     """The strongest way through what is asked about, run by run."""
     owner = {key: one for one in elements for key in one.members}
     through = subject.probes or (subject.target,)
-    legs = next((found for one in through if (found := strongest_way(
-        subject.circuit, subject.point, one)) and _passes(found, one)), [])  # fmt: skip
+    legs = next(
+        (
+            found
+            for one in through
+            if (found := strongest_way(subject.circuit, subject.point, one)) and _passes(found, one)
+        ),
+        [],
+    )
     steps: list[WayStep] = []
     for leg in legs or strongest_way(subject.circuit, subject.point):
         one = owner.get(leg.key)
@@ -290,8 +321,21 @@ def _drawn(found: Derivation, elements: list[Element]) -> tuple[Drawn, ...]:
     for one in elements:
         amps = float(found.sheet.value(found.amps[one.ohm_name]))
         ohm, emf = float(one.ohm), float(one.emf)
-        rows.append(Drawn(one.ohm_name, one.emf_name, one.words, one.tail, one.head, ohm, emf,
-                          one.members, amps, amps**2 * ohm, amps * emf))  # fmt: skip
+        rows.append(
+            Drawn(
+                one.ohm_name,
+                one.emf_name,
+                one.words,
+                one.tail,
+                one.head,
+                ohm,
+                emf,
+                one.members,
+                amps,
+                amps**2 * ohm,
+                amps * emf,
+            )
+        )
     return tuple(rows)
 
 
@@ -316,7 +360,13 @@ def _whole(found: Derivation, result: Answer) -> Line | None:
         return None
     if formula.count_ops() > LONGEST_WHOLE:
         return None
-    line = line_of(found.sheet, result.symbol, formula, result.unit, "in one formula",
-                   "every step put into the last")  # fmt: skip
+    line = line_of(
+        found.sheet,
+        result.symbol,
+        formula,
+        result.unit,
+        "in one formula",
+        "every step put into the last",
+    )
     # With its numbers it would fill the page, and they all stand in the steps above.
     return line if formula.count_ops() <= LONGEST_WITH_NUMBERS else replace(line, numbers="")

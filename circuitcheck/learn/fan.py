@@ -40,9 +40,10 @@ class Crossing:
 def motors_of(circuit: Circuit, point: OperatingPoint) -> dict[str, FanMotor]:
     """The motors that current can pass, by their branch."""
     return {
-        key: one for key, one in circuit.branches.items()
+        key: one
+        for key, one in circuit.branches.items()
         if isinstance(one, FanMotor) and one.strength > 0 and abs(point.amps[key]) > 1e-6
-    }  # fmt: skip
+    }
 
 
 def crossing(key: str, motor: FanMotor, emf: float, ohm: float, rad: float) -> Crossing:
@@ -50,7 +51,13 @@ def crossing(key: str, motor: FanMotor, emf: float, ohm: float, rad: float) -> C
     whole = ohm + motor.resistance
     amps = (abs(emf) - motor.back_emf * rad) / whole
     return Crossing(
-        key.partition(":")[0], abs(emf), ohm, motor.back_emf * abs(emf) / whole,
-        abs(emf) / motor.back_emf / RPM if motor.back_emf else 0.0, rad / RPM,
-        motor.back_emf * amps, amps, motor.back_emf * rad,
-    )  # fmt: skip
+        key.partition(":")[0],
+        abs(emf),
+        ohm,
+        motor.back_emf * abs(emf) / whole,
+        abs(emf) / motor.back_emf / RPM if motor.back_emf else 0.0,
+        rad / RPM,
+        motor.back_emf * amps,
+        amps,
+        motor.back_emf * rad,
+    )

@@ -118,8 +118,14 @@ class _Follower:
         for place in places:
             name, observation = candidate.observations[place]
             self.say(look_for(observation, candidate.setup))
-            sheet = with_reading(sheet, f"{candidate.name} ({self.tests})", candidate.setup, name,
-                                 observation, shop.log[-1])  # fmt: skip
+            sheet = with_reading(
+                sheet,
+                f"{candidate.name} ({self.tests})",
+                candidate.setup,
+                name,
+                observation,
+                shop.log[-1],
+            )
         return sheet
 
     def _options(self) -> Options:
@@ -149,8 +155,10 @@ class _Follower:
         if outlook.problem is None:
             return frozenset()
         gains = outlook.problem.gains(outlook.known.weights)
-        order = sorted(zip(gains.tolist(), (one.candidate.name for one in outlook.planned), strict=True),
-                       reverse=True)  # fmt: skip
+        order = sorted(
+            zip(gains.tolist(), (one.candidate.name for one in outlook.planned), strict=True),
+            reverse=True,
+        )
         promising = [*dict.fromkeys(name for _, name in order)][:PROMISING]
         return frozenset(one.name for one in self.planner.candidates) - frozenset(promising)
 
@@ -204,11 +212,19 @@ class _Follower:
         needless = shop.needless(self.session.units)
         steps = tuple(Step(round(one.minutes, 1), one.said, one.shown) for one in shop.log)
         return Followed(
-            round(self.verdict_minutes or 0.0, 1), round(shop.minutes, 1), self.tests,
-            tuple(self.lines), steps, tuple(self.named), tuple(self.session.units), needless,
-            not shop.faults, not shop.faults and not needless,
-            not shop.faults if self.first_right is None else self.first_right, tuple(self.unparted),
-        )  # fmt: skip
+            round(self.verdict_minutes or 0.0, 1),
+            round(shop.minutes, 1),
+            self.tests,
+            tuple(self.lines),
+            steps,
+            tuple(self.named),
+            tuple(self.session.units),
+            needless,
+            not shop.faults,
+            not shop.faults and not needless,
+            not shop.faults if self.first_right is None else self.first_right,
+            tuple(self.unparted),
+        )
 
 
 def ranked(verdict: Verdict) -> list[tuple[str, float, tuple[str, ...]]]:
@@ -249,8 +265,9 @@ def complaint_sheet(harness: Harness, faults: Sequence[ChosenFault]) -> Sheet:
         name = f"{SYMPTOM} {test}"
         given = harness.tests[test]
         setups[name] = Test(title=given.title, setup=given.setup, observe=observe)
-        readings += [Reading(name, motor, observe[motor], math.nan, word)
-                     for motor, word in words.items()]  # fmt: skip
+        readings += [
+            Reading(name, motor, observe[motor], math.nan, word) for motor, word in words.items()
+        ]
     return Sheet("", tuple(readings), setups)
 
 
@@ -322,8 +339,11 @@ def _positions(now: Setup, wanted: Setup, harness: Harness) -> Iterator[tuple[st
 
 def _leads(wanted: Setup, battery: str) -> list[tuple[str, str]]:
     """The leads of a set-up as pairs of points, in the order of their keys."""
-    return [*wanted.bridge, *((f"{battery}.+", one) for one in wanted.feed),
-            *((one, f"{battery}.-") for one in wanted.ground)]  # fmt: skip
+    return [
+        *wanted.bridge,
+        *((f"{battery}.+", one) for one in wanted.feed),
+        *((one, f"{battery}.-") for one in wanted.ground),
+    ]
 
 
 def look_for(observation: Observation, setup: Setup) -> str:

@@ -26,9 +26,12 @@ MISSING = "pictures need matplotlib, which is not installed here: pip install 'c
 
 
 def picture(
-    name: str, harness: Harness, test: str, faults: Sequence[ChosenFault] = (),
+    name: str,
+    harness: Harness,
+    test: str,
+    faults: Sequence[ChosenFault] = (),
     through: str | None = None,
-) -> Figure:  # fmt: skip
+) -> Figure:
     """One of ``PICTURES`` for a test, sound or with faults.
 
     :param through: for the staircase, a branch or terminal that the way should pass
@@ -97,16 +100,29 @@ def _speed_and_current(figure: Figure, run: curves.Run) -> None:
     for axes, lines, label in ((upper, run.rpm, "speed in rpm"), (lower, run.amps, "current in A")):
         for place, (name, values) in enumerate(lines.items()):
             # Marks begin at different points, so that of two like curves both can be seen.
-            axes.plot(run.at, values, color="black", linestyle=DASHES[place % 4],
-                      marker=MARKS[place % 4], markevery=(3 * place, 8), markerfacecolor="white",
-                      label=name)  # fmt: skip
+            axes.plot(
+                run.at,
+                values,
+                color="black",
+                linestyle=DASHES[place % 4],
+                marker=MARKS[place % 4],
+                markevery=(3 * place, 8),
+                markerfacecolor="white",
+                label=name,
+            )
         axes.axvline(run.present, color="0.5", linewidth=0.8)
         axes.set_ylabel(label)
         axes.set_ylim(bottom=0)
         _plain(axes)
     upper.legend(frameon=False)
-    upper.annotate("as described", (run.present, 0.04), xycoords=("data", "axes fraction"),
-                   textcoords="offset points", xytext=(4, 0), fontsize=8)  # fmt: skip
+    upper.annotate(
+        "as described",
+        (run.present, 0.04),
+        xycoords=("data", "axes fraction"),
+        textcoords="offset points",
+        xytext=(4, 0),
+        fontsize=8,
+    )
     lower.set_xlabel(run.label)
 
 
@@ -117,14 +133,26 @@ def _crossing(
     axes = figure.subplots()
     fastest = 1.15 * max(one.free for _, one in points) or 1000.0
     rpm = np.linspace(0.0, fastest, 200)
-    axes.plot(rpm, motor.fan * (rpm * RPM) ** 2 + motor.friction, color="black", linewidth=2,
-              label=f"the fan of {points[0][1].motor} takes")  # fmt: skip
+    axes.plot(
+        rpm,
+        motor.fan * (rpm * RPM) ** 2 + motor.friction,
+        color="black",
+        linewidth=2,
+        label=f"the fan of {points[0][1].motor} takes",
+    )
     for (name, one), dash, mark in zip(points, cycle(DASHES[1:] + DASHES[:1]), cycle(MARKS)):
         line = ([0, one.rpm, one.free], [one.stall, one.torque, 0])
         held = ([0], [one.stall])
-        axes.plot(*(line if one.free else held), color="black", linestyle=dash, marker=mark,
-                  markevery=[1] if one.free else [0], markersize=9, markerfacecolor="white",
-                  label=f"the motor offers, {name}: {one.rpm:.0f} rpm, {one.amps:.1f} A")  # fmt: skip
+        axes.plot(
+            *(line if one.free else held),
+            color="black",
+            linestyle=dash,
+            marker=mark,
+            markevery=[1] if one.free else [0],
+            markersize=9,
+            markerfacecolor="white",
+            label=f"the motor offers, {name}: {one.rpm:.0f} rpm, {one.amps:.1f} A",
+        )
     axes.set_xlabel("speed in rpm")
     axes.set_ylabel("torque in N m")
     axes.set_xlim(0, fastest)
@@ -143,8 +171,17 @@ def _staircase(
     axes.step(places, found.sound, where="mid", color="black", marker="o", markersize=4, label="sound")
     if found.faulty is not None:
         label = " and ".join(one.spec for one in faults)
-        axes.step(places, found.faulty, where="mid", color="black", linestyle="--", marker="s",
-                  markersize=5, markerfacecolor="white", label=label)  # fmt: skip
+        axes.step(
+            places,
+            found.faulty,
+            where="mid",
+            color="black",
+            linestyle="--",
+            marker="s",
+            markersize=5,
+            markerfacecolor="white",
+            label=label,
+        )
         _widest_gap(axes, found)
     axes.set_xticks(places, [place_of(one) for one in found.nodes], rotation=90, fontsize=7)
     axes.set_ylabel("volts against battery minus")
@@ -160,9 +197,13 @@ def _widest_gap(axes: Any, found: curves.Stairs) -> None:
     place = int(np.argmax(gap))
     place = int(np.argmax(gap > 0.9 * gap[place]))
     if gap[place] > 0.05:
-        axes.annotate(f"{found.nodes[place]}: {found.faulty[place]:.2f} V instead of "
-                      f"{found.sound[place]:.2f} V", (place, found.faulty[place]), fontsize=9,
-                      textcoords="offset points", xytext=(8, 10))  # fmt: skip
+        axes.annotate(
+            f"{found.nodes[place]}: {found.faulty[place]:.2f} V instead of {found.sound[place]:.2f} V",
+            (place, found.faulty[place]),
+            fontsize=9,
+            textcoords="offset points",
+            xytext=(8, 10),
+        )
 
 
 def _plain(axes: Any) -> None:
@@ -171,5 +212,8 @@ def _plain(axes: Any) -> None:
 
 
 PICTURES = {
-    "staircase": _staircase, "crossing": _crossing, "supply": _supply, "resistor": _resistor,
-}  # fmt: skip
+    "staircase": _staircase,
+    "crossing": _crossing,
+    "supply": _supply,
+    "resistor": _resistor,
+}

@@ -108,8 +108,9 @@ def _series_step(trees: list[Tree], port: tuple[str, str]) -> list[Tree] | None:
             first, second = pair
             start = first.ends[0] if first.ends[1] == node else first.ends[1]
             end = second.ends[1] if second.ends[0] == node else second.ends[0]
-            joined = Series((*_in_line(first, (start, node)), *_in_line(second, (node, end))),
-                            (start, end))  # fmt: skip
+            joined = Series(
+                (*_in_line(first, (start, node)), *_in_line(second, (node, end))), (start, end)
+            )
             return _put_in(trees, pair, joined)
     return None
 

@@ -53,10 +53,14 @@ def sensitivities(
         slope = slopes.get(given.symbol, 0.0)
         if given.symbol in motors or not slope:
             continue
-        rows.append(Sensitivity(
-            str(given.symbol), given.words, slope * float(given.value) / value,
-            slope * STEP_OHM if given.unit == "ohm" else None,
-        ))  # fmt: skip
+        rows.append(
+            Sensitivity(
+                str(given.symbol),
+                given.words,
+                slope * float(given.value) / value,
+                slope * STEP_OHM if given.unit == "ohm" else None,
+            )
+        )
     return sorted(rows, key=lambda row: -abs(row.share))
 
 

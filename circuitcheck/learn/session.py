@@ -32,13 +32,25 @@ TALK = {
 }
 
 MEANT = {
-    "listen": "click clicks hear relay", "pull": "fuse remove", "swap": "replace exchange change",
-    "leave": "quit exit bye end stop q", "volts": "measure meter voltage v", "lamp": "testlamp light",
-    "amps": "current clamp a", "ohms": "resistance continuity beep buzz", "lead": "bridge jumper wire",
-    "undo": "unplug disconnect open", "join": "plug connect close", "renew": "repair fix mend",
-    "fault": "diagnose verdict name guess", "ignition": "key", "engine": "start motor run",
-    "coolant": "heat warm temperature hot", "look": "watch see fan fans", "drive": "road test try",
-}  # fmt: skip
+    "listen": "click clicks hear relay",
+    "pull": "fuse remove",
+    "swap": "replace exchange change",
+    "leave": "quit exit bye end stop q",
+    "volts": "measure meter voltage v",
+    "lamp": "testlamp light",
+    "amps": "current clamp a",
+    "ohms": "resistance continuity beep buzz",
+    "lead": "bridge jumper wire",
+    "undo": "unplug disconnect open",
+    "join": "plug connect close",
+    "renew": "repair fix mend",
+    "fault": "diagnose verdict name guess",
+    "ignition": "key",
+    "engine": "start motor run",
+    "coolant": "heat warm temperature hot",
+    "look": "watch see fan fans",
+    "drive": "road test try",
+}
 """What people say first, by the word that does it here."""
 ASKING = ("hint", "next", "answer", "solution", "tell")
 """What nobody answers while the case is on."""
@@ -130,12 +142,18 @@ class Session:
     def _state(self, given: list[str]) -> Iterator[str]:
         setup, shop = self.workshop.setup, self.workshop
         engine = "running" if setup.running else "standing"
-        yield (f"  ignition {setup.ignition}, engine {engine}, coolant {setup.engine.celsius:g} degC, "
-               f"battery {setup.battery}")  # fmt: skip
+        yield (
+            f"  ignition {setup.ignition}, engine {engine}, coolant {setup.engine.celsius:g} degC, "
+            f"battery {setup.battery}"
+        )
         listed = {
-            "undone": setup.unplug, "out": setup.pull, "known good": setup.swap,
-            "opened up": sorted(shop.opened), "named": self.named, "put right": self.units,
-        }  # fmt: skip
+            "undone": setup.unplug,
+            "out": setup.pull,
+            "known good": setup.swap,
+            "opened up": sorted(shop.opened),
+            "named": self.named,
+            "put right": self.units,
+        }
         for word, names in listed.items():
             if names:
                 yield f"  {word}: {', '.join(names)}"

@@ -136,8 +136,13 @@ def engine(workshop: Workshop, given: list[str], said: str) -> list[str]:
         raise ValueError("it does not start with the battery disconnected")
     workshop.state["running"] = "yes" if word == "run" else "no"
     workshop.state["ignition"] = "on" if word == "run" else workshop.setup.ignition
-    return _done(workshop, "engine", "The engine runs; mind belts and fans." if word == "run"
-                 else "The engine stands; the ignition stays as it was.")  # fmt: skip
+    return _done(
+        workshop,
+        "engine",
+        "The engine runs; mind belts and fans."
+        if word == "run"
+        else "The engine stands; the ignition stays as it was.",
+    )
 
 
 def coolant(workshop: Workshop, given: list[str], said: str) -> list[str]:
@@ -175,8 +180,11 @@ def battery(workshop: Workshop, given: list[str], said: str) -> list[str]:
     if word == "off" and workshop.setup.running:
         raise ValueError("stop the engine first")
     workshop.state["battery"] = "disconnected" if word == "off" else "connected"
-    return _done(workshop, "battery", "Battery disconnected, clamp tied back." if word == "off"
-                 else "Battery connected.")  # fmt: skip
+    return _done(
+        workshop,
+        "battery",
+        "Battery disconnected, clamp tied back." if word == "off" else "Battery connected.",
+    )
 
 
 def undo(workshop: Workshop, given: list[str], said: str) -> list[str]:
@@ -304,4 +312,4 @@ WORDS = {
     "lead": Word(SET_UP, "lead [also] A B [bare]", "a fused lead between two points; lead off", lead),
     "swap": Word(TRY, "swap K1 [back]", "try a known good part in its place", swap),
     "drive": Word(TRY, "drive", "put it together and drive it; takes 10 min", drive),
-}  # fmt: skip
+}

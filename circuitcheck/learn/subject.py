@@ -74,14 +74,32 @@ def subject_of(
         target = strongest_source(circuit, point)
         if target:
             value = None if point.buzzing else -point.amps[target]
-            return Subject(harness, test, tuple(faults), None, SUPPLY, circuit, point, target,
-                           value, _altered(harness, test, faults))  # fmt: skip
+            return Subject(
+                harness,
+                test,
+                tuple(faults),
+                None,
+                SUPPLY,
+                circuit,
+                point,
+                target,
+                value,
+                _altered(harness, test, faults),
+            )
         observe = next(iter(known))
     (one,) = (one for one in observed(harness, test, faults) if one.name == observe)
     found = Subject(
-        harness, test, tuple(faults), observe, one.kind, one.circuit, one.point, _target(one),
-        None if one.point.buzzing else one.value, _altered(harness, test, faults),
-    )  # fmt: skip
+        harness,
+        test,
+        tuple(faults),
+        observe,
+        one.kind,
+        one.circuit,
+        one.point,
+        _target(one),
+        None if one.point.buzzing else one.value,
+        _altered(harness, test, faults),
+    )
     return _unloaded(found, one.reader.port()) if one.kind in ("volts", "drop") else found
 
 

@@ -71,8 +71,9 @@ def strongest_way(circuit: Circuit, point: OperatingPoint, through: str | None =
         return []
     up: list[Leg] = []
     down = [begin]
-    while (leg := _strongest(flow.in_edges(up[-1].start if up else begin.start, keys=True,
-                                           data=True))) and not _is_source(flow, leg):  # fmt: skip
+    while (
+        leg := _strongest(flow.in_edges(up[-1].start if up else begin.start, keys=True, data=True))
+    ) and not _is_source(flow, leg):
         up.append(leg)
     while (leg := _strongest(flow.out_edges(down[-1].end, keys=True, data=True))) and not _is_source(
         flow, leg

@@ -73,9 +73,7 @@ class Worksheet:
             name, number = f"{wanted}x{number}", number + 1
         return name
 
-    def step(
-        self, name: str, formula: Any, unit: str, how: str, why: str, *, shown: bool = True
-    ) -> Any:
+    def step(self, name: str, formula: Any, unit: str, how: str, why: str, *, shown: bool = True) -> Any:
         """A new symbol that stands for a formula."""
         symbol = sympy().Symbol(name, real=True)
         value = self.value(formula)
@@ -106,10 +104,19 @@ class Worksheet:
                 base: -sum(float(inverse[place, row]) * by for row, by in enumerate(column))
                 for base, column in partial.items()
             }
-            self.steps.append(Step(
-                symbol, None, values[symbol], unit, how, why, shown=place == 0,
-                equations=tuple(equations), together=tuple(unknowns),
-            ))  # fmt: skip
+            self.steps.append(
+                Step(
+                    symbol,
+                    None,
+                    values[symbol],
+                    unit,
+                    how,
+                    why,
+                    shown=place == 0,
+                    equations=tuple(equations),
+                    together=tuple(unknowns),
+                )
+            )
             self._put(symbol, values[symbol], unit, slopes)
 
     def _put(self, symbol: Any, value: Any, unit: str, slopes: dict[Any, float]) -> None:

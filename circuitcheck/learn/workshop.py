@@ -27,10 +27,26 @@ from circuitcheck.solve.point import OperatingPoint, solve_point
 
 #: What each thing costs [min]; common practice, no source. Access is in the harness file.
 MINUTES = {
-    "volts": 1.0, "drop": 1.0, "ohms": 1.0, "amps": 1.5, "lamp": 1.0, "look": 0.5, "listen": 0.5,
-    "lead": 1.0, "undo": 1.0, "join": 1.0, "pull": 0.5, "refit": 0.5, "ignition": 0.2, "engine": 0.5,
-    "coolant": 8.0, "battery": 3.0, "switch": 0.2, "swap": 5.0, "drive": 10.0,
-}  # fmt: skip
+    "volts": 1.0,
+    "drop": 1.0,
+    "ohms": 1.0,
+    "amps": 1.5,
+    "lamp": 1.0,
+    "look": 0.5,
+    "listen": 0.5,
+    "lead": 1.0,
+    "undo": 1.0,
+    "join": 1.0,
+    "pull": 0.5,
+    "refit": 0.5,
+    "ignition": 0.2,
+    "engine": 0.5,
+    "coolant": 8.0,
+    "battery": 3.0,
+    "switch": 0.2,
+    "swap": 5.0,
+    "drive": 10.0,
+}
 LIVE_VOLTS = 0.2
 """An ohmmeter across more than this is spoiled [V]; common practice, no source."""
 GLOWS_AMPS = 60.0
@@ -139,8 +155,10 @@ class Workshop:
                 self.opened.add(access)
                 self.minutes += self.harness.access[access].minutes
                 note = self.harness.access[access].note
-                told.append(f"You open up: {access}{f', {note}' if note else ''} "
-                            f"({self.harness.access[access].minutes:g} min).")  # fmt: skip
+                told.append(
+                    f"You open up: {access}{f', {note}' if note else ''} "
+                    f"({self.harness.access[access].minutes:g} min)."
+                )
         return told
 
     def renew(self, unit: str) -> list[str]:
@@ -177,14 +195,22 @@ class Workshop:
                 self.own_doing.add(name)
             fuse = name.removesuffix(" blown").removesuffix(" fuse")
             if fuse.partition(" ")[0] in ("bridge", "feed", "ground"):
-                told.append(self._warn("The lead's fuse blows: it joined the supply to where there is "
-                                       "next to no resistance before battery minus."))  # fmt: skip
+                told.append(
+                    self._warn(
+                        "The lead's fuse blows: it joined the supply to where there is "
+                        "next to no resistance before battery minus."
+                    )
+                )
             else:
                 told.append(f"Fuse {fuse} blows.")
         amps = max((abs(point.amps.get(key, 0.0)) for key in self._leads()), default=0.0)
         if self.bare and amps > GLOWS_AMPS:
-            told.append(self._warn(f"The bare lead carries {amps:.0f} A and smokes: it shorts the "
-                                   "supply, and no fuse opens. You tear it off."))  # fmt: skip
+            told.append(
+                self._warn(
+                    f"The bare lead carries {amps:.0f} A and smokes: it shorts the "
+                    "supply, and no fuse opens. You tear it off."
+                )
+            )
             self.state.pop("bridge", None)
             self.bare = False
         return told
@@ -214,23 +240,40 @@ class Workshop:
         error = math.tanh(self.case.chance.normal(f"meter {len(self.log)}"))
         whole = self._sound().after(frozenset(self.own_doing & self.blown))
         sound = _value(self.harness, whole, observation, self.case.meter_ohm)
-        self.log.append(Measurement(
-            said, observation, self.setup, _as_read(self.harness, observation, value, error), value,
-            _as_read(self.harness, observation, sound, 0.0), self.minutes,
-            frozenset(self.own_doing & self.blown),
-            kind == "ohms" and self.setup.battery == "connected", self.bare, frozenset(self.renewed),
-        ))  # fmt: skip
+        self.log.append(
+            Measurement(
+                said,
+                observation,
+                self.setup,
+                _as_read(self.harness, observation, value, error),
+                value,
+                _as_read(self.harness, observation, sound, 0.0),
+                self.minutes,
+                frozenset(self.own_doing & self.blown),
+                kind == "ohms" and self.setup.battery == "connected",
+                self.bare,
+                frozenset(self.renewed),
+            )
+        )
         return self.log[-1], told
 
     def _ohms_are_safe(self, observation: Observation, circuit: Circuit) -> list[str]:
         point = solve_point(circuit)
         volts = abs(point.between(*observation.points))
         if volts > LIVE_VOLTS:
-            return [self._warn(f"Ohms on a live circuit: {volts:.1f} V stand across the leads. The "
-                               "reading means nothing, and the meter may be gone.")]  # fmt: skip
+            return [
+                self._warn(
+                    f"Ohms on a live circuit: {volts:.1f} V stand across the leads. The "
+                    "reading means nothing, and the meter may be gone."
+                )
+            ]
         if self.setup.battery == "connected":
-            return [self._warn("Ohms with the battery connected: it may come on while you measure, and "
-                               "another path may lie beside yours.")]  # fmt: skip
+            return [
+                self._warn(
+                    "Ohms with the battery connected: it may come on while you measure, and "
+                    "another path may lie beside yours."
+                )
+            ]
         return []
 
     def _vehicle(self) -> Circuit:
@@ -244,9 +287,10 @@ class Workshop:
         if not self.bare:
             return circuit
         leads = {
-            key: replace(one, closed_when=ALWAYS) for key in self._leads()
+            key: replace(one, closed_when=ALWAYS)
+            for key in self._leads()
             if isinstance(one := circuit.branches[key], Conductor)
-        }  # fmt: skip
+        }
         thresholds: Mapping[str, Any] = {
             name: one for name, one in circuit.thresholds.items() if one.watch not in leads
         }
@@ -299,9 +343,13 @@ Consequences = Callable[[Circuit, OperatingPoint], list[str]]
 
 
 def _value(
-    harness: Harness, circuit: Circuit, observation: Observation, meter_ohm: float,
-    told: list[str] | None = None, consequences: Consequences | None = None,
-) -> float:  # fmt: skip
+    harness: Harness,
+    circuit: Circuit,
+    observation: Observation,
+    meter_ohm: float,
+    told: list[str] | None = None,
+    consequences: Consequences | None = None,
+) -> float:
     """What an instrument finds on a circuit, its own load included."""
     with_it, reader = reader_for(circuit, observation, harness.volts, meter_ohm)
     with_it = with_it.changed(reader.meter())

@@ -63,8 +63,7 @@ def worth_of(case: Case, log: Sequence[Measurement], planner: Planner) -> list[W
 def _known(planner: Planner, sheet: Sheet) -> Hypotheses:
     """What is still possible after a sheet."""
     locator = planner.locator
-    standings = (locator.weigh_singles(sheet) if sheet.readings
-                 else locator.beforehand(sheet.put_right))  # fmt: skip
+    standings = locator.weigh_singles(sheet) if sheet.readings else locator.beforehand(sheet.put_right)
     return hypotheses(planner.harness, merged(standings))
 
 

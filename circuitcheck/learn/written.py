@@ -11,10 +11,11 @@ from circuitcheck.learn.algebra import sympy
 from circuitcheck.learn.worksheet import Step, Worksheet
 
 _PREFIXES = {
-    "V": ((1.0, "V"), (1e-3, "mV"), (1e-6, "uV")), "A": ((1.0, "A"), (1e-3, "mA"), (1e-6, "uA")),
+    "V": ((1.0, "V"), (1e-3, "mV"), (1e-6, "uV")),
+    "A": ((1.0, "A"), (1e-3, "mA"), (1e-6, "uA")),
     "ohm": ((1e6, "Mohm"), (1e3, "kohm"), (1.0, "ohm"), (1e-3, "mohm"), (1e-6, "uohm")),
     "W": ((1.0, "W"), (1e-3, "mW"), (1e-6, "uW")),
-}  # fmt: skip
+}
 DIGITS = 4
 LONGEST_DERIVATIVE = 30
 """Operations beyond which a derivative tells a reader nothing; a choice of presentation."""
@@ -56,8 +57,10 @@ def quantity(value: float, unit: str) -> str:
     """
     steps = _PREFIXES.get(unit, ((1.0, unit),))
     size = abs(value)
-    scale, name = next((one for one in steps if size >= 0.1 * one[0] * (10 if one[0] > 1 else 1)),
-                       steps[-1] if size else (1.0, unit))  # fmt: skip
+    scale, name = next(
+        (one for one in steps if size >= 0.1 * one[0] * (10 if one[0] > 1 else 1)),
+        steps[-1] if size else (1.0, unit),
+    )
     return f"{plain(value / scale)} {name}".strip()
 
 
@@ -85,10 +88,24 @@ def _line(sheet: Worksheet, step: Step) -> Line:
     latex = r" \\ ".join(_latex(one) for one in shown)
     latex = rf"\begin{{gathered}} {latex} \end{{gathered}}"
     mathml = "".join(_mathml(one) for one in shown)
-    also = tuple(f"{one} = {quantity(float(sheet.values[one]), step.unit)}"
-                 for one in step.together if one != step.symbol)  # fmt: skip
-    return Line(str(step.symbol), "", "", value, step.unit, step.how, step.why, latex, mathml,
-                tuple(f"0 = {text(one)}" for one in step.equations), also)  # fmt: skip
+    also = tuple(
+        f"{one} = {quantity(float(sheet.values[one]), step.unit)}"
+        for one in step.together
+        if one != step.symbol
+    )
+    return Line(
+        str(step.symbol),
+        "",
+        "",
+        value,
+        step.unit,
+        step.how,
+        step.why,
+        latex,
+        mathml,
+        tuple(f"0 = {text(one)}" for one in step.equations),
+        also,
+    )
 
 
 def line_of(sheet: Worksheet, symbol: Any, formula: Any, unit: str, how: str, why: str) -> Line:
@@ -96,9 +113,17 @@ def line_of(sheet: Worksheet, symbol: Any, formula: Any, unit: str, how: str, wh
     algebra = sympy()
     formula = algebra.sympify(formula)
     equation = algebra.Eq(symbol, formula, evaluate=False)
-    return Line(str(symbol), text(formula), with_numbers(sheet, formula),
-                float(sheet.value(formula)), unit, how, why, _latex(equation),
-                _mathml(equation))  # fmt: skip
+    return Line(
+        str(symbol),
+        text(formula),
+        with_numbers(sheet, formula),
+        float(sheet.value(formula)),
+        unit,
+        how,
+        why,
+        _latex(equation),
+        _mathml(equation),
+    )
 
 
 def derivative_line(sheet: Worksheet, answer: Any, name: str) -> Line | None:
@@ -115,10 +140,17 @@ def derivative_line(sheet: Worksheet, answer: Any, name: str) -> Line | None:
         return None
     left = algebra.Symbol(f"d{answer}/d{name}")
     equation = algebra.Eq(algebra.Derivative(answer, symbol), slope, evaluate=False)
-    return Line(str(left), text(slope), with_numbers(sheet, slope), float(sheet.value(slope)),
-                _per(sheet.units[answer], sheet.given[name].unit), "derivative",
-                "all other symbols of the formula held; in the table they follow", _latex(equation),
-                _mathml(equation))  # fmt: skip
+    return Line(
+        str(left),
+        text(slope),
+        with_numbers(sheet, slope),
+        float(sheet.value(slope)),
+        _per(sheet.units[answer], sheet.given[name].unit),
+        "derivative",
+        "all other symbols of the formula held; in the table they follow",
+        _latex(equation),
+        _mathml(equation),
+    )
 
 
 def _per(unit: str, by: str) -> str:
@@ -136,8 +168,10 @@ def _printers() -> tuple[Any, Any, Any]:
         def _as_ordered_terms(self, expr: Any, order: Any = None) -> list[Any]:
             return sorted(expr.args, key=lambda one: (one.could_extract_minus_sign(), str(one)))
 
-    made = (type(f"Ordered{kind.__name__}", (Ordered, kind), {})
-            for kind in (StrPrinter, LatexPrinter, MathMLPresentationPrinter))  # fmt: skip
+    made = (
+        type(f"Ordered{kind.__name__}", (Ordered, kind), {})
+        for kind in (StrPrinter, LatexPrinter, MathMLPresentationPrinter)
+    )
     plain_text, latex, mathml = (kind() for kind in made)
     return plain_text, latex, mathml
 
@@ -153,8 +187,9 @@ def _latex(formula: Any) -> str:
 
 def with_numbers(sheet: Worksheet, formula: Any) -> str:
     """The formula with every symbol's value and unit in its place."""
-    found = {str(one): quantity(float(sheet.values[one]), sheet.units[one])
-             for one in formula.free_symbols}  # fmt: skip
+    found = {
+        str(one): quantity(float(sheet.values[one]), sheet.units[one]) for one in formula.free_symbols
+    }
     names = sorted(found, key=len, reverse=True)
     if not names:
         return ""

@@ -11,6 +11,7 @@ from dataclasses import replace
 
 from circuitcheck.harness.model import Harness
 from circuitcheck.harness.readings import Reading, Sheet
+from circuitcheck.parts.fuse import Fuse
 
 _BELOW = -1.0
 """Volts against battery minus under which the probes are the wrong way round [V]."""
@@ -38,8 +39,8 @@ def sorted_out(harness: Harness, sheet: Sheet) -> tuple[Sheet, tuple[Absurd, ...
 
 def _absurd(harness: Harness, sheet: Sheet) -> Iterator[Absurd]:
     minus = {f"{name}.-" for name, part in harness.parts.items() if part.kind == "battery"}
-    most = max((float(part.rating) for part in harness.parts.values()  # type: ignore[attr-defined]
-                if part.kind == "fuse"), default=math.inf)  # fmt: skip
+    fuses = [part for part in harness.parts.values() if isinstance(part, Fuse)]
+    most = max((float(one.rating) for one in fuses), default=math.inf)
     for one in sheet.readings:
         if one.word or not math.isfinite(one.value):
             continue
@@ -55,7 +56,9 @@ def _absurd(harness: Harness, sheet: Sheet) -> Iterator[Absurd]:
 def words_for(absurd: tuple[Absurd, ...], *, left_out: bool) -> str:
     """One sentence for each of them."""
     then = "taken as misread and left out" if left_out else "taken as misread"
-    return " ".join(f"'{one.name}' in {one.test} read {one.shown}, which {why} It is {then}."
-                    if why.endswith("?") else
-                    f"'{one.name}' in {one.test} read {one.shown}, which {why}; {then}."
-                    for one, why in absurd)  # fmt: skip
+    return " ".join(
+        f"'{one.name}' in {one.test} read {one.shown}, which {why} It is {then}."
+        if why.endswith("?")
+        else f"'{one.name}' in {one.test} read {one.shown}, which {why}; {then}."
+        for one, why in absurd
+    )

@@ -42,8 +42,9 @@ def beside(
     for base in _bases(standings, numbers):
         number = numbers[id(base.suspect)]
         (fault,) = base.suspect.faults
-        partners = [n for n in known.kinds
-                    if singles[n].faults and singles[n].faults[0].where != fault.where]  # fmt: skip
+        partners = [
+            n for n in known.kinds if singles[n].faults and singles[n].faults[0].where != fault.where
+        ]
         left = _bounds(evidence, singles, base, partners, top - _BEHIND)
         found += [Pair(n, number, value, base.value) for n, value in left]
     return list({frozenset((one.one, one.other)): one for one in reversed(found)}.values())
@@ -61,9 +62,12 @@ def _bases(standings: Sequence[Standing], numbers: dict[int, int]) -> list[Stand
 
 
 def _bounds(
-    evidence: Evidence, singles: Sequence[Suspect], base: Standing, partners: Sequence[int],
+    evidence: Evidence,
+    singles: Sequence[Suspect],
+    base: Standing,
+    partners: Sequence[int],
     least: float,
-) -> list[tuple[int, float]]:  # fmt: skip
+) -> list[tuple[int, float]]:
     """Of the faults that could stand at some height beside a base: their number, and their value there.
 
     The tests of the odd readings are looked at first, then all tests of what is left.

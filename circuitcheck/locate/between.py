@@ -59,8 +59,15 @@ def _weights(grid: Array, logs: Array) -> Array:
     at = (logs - grid[0]) / (grid[1] - grid[0])
     first = np.clip(np.floor(at).astype(np.intp) - 1, 0, len(grid) - 4)
     x = at - first
-    four = np.stack([-(x - 1) * (x - 2) * (x - 3) / 6, x * (x - 2) * (x - 3) / 2,
-                     -x * (x - 1) * (x - 3) / 2, x * (x - 1) * (x - 2) / 6], axis=1)  # fmt: skip
+    four = np.stack(
+        [
+            -(x - 1) * (x - 2) * (x - 3) / 6,
+            x * (x - 2) * (x - 3) / 2,
+            -x * (x - 1) * (x - 3) / 2,
+            x * (x - 1) * (x - 2) / 6,
+        ],
+        axis=1,
+    )
     found = np.zeros((len(logs), len(grid)))
     np.put_along_axis(found, first[:, None] + np.arange(4), four, axis=1)
     return found

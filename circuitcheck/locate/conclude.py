@@ -79,35 +79,58 @@ def conclude(evidence: Evidence, standings: Sequence[Standing]) -> Verdict:
     kept = [n for n in order if chances[n] > _SHOWN_FROM or groups[n] == 1]
     runner_up = next((n for n in order if groups[n] == 2), None)
     suspects = tuple(
-        _result(evidence, standings[n], float(chances[n]), groups[n],
-                reasons_for(ledger, n, expected, runner_up)
-                if groups[n] == 1 or n in kept[:6] else ())
+        _result(
+            evidence,
+            standings[n],
+            float(chances[n]),
+            groups[n],
+            reasons_for(ledger, n, expected, runner_up) if groups[n] == 1 or n in kept[:6] else (),
+        )
         for n in kept
-    )  # fmt: skip
+    )
     leader = standings[order[0]]
     judged = _readings(evidence, expected, leader)
-    off = tuple(f"'{one.name}' in {one.test} read {one.shown}, where it gives {one.expected_word}"
-                for one in judged if not one.fits and one.expected_word)  # fmt: skip
+    off = tuple(
+        f"'{one.name}' in {one.test} read {one.shown}, where it gives {one.expected_word}"
+        for one in judged
+        if not one.fits and one.expected_word
+    )
     word = _word(standings, groups, units, off)
     readings = tuple(_with_absurd(evidence, judged))
     taken = {(one.reading.test, one.reading.name): one.times for one in evidence.seen}
-    doubted = [(one, taken.get((one.test, one.name), 1)) for one in readings
-               if one.misread > DOUBTED]  # fmt: skip
+    doubted = [(one, taken.get((one.test, one.name), 1)) for one in readings if one.misread > DOUBTED]
     point = Standpoint(
-        word, standings, chances, groups, units, covering(standings, chances),
+        word,
+        standings,
+        chances,
+        groups,
+        units,
+        covering(standings, chances),
         tuple(f"{one.test}: {one.name}" for one, times in doubted if times == 1),
         tuple(f"{one.test}: {one.name}, {one.shown}" for one, times in doubted if times > 1),
-        hinges(evidence, standings, max(units, key=lambda one: units[one])), by_heat(evidence.harness),
+        hinges(evidence, standings, max(units, key=lambda one: units[one])),
+        by_heat(evidence.harness),
         off,
-    )  # fmt: skip
+    )
     repeat = tuple(f"{one.test}: {one.name}" for one, _ in doubted)
     left_out = any((one.test, one.name) not in taken for one, _ in evidence.absurd)
-    parts = (words_for(evidence.absurd, left_out=left_out), summary_of(point),
-             words_on(evidence.put_right, [one.replace for one in leader.suspect.faults],
-                      fuses_of(leader)))  # fmt: skip
+    parts = (
+        words_for(evidence.absurd, left_out=left_out),
+        summary_of(point),
+        words_on(evidence.put_right, [one.replace for one in leader.suspect.faults], fuses_of(leader)),
+    )
     summary = " ".join(one for one in parts if one)
-    return Verdict(evidence.harness.name, word, suspects, readings, summary, repeat,
-                   point.repair, point.hinges, evidence.put_right)  # fmt: skip
+    return Verdict(
+        evidence.harness.name,
+        word,
+        suspects,
+        readings,
+        summary,
+        repeat,
+        point.repair,
+        point.hinges,
+        evidence.put_right,
+    )
 
 
 def merged(standings: Sequence[Standing]) -> list[Standing]:
@@ -151,22 +174,32 @@ def _result(
         inside = min(max(standing.value, low), high)
         estimate = Estimate(inside, low, high, unknown.severity.unit)
     return SuspectResult(
-        suspect.spec, " + ".join(fault.where for fault in suspect.faults),
-        " + ".join(fault.mode for fault in suspect.faults) or "none", unit_of(standing),
-        chance, group, estimate, reasons,
-        "; ".join(fault.remedy for fault in suspect.faults), standing.seen_in, standing.gone_in,
-    )  # fmt: skip
+        suspect.spec,
+        " + ".join(fault.where for fault in suspect.faults),
+        " + ".join(fault.mode for fault in suspect.faults) or "none",
+        unit_of(standing),
+        chance,
+        group,
+        estimate,
+        reasons,
+        "; ".join(fault.remedy for fault in suspect.faults),
+        standing.seen_in,
+        standing.gone_in,
+    )
 
 
 def sound_readings(evidence: Evidence, sound: Standing) -> list[ExpectedReading]:
     """What a sound circuit gives for every reading."""
     return [
         expected_reading(
-            evidence.harness, seen.reading.name, seen.reading.observation,
-            float(sound.predicted[column]), float(sound.spread[column]),
+            evidence.harness,
+            seen.reading.name,
+            seen.reading.observation,
+            float(sound.predicted[column]),
+            float(sound.spread[column]),
         )
         for column, seen in enumerate(evidence.seen)
-    ]  # fmt: skip
+    ]
 
 
 def _readings(
@@ -184,10 +217,21 @@ def _readings(
             fits = math.isinf(reading.value)
         else:
             fits = _inside(reading.value, sound)
-        found.append(ReadingResult(
-            reading.test, reading.name, measured, sound.expected, sound.low, sound.high, fits,
-            sound.unit, round(float(leader.misread[column]), 4), reading.shown, sound.word,
-        ))  # fmt: skip
+        found.append(
+            ReadingResult(
+                reading.test,
+                reading.name,
+                measured,
+                sound.expected,
+                sound.low,
+                sound.high,
+                fits,
+                sound.unit,
+                round(float(leader.misread[column]), 4),
+                reading.shown,
+                sound.word,
+            )
+        )
     return found
 
 
@@ -195,10 +239,21 @@ def _with_absurd(evidence: Evidence, found: list[ReadingResult]) -> list[Reading
     """The readings that were left out among the others of their tests."""
     there = {(one.test, one.name) for one in found}
     found = found + [
-        ReadingResult(one.test, one.name, one.value, None, None, None, False,
-                      UNITS[one.observation.kind], 1.0, one.shown)
-        for one, _ in evidence.absurd if (one.test, one.name) not in there
-    ]  # fmt: skip
+        ReadingResult(
+            one.test,
+            one.name,
+            one.value,
+            None,
+            None,
+            None,
+            False,
+            UNITS[one.observation.kind],
+            1.0,
+            one.shown,
+        )
+        for one, _ in evidence.absurd
+        if (one.test, one.name) not in there
+    ]
     order = list(dict.fromkeys(one.test for one in found))
     return sorted(found, key=lambda one: order.index(one.test))
 

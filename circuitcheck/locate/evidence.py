@@ -141,7 +141,12 @@ def _judge(harness: Harness, reading: Reading, times: int) -> Seen:
         wild = 1 / (len(scale.words) if scale else 2)
     else:
         size = 0.0 if not np.isfinite(reading.value) else abs(reading.value)
-        range_of = {"volts": 1.5 * harness.volts, "drop": 1.5 * harness.volts, "amps": 60.0,
-                    "speed": 4000.0, "ohms": 10 * (size + 1.0)}  # fmt: skip
+        range_of = {
+            "volts": 1.5 * harness.volts,
+            "drop": 1.5 * harness.volts,
+            "amps": 60.0,
+            "speed": 4000.0,
+            "ohms": 10 * (size + 1.0),
+        }
         wild = 1 / range_of.get(kind, 1.0)
     return Seen(reading, scale, factor, wild, times)

@@ -22,10 +22,14 @@ def pairs_of(singles: Sequence[Suspect], chosen: Sequence[Pair]) -> list[Suspect
         one, other = singles[pair.one], singles[pair.other]
         both = one.unknown is not None and other.unknown is not None
         held = ((other.faults[0], pair.value_of_other, 0.0),) if both else ()
-        found.append(Suspect(
-            (*one.faults, *other.faults), PAIRED * one.weight * other.weight,
-            further(one.fuses, other.fuses), held,
-        ))  # fmt: skip
+        found.append(
+            Suspect(
+                (*one.faults, *other.faults),
+                PAIRED * one.weight * other.weight,
+                further(one.fuses, other.fuses),
+                held,
+            )
+        )
     return found
 
 
@@ -55,8 +59,12 @@ def triples_of(pairs: Sequence[Suspect], partners: Sequence[Suspect]) -> list[Su
             named = frozenset(one.spec for one in faults)
             for held in _ways_held(pair, more):
                 key = named, frozenset(one.spec for one, _, _ in held)
-                found.setdefault(key, Suspect(faults, scale * pair.weight * more.weight,
-                                              further(pair.fuses, more.fuses), held))  # fmt: skip
+                found.setdefault(
+                    key,
+                    Suspect(
+                        faults, scale * pair.weight * more.weight, further(pair.fuses, more.fuses), held
+                    ),
+                )
     return list(found.values())
 
 

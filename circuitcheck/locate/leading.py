@@ -18,8 +18,9 @@ def partners_of(singles: Sequence[Suspect], known: Alone) -> list[int]:
 
     The first explains most; each of the next few most of what those before it leave unexplained.
     """
-    partial = known.logs.sum(axis=-1) + np.log([max(singles[n].weight, 1e-12)
-                                                for n in known.suspect.tolist()])  # fmt: skip
+    partial = known.logs.sum(axis=-1) + np.log(
+        [max(singles[n].weight, 1e-12) for n in known.suspect.tolist()]
+    )
     order = np.argsort(-partial, kind="stable").tolist()
     rows = list({int(known.suspect[row]): row for row in reversed(order)}.values())
     rows.sort(key=lambda row: -partial[row])

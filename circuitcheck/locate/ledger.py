@@ -28,9 +28,7 @@ class Ledger:
     :param sound: how the sound circuit stands
     """
 
-    def __init__(
-        self, evidence: Evidence, standings: Sequence[Standing], sound: Standing
-    ) -> None:
+    def __init__(self, evidence: Evidence, standings: Sequence[Standing], sound: Standing) -> None:
         self.evidence = evidence
         self.standings = standings
         self.predicted = np.array([one.predicted for one in standings])

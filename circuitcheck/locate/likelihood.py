@@ -68,8 +68,13 @@ def weigh(evidence: Evidence, predicted: Array, moves: Array) -> Weighed:
     straight = joint + others
     total = straight + (top + np.log(norm))[:, 0]
     square = square + np.sum(np.where(numbers, 0.0, far) ** 2, axis=1)
-    return Weighed(total, straight, np.where(numbers, shares[:, 1:] / norm, misread),
-                   np.where(numbers, distance, far), square)  # fmt: skip
+    return Weighed(
+        total,
+        straight,
+        np.where(numbers, shares[:, 1:] / norm, misread),
+        np.where(numbers, distance, far),
+        square,
+    )
 
 
 def precision(evidence: Evidence, predicted: Array, moves: Array) -> Array:

@@ -70,16 +70,23 @@ def alone(evidence: Evidence, coarse: Coarse) -> Alone:
         for number, first in zip(numbers, representatives(evidence, values), strict=True):
             kinds.setdefault(numbers[int(first)], []).append(number)
     sound = flat[coarse.plain.index(0)]
-    pieces = [(n, np.zeros(1), flat[place][None]) for place, n in enumerate(coarse.plain)
-              if n in kinds and coarse.suspects[n].faults]  # fmt: skip
-    pieces += [(n, *between(coarse.logs[place], block[place])) for place, n in enumerate(coarse.valued)
-               if n in kinds]  # fmt: skip
+    pieces = [
+        (n, np.zeros(1), flat[place][None])
+        for place, n in enumerate(coarse.plain)
+        if n in kinds and coarse.suspects[n].faults
+    ]
+    pieces += [
+        (n, *between(coarse.logs[place], block[place]))
+        for place, n in enumerate(coarse.valued)
+        if n in kinds
+    ]
     suspect = np.repeat([n for n, _, _ in pieces], [len(values) for _, values, _ in pieces])
     predicted = np.concatenate([rows for _, _, rows in pieces])
     logs = rough_logs(evidence, predicted, deviations(evidence, predicted), PARTIAL)
     flat_logs = rough_logs(evidence, sound[None], deviations(evidence, sound[None]), PARTIAL)[0]
-    kept = np.concatenate([_telling(np.flatnonzero(suspect == n), logs, flat_logs)
-                           for n, _, _ in pieces])  # fmt: skip
+    kept = np.concatenate(
+        [_telling(np.flatnonzero(suspect == n), logs, flat_logs) for n, _, _ in pieces]
+    )
     values = np.exp(np.concatenate([values for _, values, _ in pieces]))
     return Alone(suspect[kept], values[kept], predicted[kept], logs[kept], sound, kinds)
 
@@ -92,11 +99,14 @@ def between(logs: Array, block: Array) -> tuple[Array, Array]:
     """
     share = (np.arange(_BETWEEN) / _BETWEEN)[None, :, None]
     with np.errstate(invalid="ignore"):
-        rows = np.where(share == 0, block[:-1, None],
-                        block[:-1, None] + share * (block[1:, None] - block[:-1, None]))  # fmt: skip
+        rows = np.where(
+            share == 0, block[:-1, None], block[:-1, None] + share * (block[1:, None] - block[:-1, None])
+        )
     closer = logs[:-1, None] + share[..., 0] * np.diff(logs)[:, None]
-    return (np.append(closer.reshape(-1), logs[-1]),
-            np.concatenate([rows.reshape(-1, block.shape[1]), block[-1:]]))  # fmt: skip
+    return (
+        np.append(closer.reshape(-1), logs[-1]),
+        np.concatenate([rows.reshape(-1, block.shape[1]), block[-1:]]),
+    )
 
 
 def _telling(rows: Index, logs: Array, sound: Array) -> Index:

@@ -83,8 +83,9 @@ class PairSolver:
             least = best - _BEYOND if self.explained else -math.inf
             self._waiting += _fits(self._given[1], [pairs[n] for n in twins], begin, least)
             best = max(best, *(one.standing for one in self._waiting))
-            self._refine([one for one in self._waiting
-                          if one.short < _SHORT and one.standing > best - KEEP])  # fmt: skip
+            self._refine(
+                [one for one in self._waiting if one.short < _SHORT and one.standing > best - KEEP]
+            )
 
     def refine_all(self) -> None:
         """Look at those more closely that have waited so far."""
@@ -97,16 +98,14 @@ class PairSolver:
             self.join(_refined(*self._given, chosen))
 
 
-def _fits(
-    evidence: Evidence, pairs: Sequence[Suspect], begin: Array, least: float
-) -> list[_Fitted]:
+def _fits(evidence: Evidence, pairs: Sequence[Suspect], begin: Array, least: float) -> list[_Fitted]:
     """Where pairs fit, those not gone on with that stand below the least to begin with."""
     chances = np.log([max(one.weight, 1e-300) for one in pairs])
     fit = fitted(evidence, pairs, begin, least - chances)
     return [
         _Fitted(pair, fit.logs[n], fit.widths[n], float(fit.scores[n] + chances[n]), float(fit.short[n]))
         for n, pair in enumerate(pairs)
-    ]  # fmt: skip
+    ]
 
 
 def _rough(evidence: Evidence, standing: Standing) -> float:
@@ -118,14 +117,16 @@ def _rough(evidence: Evidence, standing: Standing) -> float:
 
 def _refined(harness: Harness, evidence: Evidence, fits: Sequence[_Fitted]) -> list[Standing]:
     """Pairs with two unknown values, each looked for with the other held where it fits."""
-    held = [replace(one.pair, held=((one.pair.faults[1], float(np.exp(one.logs[1])), 0.0),))
-            for one in fits]  # fmt: skip
+    held = [
+        replace(one.pair, held=((one.pair.faults[1], float(np.exp(one.logs[1])), 0.0),)) for one in fits
+    ]
     places = [Place(0.0, 0.0, float(one.logs[0]), float(one.widths[0])) for one in fits]
     turn = weighed_at(harness, evidence, held, places)
     widths = {one.pair.spec: float(one.widths[1]) for one in fits}
     for _ in range(_TURNS):
-        others = [Place(0.0, 0.0, math.log(one.suspect.held[0][1]), widths[one.suspect.spec])
-                  for one in turn]  # fmt: skip
+        others = [
+            Place(0.0, 0.0, math.log(one.suspect.held[0][1]), widths[one.suspect.spec]) for one in turn
+        ]
         widths = {one.suspect.spec: width_of(one) for one in turn}
         turn = weighed_at(harness, evidence, [_turned(one) for one in turn], others)
     return turn

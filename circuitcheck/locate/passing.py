@@ -48,9 +48,7 @@ def twins(singles: Sequence[Suspect], passing: Sequence[Suspect]) -> list[Twin]:
     return [Twin(one, numbers[one.lasting_spec]) for one in passing]
 
 
-def weigh_passing(
-    evidence: Evidence, coarse: Coarse, passing: Sequence[Twin]
-) -> list[Standing]:
+def weigh_passing(evidence: Evidence, coarse: Coarse, passing: Sequence[Twin]) -> list[Standing]:
     """How those stand that some test has met and some test has missed."""
     if len(evidence.benches) < 2 or not passing:
         return []
@@ -69,8 +67,7 @@ def _rough(evidence: Evidence, coarse: Coarse, passing: Sequence[Twin]) -> tuple
     """Rough log-likelihood of each test with each fault there (faults, tests), and sound (tests,)."""
     wanted = np.zeros(len(coarse.suspects), dtype=bool)
     wanted[[0, *(one.lasting for one in passing)]] = True
-    places = {number: place for place, number in
-              enumerate(one for one in coarse.plain if wanted[one])}  # fmt: skip
+    places = {number: place for place, number in enumerate(one for one in coarse.plain if wanted[one])}
     rows = [places[one.lasting] for one in passing]
     found = []
     for number, bench in enumerate(evidence.benches):
@@ -81,9 +78,7 @@ def _rough(evidence: Evidence, coarse: Coarse, passing: Sequence[Twin]) -> tuple
     return by_test[rows], by_test[places[0]]
 
 
-def _fine(
-    evidence: Evidence, coarse: Coarse, kept: Sequence[Twin], met: Array
-) -> list[Standing]:
+def _fine(evidence: Evidence, coarse: Coarse, kept: Sequence[Twin], met: Array) -> list[Standing]:
     """Weighed in full, the correlation between tests included.
 
     :param met: rough log-likelihood of each test with the fault there over that without it
@@ -105,11 +100,21 @@ def _fine(
         log_half = -math.log(2.0) * int(np.sum(np.abs(told) > 1e-9))
         log_evidence = float(np.logaddexp.reduce(totals)) + log_half
         seen, missed = _tests(evidence, many[best - first], told)
-        found.append(Standing(
-            one.suspect, math.log(max(one.suspect.weight, 1e-300)) + log_evidence, 0.0, None,
-            values[best], spread[best], weighed.misread[best], weighed.distance[best],
-            float(weighed.square[best]), seen_in=seen, gone_in=missed,
-        ))  # fmt: skip
+        found.append(
+            Standing(
+                one.suspect,
+                math.log(max(one.suspect.weight, 1e-300)) + log_evidence,
+                0.0,
+                None,
+                values[best],
+                spread[best],
+                weighed.misread[best],
+                weighed.distance[best],
+                float(weighed.square[best]),
+                seen_in=seen,
+                gone_in=missed,
+            )
+        )
         first += len(many)
     return found
 
@@ -143,8 +148,10 @@ def _tests(evidence: Evidence, way: Bool, met: Array) -> tuple[tuple[str, ...], 
     for bench in evidence.benches:
         names.append(evidence.seen[first].reading.test)
         first += len(bench.observations)
-    seen = tuple(name for name, there, told in zip(names, way, met, strict=True)
-                 if there and told > _TOLD)  # fmt: skip
-    gone = tuple(name for name, there, told in zip(names, way, met, strict=True)
-                 if not there and told < -_TOLD)  # fmt: skip
+    seen = tuple(
+        name for name, there, told in zip(names, way, met, strict=True) if there and told > _TOLD
+    )
+    gone = tuple(
+        name for name, there, told in zip(names, way, met, strict=True) if not there and told < -_TOLD
+    )
     return seen, gone

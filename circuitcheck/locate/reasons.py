@@ -32,9 +32,10 @@ def reasons_for(
     sentences = [
         _sentence(evidence, standing, column, f"a sound circuit gives {_band(expected[column])}")
         for column in _telling(own - ledger.sound_logs[number], 2)
-        if _speaks(evidence, column, show(evidence, standing.predicted[column], column),
-                   _band(expected[column]))
-    ]  # fmt: skip
+        if _speaks(
+            evidence, column, show(evidence, standing.predicted[column], column), _band(expected[column])
+        )
+    ]
     if runner_up is not None and runner_up != number and ledger.standings[runner_up].suspect.faults:
         other = ledger.standings[runner_up]
         for column in _telling(own - ledger.logs[runner_up], 1):

@@ -19,8 +19,10 @@ def after_repair(suspects: Sequence[Suspect], put_right: Collection[str]) -> lis
 
     :param suspects: sound, and every single fault
     """
-    found = [replace(one, weight=STILL_WRONG * one.weight) if asks_for(one, put_right) else one
-             for one in suspects]  # fmt: skip
+    found = [
+        replace(one, weight=STILL_WRONG * one.weight) if asks_for(one, put_right) else one
+        for one in suspects
+    ]
     cured = sum(one.weight for one in suspects) - sum(one.weight for one in found)
     return [one if one.faults else replace(one, weight=one.weight + cured) for one in found]
 
@@ -41,10 +43,14 @@ def words_for(put_right: Sequence[str], asked: Sequence[str], blown: Sequence[st
     text = f"Put right before these readings: {', '.join(put_right)}."
     fuses = [one for one in blown if one in put_right and one not in asked]
     if fuses:
-        text += (f" {' and '.join(fuses)} {'has' if len(fuses) == 1 else 'have'} blown again: what blew "
-                 f"{'it' if len(fuses) == 1 else 'them'} is still there.")  # fmt: skip
+        text += (
+            f" {' and '.join(fuses)} {'has' if len(fuses) == 1 else 'have'} blown again: what blew "
+            f"{'it' if len(fuses) == 1 else 'them'} is still there."
+        )
     again = [one for one in asked if one in put_right]
     if again:
-        text += (f" Nothing fits better than {' and '.join(again)} once more: see that the plugs are "
-                 "home and that what went in is the right part.")  # fmt: skip
+        text += (
+            f" Nothing fits better than {' and '.join(again)} once more: see that the plugs are "
+            "home and that what went in is the right part."
+        )
     return text

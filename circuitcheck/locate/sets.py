@@ -82,8 +82,9 @@ def _alike(evidence: Evidence, suspects: Sequence[Suspect], places: Sequence[Pla
     values = predict(evidence, suspects, trials).values
     found: dict[int, int] = {}
     for unknown in (False, True):
-        mine = np.array([n for n, one in enumerate(suspects) if (one.unknown is not None) == unknown],
-                        dtype=np.intp)  # fmt: skip
+        mine = np.array(
+            [n for n, one in enumerate(suspects) if (one.unknown is not None) == unknown], dtype=np.intp
+        )
         first = representatives(evidence, values[mine][:, None])
         found |= {int(n): int(mine[one]) for n, one in zip(mine, first, strict=True)}
     return found

@@ -54,9 +54,12 @@ def weigh_several(
 
 
 def weigh_beside(
-    harness: Harness, evidence: Evidence, coarse: Coarse, singles: Sequence[Suspect],
+    harness: Harness,
+    evidence: Evidence,
+    coarse: Coarse,
+    singles: Sequence[Suspect],
     standings: Sequence[Standing],
-) -> list[Standing]:  # fmt: skip
+) -> list[Standing]:
     """How pairs stand, where one fault explains every reading but one: of those that could matter.
 
     :param singles: sound and every single fault, as ``coarse`` has them
@@ -76,7 +79,8 @@ def _triples(
     singles: Sequence[Suspect], known: Alone, partners: Sequence[int], found: Sequence[Standing]
 ) -> list[Suspect]:
     """The best pairs, and the leading faults by twos, with one more fault each."""
-    bases = [replace(one.suspect, held=(*one.suspect.held, *value_held(one)))
-             for one in found[:_EXTENDED]]  # fmt: skip
+    bases = [
+        replace(one.suspect, held=(*one.suspect.held, *value_held(one))) for one in found[:_EXTENDED]
+    ]
     bases += held_pairs(singles, with_leading(singles, known, partners[:LEADING], ()))
     return triples_of(bases, [singles[one] for one in partners])

@@ -29,9 +29,13 @@ _MEMBERS, _GUESSED = 900, 300
 
 
 def weigh_stand_ins(
-    harness: Harness, evidence: Evidence, singles: Sequence[Suspect], known: Alone,
-    found: Sequence[Standing], likely: Sequence[Pair],
-) -> list[Standing]:  # fmt: skip
+    harness: Harness,
+    evidence: Evidence,
+    singles: Sequence[Suspect],
+    known: Alone,
+    found: Sequence[Standing],
+    likely: Sequence[Pair],
+) -> list[Standing]:
     """How sets stand that have faults which read alike in place of those of the best sets.
 
     :param found: sets as they stand, most likely first
@@ -69,19 +73,25 @@ class _Kinds:
 
     def members(self, suspect: Suspect) -> Iterator[Suspect]:
         """All sets with other faults of the same kinds on different parts."""
-        numbers = [self._numbers.get((one.spec, suspect.fuses), self._numbers[one.spec, 0.0])
-                   for one in suspect.faults]  # fmt: skip
+        numbers = [
+            self._numbers.get((one.spec, suspect.fuses), self._numbers[one.spec, 0.0])
+            for one in suspect.faults
+        ]
         for chosen in product(*(self._like[one] for one in numbers)):
             others = [self._singles[one] for one in sorted(chosen)]
             if list(chosen) == numbers or len({one.faults[0].where for one in others}) < len(chosen):
                 continue
-            was = {self._singles[old].faults[0].spec: self._singles[new].faults[0]
-                   for old, new in zip(numbers, chosen, strict=True)}  # fmt: skip
+            was = {
+                self._singles[old].faults[0].spec: self._singles[new].faults[0]
+                for old, new in zip(numbers, chosen, strict=True)
+            }
             weight = suspect.weight * math.prod(
                 max(self._singles[new].weight, 1e-300) / max(self._singles[old].weight, 1e-300)
                 for old, new in zip(numbers, chosen, strict=True)
-            )  # fmt: skip
+            )
             yield replace(
-                suspect, faults=tuple(one.faults[0] for one in others), weight=weight,
+                suspect,
+                faults=tuple(one.faults[0] for one in others),
+                weight=weight,
                 held=tuple((was[one.spec], value, cost) for one, value, cost in suspect.held),
-            )  # fmt: skip
+            )

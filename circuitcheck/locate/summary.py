@@ -51,8 +51,7 @@ class Standpoint:
 
 def summary_of(point: Standpoint) -> str:
     """What is wrong, what to put right, what blew a fuse, what to read again."""
-    texts = {"unexplained": _unexplained, "sound": _sound, "located": _located,
-             "narrowed": _narrowed}  # fmt: skip
+    texts = {"unexplained": _unexplained, "sound": _sound, "located": _located, "narrowed": _narrowed}
     sentences = [texts[point.word](point)]
     if point.word in ("located", "narrowed"):
         sentences += [_comes_and_goes(point), _what_blew(point), _rests_on(point)]
@@ -69,9 +68,11 @@ def percent(chance: float) -> str:
 
 
 def _unexplained(point: Standpoint) -> str:
-    return ("No single fault, no pair and no three that this harness knows explain these readings; "
-            f"the nearest is {point.first[0].suspect.spec}. Repeat the readings marked, or look for "
-            "what the description leaves out.")  # fmt: skip
+    return (
+        "No single fault, no pair and no three that this harness knows explain these readings; "
+        f"the nearest is {point.first[0].suspect.spec}. Repeat the readings marked, or look for "
+        "what the description leaves out."
+    )
 
 
 def _sound(point: Standpoint) -> str:
@@ -85,8 +86,10 @@ def _located(point: Standpoint) -> str:
     blown = f", which has blown {' and '.join(fuses)}" if fuses else ""
     chance, unit = float(point.chances[list(point.groups).index(1)]), _best(point)
     if chance < SURE:
-        return (f"Put right: {unit} ({percent(point.units[unit])}). Likeliest in it: {words}{blown} "
-                f"({percent(chance)}).")  # fmt: skip
+        return (
+            f"Put right: {unit} ({percent(point.units[unit])}). Likeliest in it: {words}{blown} "
+            f"({percent(chance)})."
+        )
     return f"{words[0].upper()}{words[1:]}{blown}. Put right: {unit}."
 
 
@@ -118,8 +121,10 @@ def _nearly_sound(point: Standpoint) -> str:
     """What is off so little that a sound circuit may give it."""
     if len(point.first) == sum(1 for one in point.first if one.suspect.faults):
         return ""
-    return (f"Hardly anything is off, and sound wiring may look so too ({percent(point.units[''])}): "
-            f"{'; '.join(point.off)}. Look again, or measure it. ")  # fmt: skip
+    return (
+        f"Hardly anything is off, and sound wiring may look so too ({percent(point.units[''])}): "
+        f"{'; '.join(point.off)}. Look again, or measure it. "
+    )
 
 
 def _comes_and_goes(point: Standpoint) -> str:
@@ -128,15 +133,18 @@ def _comes_and_goes(point: Standpoint) -> str:
     if not leader.suspect.passing:
         return ""
     seen, gone = (" and ".join(names) for names in (leader.seen_in, leader.gone_in))
-    return (f"It comes and goes: it was there in {seen} and gone in {gone}. Move the plug and the loom "
-            "at it while you look at the meter.")  # fmt: skip
+    return (
+        f"It comes and goes: it was there in {seen} and gone in {gone}. Move the plug and the loom "
+        "at it while you look at the meter."
+    )
 
 
 def _what_blew(point: Standpoint) -> str:
     """A fuse that has blown asks what blew it."""
     first = point.first
-    by_itself = [one for one in first if any(f.mode == "blown" and not f.severity
-                                             for f in one.suspect.faults)]  # fmt: skip
+    by_itself = [
+        one for one in first if any(f.mode == "blown" and not f.severity for f in one.suspect.faults)
+    ]
     for one in by_itself:
         fuse = one.suspect.faults[0].where
         causes = [other for other in point.standings if fuse in fuses_of(other)][:3]

@@ -133,9 +133,7 @@ class Predictions:
 class Predictor:
     """Predicts the readings of benches under trials; what fuses blew in service it asks once."""
 
-    def __init__(
-        self, harness: Harness, suspects: Sequence[Suspect], trials: Sequence[Trial]
-    ) -> None:
+    def __init__(self, harness: Harness, suspects: Sequence[Suspect], trials: Sequence[Trial]) -> None:
         self.counts = [len(one.values) for one in trials]
         self._first = np.cumsum([0, *self.counts])
         self._chosen = [suspects[one.suspect].chosen(one.values) for one in trials]
@@ -165,9 +163,7 @@ class Predictor:
         return bench.run(laid_out.changes, laid_out.counts, blown, self._fuses[rows], laid_out.rows)
 
 
-def predict(
-    evidence: Evidence, suspects: Sequence[Suspect], trials: Sequence[Trial]
-) -> Predictions:
+def predict(evidence: Evidence, suspects: Sequence[Suspect], trials: Sequence[Trial]) -> Predictions:
     """Every reading under every trial."""
     predictor = Predictor(evidence.harness, suspects, trials)
     runs = tuple(predictor.run(bench) for bench in evidence.benches)

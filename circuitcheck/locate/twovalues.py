@@ -50,8 +50,12 @@ def fitted(evidence: Evidence, pairs: Sequence[Suspect], values: Array, least: A
     :param values: to begin with (pairs, 2)
     :param least: score of each pair that is worth going on from; while all lie below, none is (pairs,)
     """
-    limits = np.log([[(one.severity.low, one.severity.high) for one in pair.faults if one.severity]
-                     for pair in pairs])  # fmt: skip
+    limits = np.log(
+        [
+            [(one.severity.low, one.severity.high) for one in pair.faults if one.severity]
+            for pair in pairs
+        ]
+    )
     best = np.clip(np.log(values), limits[..., 0], limits[..., 1])
     scores, slopes, missing, short = _around(evidence, pairs, best)
     damping = np.full(len(pairs), 0.01)

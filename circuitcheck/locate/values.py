@@ -100,8 +100,11 @@ def best_places(evidence: Evidence, logs: Array, predicted: Array) -> list[Place
     power = np.sum(reach * slope**2, axis=-1)
     share = np.clip(np.sum(reach * slope * gap, axis=-1) / (power + 1e-12), 0.0, 1.0)
     with np.errstate(invalid="ignore"):
-        between = np.where(straight, start + share[..., None] * (end - start),
-                           np.where(share[..., None] < 0.5, start, end))  # fmt: skip
+        between = np.where(
+            straight,
+            start + share[..., None] * (end - start),
+            np.where(share[..., None] < 0.5, start, end),
+        )
     logs_of = rough_logs(evidence, between, pair_u)
     # Somewhere between a relay begins to buzz, or a line opens: up to there any reading can be.
     turns = np.isfinite(start) != np.isfinite(end)
@@ -220,7 +223,12 @@ def posterior(severity: Severity, logs: Array, totals: Array) -> Posterior:
     spills = bool(density[0] > 0.02 and not at_low), bool(density[-1] > 0.02 and not at_high)
     coarse = deviation < 0.8 * step and step > 2 * _NARROWEST / FINE
     return Posterior(
-        top + float(np.log(mass / span)), int(np.argmax(totals)), float(np.exp(low)),
-        float(np.exp(high)), mean, max(deviation, 0.3 * step), spills,
+        top + float(np.log(mass / span)),
+        int(np.argmax(totals)),
+        float(np.exp(low)),
+        float(np.exp(high)),
+        mean,
+        max(deviation, 0.3 * step),
+        spills,
         not (any(spills) or coarse),
-    )  # fmt: skip
+    )

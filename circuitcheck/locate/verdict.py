@@ -44,8 +44,11 @@ class SuspectResult:
 
     def to_dict(self) -> dict[str, Any]:
         """The fields as a plain dict."""
-        return asdict(self) | {"reasons": list(self.reasons), "seen_in": list(self.seen_in),
-                               "gone_in": list(self.gone_in)}  # fmt: skip
+        return asdict(self) | {
+            "reasons": list(self.reasons),
+            "seen_in": list(self.seen_in),
+            "gone_in": list(self.gone_in),
+        }
 
 
 @dataclass(frozen=True, slots=True)
@@ -138,16 +141,27 @@ class Verdict:
         return html_table(f"{self.verdict}: {self.summary}", _COLUMNS, self._rows())
 
     def _rows(self) -> list[tuple[object, ...]]:
-        return [(one.group, f"{one.probability:.1%}", one.spec, one.replace,
-                 "" if one.estimate is None else f"{one.estimate.value:.3g} {one.estimate.unit}")
-                for one in self.suspects]  # fmt: skip
+        return [
+            (
+                one.group,
+                f"{one.probability:.1%}",
+                one.spec,
+                one.replace,
+                "" if one.estimate is None else f"{one.estimate.value:.3g} {one.estimate.unit}",
+            )
+            for one in self.suspects
+        ]
 
     def to_dict(self) -> dict[str, Any]:
         """The fields as a plain dict."""
         return {
-            "harness": self.harness, "verdict": self.verdict, "summary": self.summary,
+            "harness": self.harness,
+            "verdict": self.verdict,
+            "summary": self.summary,
             "suspects": [one.to_dict() for one in self.suspects],
             "readings": [one.to_dict() for one in self.readings],
-            "repeat": list(self.repeat), "repair": self.repair.to_dict(),
-            "hinges": [one.to_dict() for one in self.hinges], "put_right": list(self.put_right),
-        }  # fmt: skip
+            "repeat": list(self.repeat),
+            "repair": self.repair.to_dict(),
+            "hinges": [one.to_dict() for one in self.hinges],
+            "put_right": list(self.put_right),
+        }

@@ -21,7 +21,7 @@ from circuitcheck.locate.suspects import (
     Suspect,
     Trial,
     predict,
-)  # fmt: skip
+)
 from circuitcheck.locate.values import (
     Place,
     Posterior,
@@ -32,7 +32,7 @@ from circuitcheck.locate.values import (
     next_grid,
     posterior,
     rough_logs,
-)  # fmt: skip
+)
 from circuitcheck.physics.branch import Array
 from circuitcheck.solve.wiring import Bool
 
@@ -175,13 +175,17 @@ def rough_look(evidence: Evidence, coarse: Coarse) -> Rough:
     joined = np.concatenate(plain, axis=-1), np.concatenate(valued, axis=-1)
     places = dict(_places(evidence, coarse, alive, joined))
     top = max(place.sure for place in places.values())
-    kept = np.array([
-        n in places and (places[n].score > top - KEEP or not one.faults)
-        for n, one in enumerate(coarse.suspects)
-    ])  # fmt: skip
-    return Rough({n: places[n] for n in places if kept[n]},
-                 _likely(evidence, coarse, alive, kept, joined[1]),
-                 _same_as(evidence, coarse, alive, kept, joined))  # fmt: skip
+    kept = np.array(
+        [
+            n in places and (places[n].score > top - KEEP or not one.faults)
+            for n, one in enumerate(coarse.suspects)
+        ]
+    )
+    return Rough(
+        {n: places[n] for n in places if kept[n]},
+        _likely(evidence, coarse, alive, kept, joined[1]),
+        _same_as(evidence, coarse, alive, kept, joined),
+    )
 
 
 def _likely(
@@ -215,8 +219,7 @@ def _places(
     """Where each suspect that is alive fits best."""
     plain = [n for n in coarse.plain if alive[n]]
     scores = rough_logs(evidence, values[0], deviations(evidence, values[0])).sum(axis=-1)
-    found = [(n, Place(score, score, 0.0, 0.0))
-             for n, score in zip(plain, scores.tolist(), strict=True)]  # fmt: skip
+    found = [(n, Place(score, score, 0.0, 0.0)) for n, score in zip(plain, scores.tolist(), strict=True)]
     valued = [n for n in coarse.valued if alive[n]]
     if valued:
         logs = coarse.logs[alive[coarse.valued]]
@@ -244,20 +247,25 @@ def fine_look(evidence: Evidence, coarse: Coarse, rough: Rough) -> list[Standing
         found |= {n: one for n, one in stood.items() if n not in worse}
         best = max(one.log_weight for one in found.values())
         grids = {
-            n: after.grid for n, after in better.items() if n not in worse
+            n: after.grid
+            for n, after in better.items()
+            if n not in worse
             and found[n].log_weight > best - (HOPELESS if after.elsewhere else _WORTH_IT)
-        }  # fmt: skip
+        }
         if not grids or look + 1 == _LOOKS:
             break
-    everyone = [found[one].of(suspects[n], coarse.blown(n, found[one].value))
-                for n, one in rough.same_as.items()]  # fmt: skip
+    everyone = [
+        found[one].of(suspects[n], coarse.blown(n, found[one].value)) for n, one in rough.same_as.items()
+    ]
     return sorted(everyone, key=lambda one: -one.log_weight)
 
 
 def _lines(
-    evidence: Evidence, suspects: Sequence[Suspect], grids: Mapping[int, Array],
+    evidence: Evidence,
+    suspects: Sequence[Suspect],
+    grids: Mapping[int, Array],
     solved: dict[int, Solved],
-) -> dict[int, Solved]:  # fmt: skip
+) -> dict[int, Solved]:
     """What suspects predict at their values, from what is solved already where that will do.
 
     :param solved: for each suspect its last grid that was solved; renewed here
@@ -301,8 +309,19 @@ def unread(coarse: Coarse) -> list[Standing]:
         if severity is not None:
             inside = (severity.high / severity.low) ** 0.05
             span = severity.low * inside, severity.high / inside
-        found.append(Standing(one, _log_chance(one), value, span, none, none, none, none,
-                              blown=coarse.blown(number, value)))  # fmt: skip
+        found.append(
+            Standing(
+                one,
+                _log_chance(one),
+                value,
+                span,
+                none,
+                none,
+                none,
+                none,
+                blown=coarse.blown(number, value),
+            )
+        )
     return sorted(found, key=lambda one: -one.log_weight)
 
 
@@ -333,17 +352,26 @@ def _stand(
         row = first + place
         spread = np.sqrt(np.sum(line.moves[place] ** 2, axis=-1))
         found[n] = Standing(
-            suspects[n], _log_chance(suspects[n]) + log_evidence, value, span, line.predicted[place],
-            spread, weighed.misread[row], weighed.distance[row], float(weighed.square[row]),
-        )  # fmt: skip
+            suspects[n],
+            _log_chance(suspects[n]) + log_evidence,
+            value,
+            span,
+            line.predicted[place],
+            spread,
+            weighed.misread[row],
+            weighed.distance[row],
+            float(weighed.square[row]),
+        )
         first += len(totals)
     return found, _better(evidence, suspects, lines, posteriors)
 
 
 def _better(
-    evidence: Evidence, suspects: Sequence[Suspect], lines: Mapping[int, Solved],
+    evidence: Evidence,
+    suspects: Sequence[Suspect],
+    lines: Mapping[int, Solved],
     posteriors: Mapping[int, Posterior],
-) -> dict[int, Better]:  # fmt: skip
+) -> dict[int, Better]:
     """Grids nearer to the values of those that their own does not resolve."""
     if not posteriors:
         return {}

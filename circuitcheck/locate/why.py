@@ -48,9 +48,15 @@ class Entry:
 
     def to_dict(self) -> dict[str, Any]:
         """The fields as a plain dict."""
-        return {"test": self.test, "name": self.name, "read": self.read, "gives": self.gives,
-                "sound": self.sound, "speaks": round(self.speaks, 1),
-                "misread": round(self.misread, 4)}  # fmt: skip
+        return {
+            "test": self.test,
+            "name": self.name,
+            "read": self.read,
+            "gives": self.gives,
+            "sound": self.sound,
+            "speaks": round(self.speaks, 1),
+            "misread": round(self.misread, 4),
+        }
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,12 +90,17 @@ class Account:
     def to_dict(self) -> dict[str, Any]:
         """The fields as a plain dict."""
         return {
-            "spec": self.spec, "replace": self.replace, "group": self.group, "value": self.value,
-            "beforehand": round(self.beforehand, 6), "start": round(self.start, 1),
+            "spec": self.spec,
+            "replace": self.replace,
+            "group": self.group,
+            "value": self.value,
+            "beforehand": round(self.beforehand, 6),
+            "start": round(self.start, 1),
             "readings": [one.to_dict() for one in self.entries],
-            "together": round(self.together, 1), "total": round(self.total, 1),
+            "together": round(self.together, 1),
+            "total": round(self.total, 1),
             "probability": round(self.chance, 6),
-        }  # fmt: skip
+        }
 
 
 @dataclass(frozen=True)
@@ -100,12 +111,17 @@ class Why:
     accounts: tuple[Account, ...]
 
     def __str__(self) -> str:
-        rows = [(each.spec, one.test, one.name, one.read, one.gives, one.sound, f"{one.speaks:+.0f}")
-                for each in self.accounts for one in each.entries
-                if abs(one.speaks) >= _TOLD]  # fmt: skip
+        rows = [
+            (each.spec, one.test, one.name, one.read, one.gives, one.sound, f"{one.speaks:+.0f}")
+            for each in self.accounts
+            for one in each.entries
+            if abs(one.speaks) >= _TOLD
+        ]
         columns = ("suspect", "test", "reading", "read", "with it", "sound", "speaks")
-        return (f"{self.verdict}\n\nspeaks: for the suspect against sound, in tenths of a decade\n"
-                f"{text_table(columns, rows)}")  # fmt: skip
+        return (
+            f"{self.verdict}\n\nspeaks: for the suspect against sound, in tenths of a decade\n"
+            f"{text_table(columns, rows)}"
+        )
 
     def to_dict(self) -> dict[str, Any]:
         """The fields as a plain dict."""
@@ -125,23 +141,40 @@ def why(evidence: Evidence, standings: Sequence[Standing]) -> Why:
         speaks = TENTHS * (ledger.logs[row] - ledger.logs[0])
         start = TENTHS * math.log(standing.suspect.weight / sound.suspect.weight)
         evidence_for = TENTHS * (standing.log_evidence - sound.log_evidence)
-        accounts.append(Account(
-            result.spec, unit_of(standing), result.group, _value(standing),
-            standing.suspect.weight, start, _entries(ledger, row, speaks),
-            evidence_for - float(speaks.sum()), start + evidence_for, result.probability,
-        ))  # fmt: skip
+        accounts.append(
+            Account(
+                result.spec,
+                unit_of(standing),
+                result.group,
+                _value(standing),
+                standing.suspect.weight,
+                start,
+                _entries(ledger, row, speaks),
+                evidence_for - float(speaks.sum()),
+                start + evidence_for,
+                result.probability,
+            )
+        )
     return Why(verdict, tuple(accounts))
 
 
 def _entries(ledger: Ledger, row: int, speaks: Array) -> tuple[Entry, ...]:
     found = []
     for column, seen in enumerate(ledger.evidence.seen):
-        gives, sound = (show(ledger.evidence, float(ledger.predicted[one, column]), column)
-                        for one in (row, 0))  # fmt: skip
-        found.append(Entry(
-            seen.reading.test, seen.reading.name, seen.reading.shown, gives, sound,
-            float(speaks[column]), float(ledger.standings[row].misread[column]),
-        ))  # fmt: skip
+        gives, sound = (
+            show(ledger.evidence, float(ledger.predicted[one, column]), column) for one in (row, 0)
+        )
+        found.append(
+            Entry(
+                seen.reading.test,
+                seen.reading.name,
+                seen.reading.shown,
+                gives,
+                sound,
+                float(speaks[column]),
+                float(ledger.standings[row].misread[column]),
+            )
+        )
     return tuple(found)
 
 

@@ -45,18 +45,22 @@ class Battery(Part):
         emf = situation.charging if situation.running else resting
         spread = EMF_SPREAD * situation.volts / 12.0
         return {
-            f"{name}:cells": Source(f"{name}.post+", f"{name}.post-", emf, self.internal,
-                                    spread, 0.3),
+            f"{name}:cells": Source(f"{name}.post+", f"{name}.post-", emf, self.internal, spread, 0.3),
             f"{name}.+": Conductor(f"{name}.post+", f"{name}.+", self.clamp, 0.4),
             f"{name}.-": Conductor(f"{name}.-", f"{name}.post-", self.clamp, 0.4),
-        }  # fmt: skip
+        }
 
     def faults(self, name: str) -> list[FaultMode]:
         """Bad clamps, and cells that sag under load."""
         weak = FaultMode(
-            name, "weak", usual("battery", "weak"), f"battery {name} sags under load",
-            f"charge or renew {name}", add_ohm(f"{name}:cells"), Severity(0.05, 2.0, "ohm"),
-        )  # fmt: skip
+            name,
+            "weak",
+            usual("battery", "weak"),
+            f"battery {name} sags under load",
+            f"charge or renew {name}",
+            add_ohm(f"{name}:cells"),
+            Severity(0.05, 2.0, "ohm"),
+        )
         plus = joint_faults(f"{name}.+", f"plus clamp {name}.+", "clamp")
         minus = joint_faults(f"{name}.-", f"minus clamp {name}.-", "clamp")
         return [weak, *plus, *minus]

@@ -32,8 +32,10 @@ class Connector(Part):
 
     def contacts(self, name: str) -> dict[str, Conductor]:
         """One contact a cavity; all of them open when it is undone."""
-        return {f"{name}.{number}": Conductor(f"{name}.{number}a", f"{name}.{number}b", self.pin,
-                                              0.3) for number in self._numbers()}  # fmt: skip
+        return {
+            f"{name}.{number}": Conductor(f"{name}.{number}a", f"{name}.{number}b", self.pin, 0.3)
+            for number in self._numbers()
+        }
 
     def inside(self, name: str, situation: Situation) -> dict[str, Branch]:
         """Nothing but its contacts."""

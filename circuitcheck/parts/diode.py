@@ -29,18 +29,32 @@ class Diode(Part):
     def inside(self, name: str, situation: Situation) -> dict[str, Branch]:
         """One curve."""
         anode, cathode = self.own(name, "a"), self.own(name, "k")
-        return {f"{name}:diode": Junction(anode, cathode, self.drop, self.ohms,
-                                          spreads=(0.05, 0.1, 0.0))}  # fmt: skip
+        return {
+            f"{name}:diode": Junction(anode, cathode, self.drop, self.ohms, spreads=(0.05, 0.1, 0.0))
+        }
 
     def faults(self, name: str) -> list[FaultMode]:
         """Open or shorted."""
         key, renew = f"{name}:diode", f"renew diode {name}"
         return [
-            FaultMode(name, "open", usual("diode", "open"),
-                      f"diode {name} is open", renew, scale(key, strength=0.0)),
-            FaultMode(name, "shorted", usual("diode", "shorted"), f"diode {name} is shorted", renew,
-                      bridge(key, self.own(name, "a"), self.own(name, "k")), overloads=True),
-        ]  # fmt: skip
+            FaultMode(
+                name,
+                "open",
+                usual("diode", "open"),
+                f"diode {name} is open",
+                renew,
+                scale(key, strength=0.0),
+            ),
+            FaultMode(
+                name,
+                "shorted",
+                usual("diode", "shorted"),
+                f"diode {name} is shorted",
+                renew,
+                bridge(key, self.own(name, "a"), self.own(name, "k")),
+                overloads=True,
+            ),
+        ]
 
     def misfits(self, name: str) -> list[FaultMode]:
         """The wrong way round."""
@@ -50,6 +64,13 @@ class Diode(Part):
             one = branches.get(key)
             return {} if one is None else {key: altered(one, tail=one.head, head=one.tail)}
 
-        return [FaultMode(name, "reversed", usual("diode", "reversed"),
-                          f"diode {name} is the wrong way round",
-                          f"turn diode {name}: the ring marks the cathode, k", turn)]  # fmt: skip
+        return [
+            FaultMode(
+                name,
+                "reversed",
+                usual("diode", "reversed"),
+                f"diode {name} is the wrong way round",
+                f"turn diode {name}: the ring marks the cathode, k",
+                turn,
+            )
+        ]

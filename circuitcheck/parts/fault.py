@@ -111,9 +111,7 @@ def add_ohm(key: str) -> ChangeRule:
 
 def set_ohm(key: str) -> ChangeRule:
     """The unknown value is the resistance."""
-    return lambda branches, ohm: (
-        {key: altered(branches[key], ohm=ohm)} if key in branches else {}
-    )  # fmt: skip
+    return lambda branches, ohm: {key: altered(branches[key], ohm=ohm)} if key in branches else {}
 
 
 def close_between(key: str, tail: str, head: str, ohm: float) -> ChangeRule:
@@ -154,8 +152,9 @@ def rejoined(branch: Branch, ends: Mapping[str, str]) -> Branch:
 
     :param ends: the new node for each that is given up; other ends stay
     """
-    return altered(branch, tail=ends.get(branch.tail, branch.tail),
-                   head=ends.get(branch.head, branch.head))  # fmt: skip
+    return altered(
+        branch, tail=ends.get(branch.tail, branch.tail), head=ends.get(branch.head, branch.head)
+    )
 
 
 def _ohm(branch: Branch) -> Any:
@@ -167,15 +166,22 @@ def joint_faults(key: str, words: str, kind: str = "pin") -> list[FaultMode]:
 
     :param kind: whose row of the table of frequencies it has
     """
-    open_ = FaultMode(key, "open", usual(kind, "open"), f"{words} makes no contact",
-                      f"repair {words}", take_out(key))  # fmt: skip
+    open_ = FaultMode(
+        key, "open", usual(kind, "open"), f"{words} makes no contact", f"repair {words}", take_out(key)
+    )
     return [
         open_,
-        FaultMode(key, "high resistance", usual(kind, "high resistance"),
-                  f"{words} has a high resistance", f"clean or renew {words}", add_ohm(key),
-                  HIGH_RESISTANCE),
+        FaultMode(
+            key,
+            "high resistance",
+            usual(kind, "high resistance"),
+            f"{words} has a high resistance",
+            f"clean or renew {words}",
+            add_ohm(key),
+            HIGH_RESISTANCE,
+        ),
         comes_and_goes(open_, f"{words} makes contact now and then", kind),
-    ]  # fmt: skip
+    ]
 
 
 def comes_and_goes(fault: FaultMode, words: str, kind: str) -> FaultMode:
@@ -185,5 +191,10 @@ def comes_and_goes(fault: FaultMode, words: str, kind: str) -> FaultMode:
     """
     label = fault.mode.removesuffix("open").removesuffix("stuck ")
     usual_mode = f"{'contact ' if label else ''}comes and goes"
-    return dataclasses.replace(fault, mode=f"{label}comes and goes", often=usual(kind, usual_mode),
-                               words=words, while_there=fault.mode)  # fmt: skip
+    return dataclasses.replace(
+        fault,
+        mode=f"{label}comes and goes",
+        often=usual(kind, usual_mode),
+        words=words,
+        while_there=fault.mode,
+    )

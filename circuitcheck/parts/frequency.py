@@ -43,6 +43,8 @@ def usual(kind: str, mode: str) -> Frequency:
 @cache
 def _table() -> dict[tuple[str, str], Frequency]:
     with (folder("shared") / TABLE).open(encoding="utf-8", newline="") as file:
-        rows = [Frequency(row["kind"], row["mode"], float(row["weight"]), row["source"])
-                for row in csv.DictReader(file)]  # fmt: skip
+        rows = [
+            Frequency(row["kind"], row["mode"], float(row["weight"]), row["source"])
+            for row in csv.DictReader(file)
+        ]
     return {(one.kind, one.mode): one for one in rows}

@@ -42,8 +42,11 @@ class Fuse(Part):
         """One element that conducts until it has blown."""
         ohm = cold_resistance(self.rating) if self.ohms is None else self.ohms
         whole = ((f"{name} blown", False),)
-        return {f"{name}:element": Conductor(self.own(name, "in"), self.own(name, "out"), ohm,
-                                             0.15, closed_when=(whole,))}  # fmt: skip
+        return {
+            f"{name}:element": Conductor(
+                self.own(name, "in"), self.own(name, "out"), ohm, 0.15, closed_when=(whole,)
+            )
+        }
 
     def thresholds(self, name: str) -> dict[str, Threshold]:
         """Blown, once it has carried too much."""
@@ -52,6 +55,13 @@ class Fuse(Part):
 
     def faults(self, name: str) -> list[FaultMode]:
         """A fuse does one thing."""
-        return [FaultMode(name, "blown", usual("fuse", "blown"), f"fuse {name} has blown",
-                          f"renew fuse {name}, once you know why it blew",
-                          take_out(f"{name}:element"))]  # fmt: skip
+        return [
+            FaultMode(
+                name,
+                "blown",
+                usual("fuse", "blown"),
+                f"fuse {name} has blown",
+                f"renew fuse {name}, once you know why it blew",
+                take_out(f"{name}:element"),
+            )
+        ]

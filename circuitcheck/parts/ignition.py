@@ -13,7 +13,7 @@ from circuitcheck.parts.fault import (
     close_between,
     comes_and_goes,
     take_out,
-)  # fmt: skip
+)
 from circuitcheck.parts.frequency import usual
 from circuitcheck.parts.part import Part, Situation
 from circuitcheck.parts.quantity import Amp, Ohm
@@ -38,23 +38,41 @@ class Ignition(Part):
         """One contact."""
         if situation.ignition != "on":
             return {}
-        return {f"{name}:30-15": Conductor(self.own(name, "30"), self.own(name, "15"),
-                                           self.contact, 0.4)}  # fmt: skip
+        return {
+            f"{name}:30-15": Conductor(self.own(name, "30"), self.own(name, "15"), self.contact, 0.4)
+        }
 
     def faults(self, name: str) -> list[FaultMode]:
         """As a switch with one contact."""
         key = f"{name}:30-15"
         ends = self.own(name, "30"), self.own(name, "15")
-        stuck = FaultMode(name, "stuck open", usual("ignition", "stuck open"),
-                          f"{name} does not feed terminal 15",
-                          f"renew the contact block of {name}", take_out(key))
+        stuck = FaultMode(
+            name,
+            "stuck open",
+            usual("ignition", "stuck open"),
+            f"{name} does not feed terminal 15",
+            f"renew the contact block of {name}",
+            take_out(key),
+        )
         return [
             stuck,
             comes_and_goes(stuck, f"{name} feeds terminal 15 now and then", "ignition"),
-            FaultMode(name, "welded", usual("ignition", "welded"), f"{name} feeds terminal 15 when off",
-                      f"renew the contact block of {name}",
-                      close_between(key, *ends, self.contact), overloads=True),
-            FaultMode(name, "high resistance", usual("ignition", "high resistance"),
-                      f"the contact of {name} is burnt",
-                      f"renew the contact block of {name}", add_ohm(key), HIGH_RESISTANCE),
-        ]  # fmt: skip
+            FaultMode(
+                name,
+                "welded",
+                usual("ignition", "welded"),
+                f"{name} feeds terminal 15 when off",
+                f"renew the contact block of {name}",
+                close_between(key, *ends, self.contact),
+                overloads=True,
+            ),
+            FaultMode(
+                name,
+                "high resistance",
+                usual("ignition", "high resistance"),
+                f"the contact of {name} is burnt",
+                f"renew the contact block of {name}",
+                add_ohm(key),
+                HIGH_RESISTANCE,
+            ),
+        ]

@@ -28,12 +28,25 @@ class Lamp(Part):
 
     def inside(self, name: str, situation: Situation) -> dict[str, Branch]:
         """One curve."""
-        return {f"{name}:lamp": Filament(self.own(name, "1"), self.own(name, "2"), self.volts,
-                                         self.watts / self.volts,
-                                         spreads=(0.0, 0.06, 0.0))}  # fmt: skip
+        return {
+            f"{name}:lamp": Filament(
+                self.own(name, "1"),
+                self.own(name, "2"),
+                self.volts,
+                self.watts / self.volts,
+                spreads=(0.0, 0.06, 0.0),
+            )
+        }
 
     def faults(self, name: str) -> list[FaultMode]:
         """A filament breaks."""
-        return [FaultMode(name, "blown", usual("lamp", "blown"),
-                          f"lamp {name} has blown", f"renew lamp {name}",
-                          scale(f"{name}:lamp", strength=0.0))]  # fmt: skip
+        return [
+            FaultMode(
+                name,
+                "blown",
+                usual("lamp", "blown"),
+                f"lamp {name} has blown",
+                f"renew lamp {name}",
+                scale(f"{name}:lamp", strength=0.0),
+            )
+        ]

@@ -90,43 +90,77 @@ class Module(Part):
         """Inputs gone deaf; contacts stuck open, welded or burnt."""
         renew = f"renew module {name}"
         found = [
-            FaultMode(name, f"{label} input dead", usual("module", "input dead"),
-                      f"{name} no longer sees its {label} input",
-                      renew, take_out(f"{name}:{label}"))
+            FaultMode(
+                name,
+                f"{label} input dead",
+                usual("module", "input dead"),
+                f"{name} no longer sees its {label} input",
+                renew,
+                take_out(f"{name}:{label}"),
+            )
             for label in self.inputs
-        ]  # fmt: skip
+        ]
         for label, output in self.outputs.items():
             key = f"{name}:{label}"
             ends = tuple(self.own(name, pin) for pin in output.between)
             found += [
-                FaultMode(name, f"{label} stuck open", usual("module", "contact stuck open"),
-                          f"contact '{label}' of {name} does not close", renew, take_out(key)),
-                FaultMode(name, f"{label} welded", usual("module", "contact welded"),
-                          f"contact '{label}' of {name} does not open", renew,
-                          close_between(key, ends[0], ends[1], output.ohms), overloads=True),
-                FaultMode(name, f"{label} high resistance", usual("module", "contact high resistance"),
-                          f"contact '{label}' of {name} is burnt", renew,
-                          add_ohm(key), HIGH_RESISTANCE),
-            ]  # fmt: skip
+                FaultMode(
+                    name,
+                    f"{label} stuck open",
+                    usual("module", "contact stuck open"),
+                    f"contact '{label}' of {name} does not close",
+                    renew,
+                    take_out(key),
+                ),
+                FaultMode(
+                    name,
+                    f"{label} welded",
+                    usual("module", "contact welded"),
+                    f"contact '{label}' of {name} does not open",
+                    renew,
+                    close_between(key, ends[0], ends[1], output.ohms),
+                    overloads=True,
+                ),
+                FaultMode(
+                    name,
+                    f"{label} high resistance",
+                    usual("module", "contact high resistance"),
+                    f"contact '{label}' of {name} is burnt",
+                    renew,
+                    add_ohm(key),
+                    HIGH_RESISTANCE,
+                ),
+            ]
         return found
 
     def check(self) -> list[tuple[str, str, str]]:
         """Hysteresis the right way round, and conditions that name inputs."""
         wrong = [
-            (f"inputs.{label}.off_at", f"{one.off_at:g} V",
-             f"must be at most the {one.on_at:g} V of on_at")
-            for label, one in self.inputs.items() if one.off_at > one.on_at
-        ]  # fmt: skip
+            (
+                f"inputs.{label}.off_at",
+                f"{one.off_at:g} V",
+                f"must be at most the {one.on_at:g} V of on_at",
+            )
+            for label, one in self.inputs.items()
+            if one.off_at > one.on_at
+        ]
         for label, output in self.outputs.items():
             for line in output.closed_when:
                 names = [term for _, term in _terms(line)]
                 if not names or any(term not in self.inputs for term in names):
-                    wrong.append((f"outputs.{label}.closed_when", f"'{line}'",
-                                  "must be input names joined by 'and', each perhaps after 'not'; "
-                                  f"inputs: {', '.join(self.inputs)}"))  # fmt: skip
+                    wrong.append(
+                        (
+                            f"outputs.{label}.closed_when",
+                            f"'{line}'",
+                            "must be input names joined by 'and', each perhaps after 'not'; "
+                            f"inputs: {', '.join(self.inputs)}",
+                        )
+                    )
         both = set(self.inputs) & set(self.outputs)
-        wrong += [("outputs", f"'{label}' as input and output", "must have names of their own")
-                  for label in sorted(both)]  # fmt: skip
+        wrong += [
+            ("outputs", f"'{label}' as input and output", "must have names of their own")
+            for label in sorted(both)
+        ]
         return wrong
 
 

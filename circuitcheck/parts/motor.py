@@ -12,7 +12,7 @@ from circuitcheck.parts.fault import (
     comes_and_goes,
     scale,
     scale_by_value,
-)  # fmt: skip
+)
 from circuitcheck.parts.frequency import usual
 from circuitcheck.parts.part import Part, Situation
 from circuitcheck.parts.quantity import Amp, Amps, Ohm, Rpm, Volts
@@ -61,43 +61,81 @@ class Motor(Part):
         """One curve."""
         return {
             f"{name}:motor": FanMotor.from_rated_point(
-                self.own(name, "+"), self.own(name, "-"), volts=self.rated.volts,
-                amps=self.rated.amps, rpm=self.rated.rpm, resistance=self.resistance,
+                self.own(name, "+"),
+                self.own(name, "-"),
+                volts=self.rated.volts,
+                amps=self.rated.amps,
+                rpm=self.rated.rpm,
+                resistance=self.resistance,
                 spreads=SPREADS,
             )
-        }  # fmt: skip
+        }
 
     def faults(self, name: str) -> list[FaultMode]:
         """Open (brushes), seized, tired, turns shorted."""
         key = f"{name}:motor"
         renew = f"renew motor {name}"
-        open_ = FaultMode(name, "open", usual("motor", "open"),
-                          f"motor {name} is open (worn brushes, burnt winding)",
-                          renew, scale(key, strength=0.0))
+        open_ = FaultMode(
+            name,
+            "open",
+            usual("motor", "open"),
+            f"motor {name} is open (worn brushes, burnt winding)",
+            renew,
+            scale(key, strength=0.0),
+        )
         return [
             open_,
             comes_and_goes(open_, f"the brushes of motor {name} stick now and then", "motor"),
-            FaultMode(name, "seized", usual("motor", "seized"), f"motor {name} is seized", renew,
-                      scale(key, back_emf=0.0), overloads=True),
-            FaultMode(name, "stiff", usual("motor", "stiff"), f"motor {name} turns hard", renew,
-                      scale_by_value(key, "friction"), Severity(3.0, 14.0, "times its friction"),
-                      overloads=True),
-            FaultMode(name, "worn brushes", usual("motor", "worn brushes"),
-                      f"the brushes of motor {name} make poor contact",
-                      renew, scale_by_value(key, "resistance"),
-                      Severity(2.0, 40.0, "times its winding")),
-        ]  # fmt: skip
+            FaultMode(
+                name,
+                "seized",
+                usual("motor", "seized"),
+                f"motor {name} is seized",
+                renew,
+                scale(key, back_emf=0.0),
+                overloads=True,
+            ),
+            FaultMode(
+                name,
+                "stiff",
+                usual("motor", "stiff"),
+                f"motor {name} turns hard",
+                renew,
+                scale_by_value(key, "friction"),
+                Severity(3.0, 14.0, "times its friction"),
+                overloads=True,
+            ),
+            FaultMode(
+                name,
+                "worn brushes",
+                usual("motor", "worn brushes"),
+                f"the brushes of motor {name} make poor contact",
+                renew,
+                scale_by_value(key, "resistance"),
+                Severity(2.0, 40.0, "times its winding"),
+            ),
+        ]
 
     def check(self) -> list[tuple[str, str, str]]:
         """Exactly one of the two ways to give the winding, and room for a back EMF."""
         if (self.winding is None) == (self.locked is None):
             found = "neither" if self.winding is None else "both"
-            return [("winding", f"{found} of winding and locked",
-                     "must give one: winding: 0.18 ohm, or locked: 72 A")]  # fmt: skip
+            return [
+                (
+                    "winding",
+                    f"{found} of winding and locked",
+                    "must give one: winding: 0.18 ohm, or locked: 72 A",
+                )
+            ]
         drop = self.rated.amps * self.resistance
         if drop < 0.9 * self.rated.volts:
             return []
         limit = 0.9 * self.rated.volts / self.rated.amps
-        return [("winding" if self.winding else "locked", f"{self.resistance:.3g} ohm",
-                 f"must be below {limit:.3g} ohm to leave the motor its back EMF at "
-                 f"{self.rated.amps:g} A")]  # fmt: skip
+        return [
+            (
+                "winding" if self.winding else "locked",
+                f"{self.resistance:.3g} ohm",
+                f"must be below {limit:.3g} ohm to leave the motor its back EMF at "
+                f"{self.rated.amps:g} A",
+            )
+        ]

@@ -58,9 +58,7 @@ class Part(BaseModel):
     kind: str = Field(description="which kind of part this is")
     note: str | None = Field(None, description="anything worth knowing about it")
     where: str | None = Field(None, description="where it sits on the vehicle")
-    access: str | None = Field(
-        None, description="which entry of 'access' must be opened to reach it"
-    )
+    access: str | None = Field(None, description="which entry of 'access' must be opened to reach it")
     belongs_to: str | None = Field(None, description="the unit that is replaced as a whole")
     plug: YesNo | None = Field(None, description="no: it is wired in for good, without a plug")
 

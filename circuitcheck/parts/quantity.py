@@ -19,9 +19,18 @@ from circuitcheck.physics.copper import awg_area
 _NUMBER = re.compile(r"([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)\s*(.*)", re.DOTALL)
 
 _WRITTEN_OUT = {
-    "ohms": "ohm", "mohms": "mohm", "kohms": "kohm", "Mohms": "Mohm", "volt": "V", "volts": "V",
-    "amp": "A", "amps": "A", "watt": "W", "watts": "W", "mins": "min",
-}  # fmt: skip
+    "ohms": "ohm",
+    "mohms": "mohm",
+    "kohms": "kohm",
+    "Mohms": "Mohm",
+    "volt": "V",
+    "volts": "V",
+    "amp": "A",
+    "amps": "A",
+    "watt": "W",
+    "watts": "W",
+    "mins": "min",
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,8 +65,9 @@ class Unit:
     @property
     def _written(self) -> dict[str, float]:
         """The spellings, and units written out or in the plural, which errors need not offer."""
-        also = {word: self.spellings[unit] for word, unit in _WRITTEN_OUT.items()
-                if unit in self.spellings}  # fmt: skip
+        also = {
+            word: self.spellings[unit] for word, unit in _WRITTEN_OUT.items() if unit in self.spellings
+        }
         return {**also, **self.spellings}
 
     def _unit_advice(self, unit: str) -> str:
@@ -96,28 +106,43 @@ class Unit:
         """What to add to ``float`` in a model so that a field reads this quantity."""
         units = "|".join(re.escape(name) for name in self._written)
         schema: dict[str, Any] = {
-            "type": "string", "description": f"{self.what}, such as {self.example}",
+            "type": "string",
+            "description": f"{self.what}, such as {self.example}",
             "pattern": rf"^\s*[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?\s*({units})\s*$",
-        }  # fmt: skip
+        }
         if "" in self.spellings:
             schema["type"] = ["string", "number"]
         return Annotated[float, BeforeValidator(self.parse), WithJsonSchema(schema)]
 
 
-OHM = Unit("a resistance", "'0.40 ohm' or '12 mohm'", {
-    "ohm": 1.0, "mohm": 1e-3, "kohm": 1e3, "Mohm": 1e6, "Ω": 1.0, "mΩ": 1e-3, "kΩ": 1e3, "MΩ": 1e6,
-}, low=1e-7, high=1e9)  # fmt: skip
+OHM = Unit(
+    "a resistance",
+    "'0.40 ohm' or '12 mohm'",
+    {
+        "ohm": 1.0,
+        "mohm": 1e-3,
+        "kohm": 1e3,
+        "Mohm": 1e6,
+        "Ω": 1.0,
+        "mΩ": 1e-3,
+        "kΩ": 1e3,
+        "MΩ": 1e6,
+    },
+    low=1e-7,
+    high=1e9,
+)
 VOLT = Unit("a voltage", "'12.6 V' or '80 mV'", {"V": 1.0, "mV": 1e-3}, high=100.0)
 AMP = Unit("a current", "'15 A' or '120 mA'", {"A": 1.0, "mA": 1e-3}, high=5000.0)
 WATT = Unit("a power", "'60 W'", {"W": 1.0, "kW": 1e3}, low=1e-3, high=1e5)
 METRE = Unit(
     "a length", "'1.8 m' or '450 mm'", {"m": 1.0, "cm": 1e-2, "mm": 1e-3}, low=1e-4, high=1000.0
-)  # fmt: skip
+)
 CELSIUS = Unit("a temperature", "'92 degC'", {"degC": 1.0, "°C": 1.0}, low=-60.0, high=300.0)
 PERCENT = Unit("a share", "'5 %'", {"%": 0.01, "": 1.0}, high=1.0, low_allowed=True)
 RPM = Unit("a speed", "'2600 rpm'", {"rpm": 1.0, "": 1.0}, high=100_000.0)
-MINUTE = Unit("a time", "'4 min' or 4", {"min": 1.0, "": 1.0, "h": 60.0}, high=10_000.0,
-              low_allowed=True)
+MINUTE = Unit(
+    "a time", "'4 min' or 4", {"min": 1.0, "": 1.0, "h": 60.0}, high=10_000.0, low_allowed=True
+)
 COUNT = Unit("a whole number", "3", {"": 1.0}, high=1000.0)
 
 Ohm = OHM.annotation
@@ -154,9 +179,7 @@ def parse_section(given: Any) -> float:
 Section = Annotated[
     float,
     BeforeValidator(parse_section),
-    WithJsonSchema(
-        {"type": "string", "description": "a wire section, such as '4 mm2' or '12 AWG'"}
-    ),
+    WithJsonSchema({"type": "string", "description": "a wire section, such as '4 mm2' or '12 AWG'"}),
 ]
 
 

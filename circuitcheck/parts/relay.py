@@ -21,7 +21,7 @@ from circuitcheck.parts.fault import (
     rejoined,
     set_ohm,
     take_out,
-)  # fmt: skip
+)
 from circuitcheck.parts.frequency import usual
 from circuitcheck.parts.part import Part, Situation
 from circuitcheck.parts.quantity import Amp, Ohm, Percent
@@ -84,35 +84,67 @@ class Relay(Part):
         """Pulled in from the pick-up current until the drop-out current."""
         rated = float(self.coil_volts) / self.coil
         return {
-            f"{name} pulled in": Threshold(
-                f"{name}:coil", self.pick_up * rated, self.drop_out * rated
-            )
+            f"{name} pulled in": Threshold(f"{name}:coil", self.pick_up * rated, self.drop_out * rated)
         }
 
     def faults(self, name: str) -> list[FaultMode]:
         """Coil open or shorted; each contact stuck open, welded or burnt; damping diode shorted."""
         plus, minus, common = (self.own(name, pin) for pin in ("86", "85", "30"))
         renew = f"renew relay {name}"
-        found = [FaultMode(name, "coil open", usual("relay", "coil open"),
-                           f"the coil of {name} is open", renew, take_out(f"{name}:coil"))]  # fmt: skip
+        found = [
+            FaultMode(
+                name,
+                "coil open",
+                usual("relay", "coil open"),
+                f"the coil of {name} is open",
+                renew,
+                take_out(f"{name}:coil"),
+            )
+        ]
         for pin, _ in self._throws():
             key, label = f"{name}:30-{pin}", f"30-{pin}"
-            stuck = FaultMode(name, f"{label} stuck open", usual("relay", "contact stuck open"),
-                              f"contact {label} of {name} does not close", renew, take_out(key))
+            stuck = FaultMode(
+                name,
+                f"{label} stuck open",
+                usual("relay", "contact stuck open"),
+                f"contact {label} of {name} does not close",
+                renew,
+                take_out(key),
+            )
             found += [
                 stuck,
                 comes_and_goes(stuck, f"contact {label} of {name} closes now and then", "relay"),
-                FaultMode(name, f"{label} welded", usual("relay", "contact welded"),
-                          f"contact {label} of {name} does not open", renew,
-                          close_between(key, common, self.own(name, pin), self.contact), overloads=True),
-                FaultMode(name, f"{label} high resistance", usual("relay", "contact high resistance"),
-                          f"contact {label} of {name} is burnt", renew,
-                          add_ohm(key), HIGH_RESISTANCE),
-            ]  # fmt: skip
+                FaultMode(
+                    name,
+                    f"{label} welded",
+                    usual("relay", "contact welded"),
+                    f"contact {label} of {name} does not open",
+                    renew,
+                    close_between(key, common, self.own(name, pin), self.contact),
+                    overloads=True,
+                ),
+                FaultMode(
+                    name,
+                    f"{label} high resistance",
+                    usual("relay", "contact high resistance"),
+                    f"contact {label} of {name} is burnt",
+                    renew,
+                    add_ohm(key),
+                    HIGH_RESISTANCE,
+                ),
+            ]
         if self.across_coil == "diode":
-            found.append(FaultMode(name, "diode shorted", usual("relay", "diode shorted"),
-                                   f"the diode across the coil of {name} is shorted", renew,
-                                   bridge(f"{name}:diode", plus, minus), overloads=True))  # fmt: skip
+            found.append(
+                FaultMode(
+                    name,
+                    "diode shorted",
+                    usual("relay", "diode shorted"),
+                    f"the diode across the coil of {name} is shorted",
+                    renew,
+                    bridge(f"{name}:diode", plus, minus),
+                    overloads=True,
+                )
+            )
         return found
 
     def misfits(self, name: str) -> list[FaultMode]:
@@ -130,13 +162,27 @@ class Relay(Part):
         if self.contacts_are != "break":
             gone = (at_rest,) if self.contacts_are == "change-over" else ()
             rule = _fitted(gone, make, self.own(name, "30"), self.own(name, "87"), self.contact)
-            found.append(FaultMode(name, "with a break contact", usual("relay", "with a break contact"),
-                                   f"{name} is a relay that is closed at rest between 30 and 87", fit,
-                                   rule))  # fmt: skip
+            found.append(
+                FaultMode(
+                    name,
+                    "with a break contact",
+                    usual("relay", "with a break contact"),
+                    f"{name} is a relay that is closed at rest between 30 and 87",
+                    fit,
+                    rule,
+                )
+            )
         if self.contacts_are != "make":
-            found.append(FaultMode(name, "with a make contact", usual("relay", "with a make contact"),
-                                   f"{name} is a plain relay, without a contact at 87a", fit,
-                                   take_out(at_rest)))  # fmt: skip
+            found.append(
+                FaultMode(
+                    name,
+                    "with a make contact",
+                    usual("relay", "with a make contact"),
+                    f"{name} is a plain relay, without a contact at 87a",
+                    fit,
+                    take_out(at_rest),
+                )
+            )
         return found
 
     def _exchanged(self, name: str) -> FaultMode:
@@ -147,23 +193,38 @@ class Relay(Part):
             mine = {key: branch for key, branch in branches.items() if key.startswith(f"{name}:")}
             return {key: rejoined(branch, {one: other, other: one}) for key, branch in mine.items()}
 
-        return FaultMode(name, "with 30 and 86 exchanged", usual("relay", "with 30 and 86 exchanged"),
-                         f"{name} is a relay of the other pin arrangement, 30 and 86 exchanged",
-                         f"fit a relay with the arrangement of the socket as {name}", rule)  # fmt: skip
+        return FaultMode(
+            name,
+            "with 30 and 86 exchanged",
+            usual("relay", "with 30 and 86 exchanged"),
+            f"{name} is a relay of the other pin arrangement, 30 and 86 exchanged",
+            f"fit a relay with the arrangement of the socket as {name}",
+            rule,
+        )
 
     def _other_coil(self, name: str) -> FaultMode:
         """A coil for other volts: from 5 ohm to 2 kohm; common practice, no source."""
-        return FaultMode(name, "with another coil", usual("relay", "with another coil"),
-                         f"the coil of {name} is of another kind",
-                         f"fit a relay with a coil of {self.coil:g} ohm as {name}",
-                         set_ohm(f"{name}:coil"), Severity(5.0, 2000.0, "ohm"))  # fmt: skip
+        return FaultMode(
+            name,
+            "with another coil",
+            usual("relay", "with another coil"),
+            f"the coil of {name} is of another kind",
+            f"fit a relay with a coil of {self.coil:g} ohm as {name}",
+            set_ohm(f"{name}:coil"),
+            Severity(5.0, 2000.0, "ohm"),
+        )
 
     def check(self) -> list[tuple[str, str, str]]:
         """It must drop out below where it picks up."""
         if self.drop_out < self.pick_up:
             return []
-        return [("drop_out", f"{self.drop_out:.0%}",
-                 f"must be below the {self.pick_up:.0%} at which it picks up")]  # fmt: skip
+        return [
+            (
+                "drop_out",
+                f"{self.drop_out:.0%}",
+                f"must be below the {self.pick_up:.0%} at which it picks up",
+            )
+        ]
 
 
 def _fitted(gone: tuple[str, ...], key: str, tail: str, head: str, ohm: float) -> ChangeRule:

@@ -57,19 +57,43 @@ class Resistor(Part):
         key = f"{name}:element"
         renew = f"renew resistor {name}"
         found = [
-            FaultMode(name, "open", usual("resistor", "open"),
-                      f"resistor {name} is burnt through", renew,
-                      take_out(key)),
-            FaultMode(name, "drifted", usual("resistor", "drifted"),
-                      f"resistor {name} has changed its value", renew,
-                      set_ohm(key), Severity(self.ohms * 0.1, self.ohms * 20, "ohm"), overloads=True),
-            FaultMode(name, "shorted", usual("resistor", "shorted"),
-                      f"resistor {name} is bridged inside", renew,
-                      lambda branches, _: set_ohm(key)(branches, 0.005), overloads=True),
-        ]  # fmt: skip
+            FaultMode(
+                name,
+                "open",
+                usual("resistor", "open"),
+                f"resistor {name} is burnt through",
+                renew,
+                take_out(key),
+            ),
+            FaultMode(
+                name,
+                "drifted",
+                usual("resistor", "drifted"),
+                f"resistor {name} has changed its value",
+                renew,
+                set_ohm(key),
+                Severity(self.ohms * 0.1, self.ohms * 20, "ohm"),
+                overloads=True,
+            ),
+            FaultMode(
+                name,
+                "shorted",
+                usual("resistor", "shorted"),
+                f"resistor {name} is bridged inside",
+                renew,
+                lambda branches, _: set_ohm(key)(branches, 0.005),
+                overloads=True,
+            ),
+        ]
         if self.cut_out is not None:
-            found.append(FaultMode(name, "cut-out open", usual("resistor", "cut-out open"),
-                                   f"the thermal cut-out of {name} has opened",
-                                   f"{renew}, once you know why it overheated",
-                                   take_out(f"{name}:cut-out")))  # fmt: skip
+            found.append(
+                FaultMode(
+                    name,
+                    "cut-out open",
+                    usual("resistor", "cut-out open"),
+                    f"the thermal cut-out of {name} has opened",
+                    f"{renew}, once you know why it overheated",
+                    take_out(f"{name}:cut-out"),
+                )
+            )
         return found

@@ -30,8 +30,10 @@ class Splice(Part):
 
     def inside(self, name: str, situation: Situation) -> dict[str, Branch]:
         """A joint from each wire to the middle."""
-        return {f"{name}.{pin}": Conductor(f"{name}.{pin}", f"{name}:middle", self.joint, 0.4)
-                for pin in self.pins()}  # fmt: skip
+        return {
+            f"{name}.{pin}": Conductor(f"{name}.{pin}", f"{name}:middle", self.joint, 0.4)
+            for pin in self.pins()
+        }
 
     def faults(self, name: str) -> list[FaultMode]:
         """Each joint on its own."""

@@ -13,7 +13,7 @@ from circuitcheck.parts.fault import (
     close_between,
     comes_and_goes,
     take_out,
-)  # fmt: skip
+)
 from circuitcheck.parts.frequency import usual
 from circuitcheck.parts.part import Part, Situation
 from circuitcheck.parts.quantity import Amp, Ohm
@@ -56,18 +56,36 @@ class Switch(Part):
         for pair in self._pairs():
             key, label = self._key(name, pair), f"contact {pair[0]}-{pair[1]}"
             ends = self.own(name, pair[0]), self.own(name, pair[1])
-            stuck = FaultMode(name, f"{label} stuck open", usual("switch", "contact stuck open"),
-                              f"{label} of {name} does not close", f"renew {name}", take_out(key))
+            stuck = FaultMode(
+                name,
+                f"{label} stuck open",
+                usual("switch", "contact stuck open"),
+                f"{label} of {name} does not close",
+                f"renew {name}",
+                take_out(key),
+            )
             found += [
                 stuck,
                 comes_and_goes(stuck, f"{label} of {name} closes now and then", "switch"),
-                FaultMode(name, f"{label} welded", usual("switch", "contact welded"),
-                          f"{label} of {name} does not open",
-                          f"renew {name}", close_between(key, *ends, self.contact), overloads=True),
-                FaultMode(name, f"{label} high resistance", usual("switch", "contact high resistance"),
-                          f"{label} of {name} is burnt",
-                          f"renew {name}", add_ohm(key), HIGH_RESISTANCE),
-            ]  # fmt: skip
+                FaultMode(
+                    name,
+                    f"{label} welded",
+                    usual("switch", "contact welded"),
+                    f"{label} of {name} does not open",
+                    f"renew {name}",
+                    close_between(key, *ends, self.contact),
+                    overloads=True,
+                ),
+                FaultMode(
+                    name,
+                    f"{label} high resistance",
+                    usual("switch", "contact high resistance"),
+                    f"{label} of {name} is burnt",
+                    f"renew {name}",
+                    add_ohm(key),
+                    HIGH_RESISTANCE,
+                ),
+            ]
         return found
 
     def check(self) -> list[tuple[str, str, str]]:

@@ -13,7 +13,7 @@ from circuitcheck.parts.fault import (
     close_between,
     comes_and_goes,
     take_out,
-)  # fmt: skip
+)
 from circuitcheck.parts.frequency import usual
 from circuitcheck.parts.part import Part, Situation
 from circuitcheck.parts.quantity import Amp, Celsius, Ohm
@@ -58,9 +58,7 @@ class Thermoswitch(Part):
     def inside(self, name: str, situation: Situation) -> dict[str, Branch]:
         """The contacts that this coolant temperature, reached this way, has closed."""
         return {
-            f"{name}:{label}": Conductor(
-                self.own(name, "2"), self.own(name, pin), self.contact, 0.4
-            )
+            f"{name}:{label}": Conductor(self.own(name, "2"), self.own(name, pin), self.contact, 0.4)
             for label, (stage, pin) in self._stages().items()
             if stage.closed(situation.engine, situation.warming)
         }
@@ -70,31 +68,57 @@ class Thermoswitch(Part):
         found = []
         for label, (_, pin) in self._stages().items():
             key, common = f"{name}:{label}", self.own(name, "2")
-            stuck = FaultMode(name, f"{label} stuck open", usual("thermoswitch", "contact stuck open"),
-                              f"the {label} contact of {name} does not close", f"renew {name}",
-                              take_out(key))
+            stuck = FaultMode(
+                name,
+                f"{label} stuck open",
+                usual("thermoswitch", "contact stuck open"),
+                f"the {label} contact of {name} does not close",
+                f"renew {name}",
+                take_out(key),
+            )
             found += [
                 stuck,
-                comes_and_goes(stuck, f"the {label} contact of {name} closes now and then",
-                               "thermoswitch"),
-                FaultMode(name, f"{label} welded", usual("thermoswitch", "contact welded"),
-                          f"the {label} contact of {name} does not open", f"renew {name}",
-                          close_between(key, common, self.own(name, pin), self.contact), overloads=True),
-                FaultMode(name, f"{label} high resistance",
-                          usual("thermoswitch", "contact high resistance"),
-                          f"the {label} contact of {name} is burnt", f"renew {name}",
-                          add_ohm(key), HIGH_RESISTANCE),
-            ]  # fmt: skip
+                comes_and_goes(
+                    stuck, f"the {label} contact of {name} closes now and then", "thermoswitch"
+                ),
+                FaultMode(
+                    name,
+                    f"{label} welded",
+                    usual("thermoswitch", "contact welded"),
+                    f"the {label} contact of {name} does not open",
+                    f"renew {name}",
+                    close_between(key, common, self.own(name, pin), self.contact),
+                    overloads=True,
+                ),
+                FaultMode(
+                    name,
+                    f"{label} high resistance",
+                    usual("thermoswitch", "contact high resistance"),
+                    f"the {label} contact of {name} is burnt",
+                    f"renew {name}",
+                    add_ohm(key),
+                    HIGH_RESISTANCE,
+                ),
+            ]
         return found
 
     def check(self) -> list[tuple[str, str, str]]:
         """Closing lies above opening, and the high stage above the low one."""
         wrong = [
-            (f"{label}.opens", f"{stage.opens:g} degC",
-             f"must be below the {stage.closes:g} degC at which it closes")
-            for label, (stage, _) in self._stages().items() if stage.opens >= stage.closes
-        ]  # fmt: skip
+            (
+                f"{label}.opens",
+                f"{stage.opens:g} degC",
+                f"must be below the {stage.closes:g} degC at which it closes",
+            )
+            for label, (stage, _) in self._stages().items()
+            if stage.opens >= stage.closes
+        ]
         if self.high and self.high.closes <= self.low.closes:
-            wrong.append(("high.closes", f"{self.high.closes:g} degC",
-                          f"must be above the {self.low.closes:g} degC of the low stage"))  # fmt: skip
+            wrong.append(
+                (
+                    "high.closes",
+                    f"{self.high.closes:g} degC",
+                    f"must be above the {self.low.closes:g} degC of the low stage",
+                )
+            )
         return wrong

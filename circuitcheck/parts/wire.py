@@ -16,7 +16,7 @@ from circuitcheck.parts.fault import (
     bridge,
     comes_and_goes,
     take_out,
-)  # fmt: skip
+)
 from circuitcheck.parts.frequency import usual
 from circuitcheck.parts.quantity import Metre, Section
 from circuitcheck.physics.branch import Conductor
@@ -26,10 +26,22 @@ CRIMP_OHM = 0.0004
 """One crimp [ohm]; common practice, no source."""
 
 COLOURS = {
-    "BK": "black", "BN": "brown", "RD": "red", "OG": "orange", "YE": "yellow", "GN": "green",
-    "BU": "blue", "VT": "violet", "GY": "grey", "WH": "white", "PK": "pink", "GD": "gold",
-    "TQ": "turquoise", "SR": "silver", "GNYE": "green-and-yellow",
-}  # fmt: skip
+    "BK": "black",
+    "BN": "brown",
+    "RD": "red",
+    "OG": "orange",
+    "YE": "yellow",
+    "GN": "green",
+    "BU": "blue",
+    "VT": "violet",
+    "GY": "grey",
+    "WH": "white",
+    "PK": "pink",
+    "GD": "gold",
+    "TQ": "turquoise",
+    "SR": "silver",
+    "GNYE": "green-and-yellow",
+}
 """Letter codes of IEC 60757."""
 
 
@@ -89,18 +101,37 @@ class Wire(BaseModel):
         """
         colour = f" ({self.colour})" if self.colour else ""
         words = f"wire {name}{colour} from {self.start} to {self.end}"
-        broken = FaultMode(name, "open", usual("wire", "open"), f"{words} is broken",
-                           f"repair {words}", take_out(name))  # fmt: skip
+        broken = FaultMode(
+            name, "open", usual("wire", "open"), f"{words} is broken", f"repair {words}", take_out(name)
+        )
         return [
             broken,
-            FaultMode(name, "high resistance", usual("wire", "high resistance"),
-                      f"{words} or one of its crimps is corroded", f"renew {words}", add_ohm(name),
-                      HIGH_RESISTANCE),
+            FaultMode(
+                name,
+                "high resistance",
+                usual("wire", "high resistance"),
+                f"{words} or one of its crimps is corroded",
+                f"renew {words}",
+                add_ohm(name),
+                HIGH_RESISTANCE,
+            ),
             comes_and_goes(broken, f"{words} or one of its crimps makes contact now and then", "wire"),
-            FaultMode(name, "short to ground", usual("wire", "short to ground"),
-                      f"{words} touches the body", f"repair {words} where it chafes",
-                      bridge(name, self.end, CHASSIS), overloads=True),
-            FaultMode(name, "short to supply", usual("wire", "short to supply"),
-                      f"{words} touches a live wire", f"repair {words} where it chafes",
-                      bridge(name, self.end, positive), overloads=True),
-        ]  # fmt: skip
+            FaultMode(
+                name,
+                "short to ground",
+                usual("wire", "short to ground"),
+                f"{words} touches the body",
+                f"repair {words} where it chafes",
+                bridge(name, self.end, CHASSIS),
+                overloads=True,
+            ),
+            FaultMode(
+                name,
+                "short to supply",
+                usual("wire", "short to supply"),
+                f"{words} touches a live wire",
+                f"repair {words} where it chafes",
+                bridge(name, self.end, positive),
+                overloads=True,
+            ),
+        ]

@@ -42,8 +42,7 @@ class FanMotor:
     friction: float
     strength: float = 1.0
     spreads: tuple[float, ...] = (0.0,) * 5
-    PARAMETERS: ClassVar[tuple[str, ...]] = (
-        "resistance", "back_emf", "fan", "friction", "strength")  # fmt: skip
+    PARAMETERS: ClassVar[tuple[str, ...]] = ("resistance", "back_emf", "fan", "friction", "strength")
 
     @property
     def values(self) -> tuple[float, ...]:
@@ -78,9 +77,17 @@ class FanMotor:
 
     @classmethod
     def from_rated_point(
-        cls, tail: str, head: str, *, volts: float, amps: float, rpm: float, resistance: float,
-        friction_share: float = 0.06, spreads: tuple[float, ...] = (0.0,) * 5,
-    ) -> FanMotor:  # fmt: skip
+        cls,
+        tail: str,
+        head: str,
+        *,
+        volts: float,
+        amps: float,
+        rpm: float,
+        resistance: float,
+        friction_share: float = 0.06,
+        spreads: tuple[float, ...] = (0.0,) * 5,
+    ) -> FanMotor:
         """The motor that draws ``amps`` at ``volts`` while turning at ``rpm``.
 
         :param friction_share: share of the rated torque that is brush and bearing friction
@@ -101,9 +108,15 @@ class FanMotor:
         ke = emf / omega
         torque = ke * amps
         return cls(
-            tail, head, resistance, ke, torque * (1 - friction_share) / omega**2,
-            torque * friction_share, 1.0, spreads,
-        )  # fmt: skip
+            tail,
+            head,
+            resistance,
+            ke,
+            torque * (1 - friction_share) / omega**2,
+            torque * friction_share,
+            1.0,
+            spreads,
+        )
 
 
 def _turning(r: Array, ke: Array, k: Array, t0: Array, size: Array) -> tuple[Array, Bool, Array]:

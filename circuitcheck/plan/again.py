@@ -57,10 +57,14 @@ def _doubtful(sheet: Sheet, verdict: Verdict) -> Iterator[tuple[Reading, str]]:
         if one.misread > DOUBTED:
             asked[one.test, one.name] = "it does not go with the other readings"
     for hinge in verdict.hinges[:1]:
-        instead = f"{hinge.instead} would be the likelier to put right" if hinge.instead else (
-            "the wiring would be sound")  # fmt: skip
-        asked.setdefault((hinge.test, hinge.name), "the verdict rests on it alone; had it been misread, "
-                         + instead)  # fmt: skip
+        instead = (
+            f"{hinge.instead} would be the likelier to put right"
+            if hinge.instead
+            else ("the wiring would be sound")
+        )
+        asked.setdefault(
+            (hinge.test, hinge.name), "the verdict rests on it alone; had it been misread, " + instead
+        )
     for reading in sheet.readings:
         why = asked.get((reading.test, reading.name))
         if why and times_taken(sheet, reading) == 1:
@@ -87,8 +91,14 @@ def _candidate(planner: Planner, sheet: Sheet, reading: Reading) -> Candidate:
             names = [label for label, each in one.observations if each == reading.observation]
             name = names[0] if names else reading.name
             return replace(one, observations=((name, reading.observation),), listed=0)
-    made = candidate_of(planner.harness, reading.test, test.title, test.setup,
-                        {reading.name: reading.observation}, test.minutes)  # fmt: skip
+    made = candidate_of(
+        planner.harness,
+        reading.test,
+        test.title,
+        test.setup,
+        {reading.name: reading.observation},
+        test.minutes,
+    )
     assert made is not None  # it has a reading, and its minutes are known
     return replace(made, observations=made.observations[:1], listed=0)
 
@@ -104,11 +114,22 @@ def _told(
     minutes = _minutes(sheet, candidate)
     cells = tuple((one,) for one in range(len(outcomes.labels)))
     planned = Planned(candidate, (0,), minutes, (), outcomes.chances, cells)
-    problem = Problem(known.unit, outcomes.chances[None], np.array([minutes]),
-                      np.zeros((1, 0), dtype=bool), np.zeros(0), options.price)  # fmt: skip
+    problem = Problem(
+        known.unit,
+        outcomes.chances[None],
+        np.array([minutes]),
+        np.zeros((1, 0), dtype=bool),
+        np.zeros(0),
+        options.price,
+    )
     choice = Choice(0, float(problem.gains(known.weights)[0]), minutes, outlook.advice.loss)
-    alone = replace(outlook, planned=(planned,), problem=problem, predicted={candidate.name: values},
-                    advice=Advice((choice,), outlook.advice.loss))  # fmt: skip
+    alone = replace(
+        outlook,
+        planned=(planned,),
+        problem=problem,
+        predicted={candidate.name: values},
+        advice=Advice((choice,), outlook.advice.loss),
+    )
     return replace(told(planner, alone, choice), title=f"Once more: {candidate.title}")
 
 

@@ -44,9 +44,11 @@ class PlannedReading:
 
     def to_dict(self) -> dict[str, Any]:
         """The fields as a plain dict."""
-        return {**asdict(self.sound), "points": list(self.points),
-                "suspects": [{"suspects": list(one.suspects), "reading": one.reading}
-                             for one in self.would]}  # fmt: skip
+        return {
+            **asdict(self.sound),
+            "points": list(self.points),
+            "suspects": [{"suspects": list(one.suspects), "reading": one.reading} for one in self.would],
+        }
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,14 +78,19 @@ class NextTest:
     def to_dict(self) -> dict[str, Any]:
         """The fields as a plain dict."""
         return {
-            "name": self.name, "title": self.title, "setup": list(self.setup),
+            "name": self.name,
+            "title": self.title,
+            "setup": list(self.setup),
             "readings": [one.to_dict() for one in self.readings],
-            "cautions": list(self.cautions), "lead": asdict(self.lead) if self.lead else None,
-            "minutes": self.minutes, "access": list(self.access),
+            "cautions": list(self.cautions),
+            "lead": asdict(self.lead) if self.lead else None,
+            "minutes": self.minutes,
+            "access": list(self.access),
             "gain_bits": round(self.gain_bits, 4),
             "gain_per_minute": round(self.gain_bits / self.minutes, 5),
-            "settles": round(self.settles, 4), "to_write": self.to_write,
-        }  # fmt: skip
+            "settles": round(self.settles, 4),
+            "to_write": self.to_write,
+        }
 
 
 def told(planner: Planner, outlook: Outlook, choice: Choice) -> NextTest:
@@ -96,22 +103,28 @@ def told(planner: Planner, outlook: Outlook, choice: Choice) -> NextTest:
     readings = tuple(
         PlannedReading(
             expected_reading(harness, name, one, float(run.values[0, n]), float(spread[n])),
-            one.points, _would(planner, outlook, planned, place),
+            one.points,
+            _would(planner, outlook, planned, place),
         )
         for n, (place, (name, one)) in enumerate(zip(planned.places, observations, strict=True))
-    )  # fmt: skip
+    )
     to_open = tuple(one for one in planned.access if one not in outlook.opened)
     return NextTest(
-        candidate.name, candidate.title, tuple(setup_lines(candidate.setup)), readings,
-        tuple(cautions_for(harness, candidate.setup)), candidate.lead, choice.minutes, to_open,
-        choice.gain, _settles(outlook, choice.test),
+        candidate.name,
+        candidate.title,
+        tuple(setup_lines(candidate.setup)),
+        readings,
+        tuple(cautions_for(harness, candidate.setup)),
+        candidate.lead,
+        choice.minutes,
+        to_open,
+        choice.gain,
+        _settles(outlook, choice.test),
         to_write(harness, [(candidate, planned.places)]),
-    )  # fmt: skip
+    )
 
 
-def _would(
-    planner: Planner, outlook: Outlook, planned: Planned, place: int
-) -> tuple[WouldRead, ...]:
+def _would(planner: Planner, outlook: Outlook, planned: Planned, place: int) -> tuple[WouldRead, ...]:
     """What the leading suspects would read, those that agree together."""
     values = outlook.predicted[planned.candidate.name][:, place]
     observation = planned.candidate.observations[place][1]
@@ -126,9 +139,10 @@ def _settles(outlook: Outlook, test: int) -> float:
     """Chance that after a test one unit is as good as sure."""
     assert outlook.problem is not None
     return sum(
-        chance for chance, left in outlook.problem.after(outlook.known.weights, test)
+        chance
+        for chance, left in outlook.problem.after(outlook.known.weights, test)
         if outlook.problem.by_unit(left).max() >= SURE
-    )  # fmt: skip
+    )
 
 
 def to_write(
@@ -147,15 +161,15 @@ def to_write(
             own.append(f"  {candidate.name}:")
             own += [f"    {candidate.observations[place][0]}: {_BLANK}" for place in listed]
         where = f"test: {candidate.name}" if known else f"setup: {flow(candidate.setup)}"
-        also += [f"  - {{{where}, {_target(candidate.observations[place][1])}, read: {_BLANK}}}"
-                 for place in added]  # fmt: skip
+        also += [
+            f"  - {{{where}, {_target(candidate.observations[place][1])}, read: {_BLANK}}}"
+            for place in added
+        ]
     done = [f"{PUT_RIGHT}: {flow(put_right)}"] if put_right else []
     return "\n".join([*done, *(["tests:", *own] if own else []), *(["also:", *also] if also else [])])
 
 
-def by_form(
-    candidate: Candidate, places: Sequence[int], *, known: bool
-) -> tuple[list[int], list[int]]:
+def by_form(candidate: Candidate, places: Sequence[int], *, known: bool) -> tuple[list[int], list[int]]:
     """Readings that a sheet has under the test's own names, and those that are added to them.
 
     One that is taken once more is added: a name stands only once in a test.

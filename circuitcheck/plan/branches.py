@@ -67,8 +67,11 @@ class Ways:
                     if cell and ELSE not in cell:
                         taken[cell] = True
             lines = tuple(self._lines([one for one in mine if ELSE not in one], taken))
-            lines += tuple({place: (one,) for place, one in enumerate(cell) if one != ELSE}
-                           for cell in mine if ELSE in cell)  # fmt: skip
+            lines += tuple(
+                {place: (one,) for place, one in enumerate(cell) if one != ELSE}
+                for cell in mine
+                if ELSE in cell
+            )
             found.append(Way(lines, self._claimed(lines)))
         return [*found, Way((), self._weights(self.free))]
 
@@ -115,7 +118,6 @@ class Ways:
             line = dict(enumerate((one,) for one in cells[0]))
             return [self._rounded(line, meant, taken, least)]
         return [line for some in _split(cells) for line in self._lines(some, taken)]
-
 
     def _rounded(self, line: Line, meant: Mask, taken: Mask, least: float) -> Line:
         """With what lies between its outcomes, if that hardly ever comes: one range in place of two."""

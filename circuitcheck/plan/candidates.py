@@ -124,9 +124,13 @@ def _slug(title: str) -> str:
 
 
 def candidate_of(
-    harness: Harness, name: str, title: str, setup: Setup, listed: dict[str, Observation],
+    harness: Harness,
+    name: str,
+    title: str,
+    setup: Setup,
+    listed: dict[str, Observation],
     minutes: float | None,
-) -> Candidate | None:  # fmt: skip
+) -> Candidate | None:
     """A candidate; None if nothing can be read in it, or if a sound vehicle would suffer from it.
 
     :param listed: the observations of the harness's own test, by their names
@@ -141,17 +145,28 @@ def candidate_of(
     everything = {**listed, **observations(harness, setup, listed.values(), point.volts)}
     if not everything:
         return None
-    carried = {fuse: abs(point.amps.get(f"{fuse}:element", 0.0))
-               for fuse, part in harness.parts.items() if part.kind == "fuse"}  # fmt: skip
+    carried = {
+        fuse: abs(point.amps.get(f"{fuse}:element", 0.0))
+        for fuse, part in harness.parts.items()
+        if part.kind == "fuse"
+    }
     if minutes is None:
         taken, probing = _made_minutes(setup, len(leads))
     else:
         taken, probing = max(minutes - READING * len(listed), 1.0), 0.0
     return Candidate(
-        name, title, setup, tuple(everything.items()), len(listed), taken,
-        setup_access(harness, setup), lead_for(max(leads)) if leads else None,
-        _needs(harness, setup), probing, carried,
-    )  # fmt: skip
+        name,
+        title,
+        setup,
+        tuple(everything.items()),
+        len(listed),
+        taken,
+        setup_access(harness, setup),
+        lead_for(max(leads)) if leads else None,
+        _needs(harness, setup),
+        probing,
+        carried,
+    )
 
 
 def _made_minutes(setup: Setup, leads: int) -> tuple[float, float]:

@@ -63,9 +63,7 @@ class Hypotheses:
         return int(rows[len(rows) // 2])
 
 
-def hypotheses(
-    harness: Harness, standings: Sequence[Standing], kept_share: float = KEPT
-) -> Hypotheses:
+def hypotheses(harness: Harness, standings: Sequence[Standing], kept_share: float = KEPT) -> Hypotheses:
     """From how suspects stand, most likely first.
 
     :param kept_share: chance that those looked at must make up together
@@ -85,8 +83,16 @@ def hypotheses(
     names = [unit_of(one) for one in kept]
     units = tuple(dict.fromkeys(names))
     unit = np.array([units.index(name) for name in names], dtype=np.intp)
-    return Hypotheses(harness, suspects, known, trials, row_suspect, known[row_suspect] * shares,
-                      unit[row_suspect], units)  # fmt: skip
+    return Hypotheses(
+        harness,
+        suspects,
+        known,
+        trials,
+        row_suspect,
+        known[row_suspect] * shares,
+        unit[row_suspect],
+        units,
+    )
 
 
 def _trials(number: int, standing: Standing, sound: int) -> list[Trial]:

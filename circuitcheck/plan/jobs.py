@@ -38,11 +38,17 @@ def unseen(planner: Planner, sheet: Sheet) -> list[str]:
         for place, word in _speeds(planner, one).items():
             if word != OFF:
                 wanted.setdefault((one.observations[place][1].points[0], word))
-    seen = {(one.observation.points[0], one.word) for one in sheet.readings
-            if one.observation.kind == "speed"}  # fmt: skip
+    seen = {
+        (one.observation.points[0], one.word)
+        for one in sheet.readings
+        if one.observation.kind == "speed"
+    }
     parts = planner.harness.parts
-    return [f"{parts[motor].belongs_to or motor} {word}" for motor, word in wanted
-            if (motor, word) not in seen]  # fmt: skip
+    return [
+        f"{parts[motor].belongs_to or motor} {word}"
+        for motor, word in wanted
+        if (motor, word) not in seen
+    ]
 
 
 def _speeds(planner: Planner, one: Candidate) -> dict[int, str]:
@@ -50,6 +56,8 @@ def _speeds(planner: Planner, one: Candidate) -> dict[int, str]:
     if not in_use(one.setup):
         return {}
     sound = planner.sound_values(one)
-    return {place: word_for(planner.harness, observation, float(sound[place]))
-            for place, (_, observation) in enumerate(one.observations)
-            if observation.kind == "speed"}  # fmt: skip
+    return {
+        place: word_for(planner.harness, observation, float(sound[place]))
+        for place, (_, observation) in enumerate(one.observations)
+        if observation.kind == "speed"
+    }

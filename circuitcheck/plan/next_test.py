@@ -28,8 +28,10 @@ _NAMED = 0.005
 """Chance from which a unit is named as what else it may be."""
 _LEFT_OPEN = 0.05
 """Chance from which a unit is named beside sound wiring."""
-_NO_COMPLAINT = ("What is said is what a sound circuit does, and nothing has been tested. Say what is "
-                 "wrong, or give a sheet of readings.")  # fmt: skip
+_NO_COMPLAINT = (
+    "What is said is what a sound circuit does, and nothing has been tested. Say what is "
+    "wrong, or give a sheet of readings."
+)
 _SECOND = "a second fault that the first does not hide would show here."
 
 
@@ -55,19 +57,21 @@ class Next:
             return f"No more tests: {self.why}"
         one = self.test
         sound = [reading.sound for reading in one.readings]
-        rows = [(each.name, each.word or f"{number(each.expected or 0.0)} {each.unit}")
-                for each in sound]  # fmt: skip
+        rows = [
+            (each.name, each.word or f"{number(each.expected or 0.0)} {each.unit}") for each in sound
+        ]
         table = text_table(("reading", "a sound circuit"), rows)
         return f"{one.title}, {one.minutes:g} minutes: {'; '.join(one.setup)}\n\n{table}\n\n{self.why}"
 
     def to_dict(self) -> dict[str, Any]:
         """The fields as a plain dict."""
         return {
-            "done": self.done, "why": self.why,
+            "done": self.done,
+            "why": self.why,
             "test": self.test.to_dict() if self.test else None,
             "others": [one.to_dict() for one in self.others],
             "verdict": self.verdict.to_dict() if self.verdict else None,
-        }  # fmt: skip
+        }
 
 
 def next_test(planner: Planner, sheet: Sheet, options: Options) -> Next:
@@ -90,10 +94,13 @@ def next_test(planner: Planner, sheet: Sheet, options: Options) -> Next:
             return Next(False, f"{_why_stop(outlook)} Before that: {_SECOND}", second, (), verdict)
         why = _why_stop(outlook) + _not_seen(unseen(planner, sheet)) + _afterwards(outlook)
         return Next(True, why, None, (), verdict)
-    first, *others = [_noting(told(planner, outlook, one), sheet)
-                      for one in advice.choices[: 1 + _OTHERS]]  # fmt: skip
-    why = (f"{first.minutes:g} minutes; on average it leaves {advice.choices[0].ahead:.0f} minutes "
-           f"to the end, where stopping now would cost {advice.loss:.0f}.")  # fmt: skip
+    first, *others = [
+        _noting(told(planner, outlook, one), sheet) for one in advice.choices[: 1 + _OTHERS]
+    ]
+    why = (
+        f"{first.minutes:g} minutes; on average it leaves {advice.choices[0].ahead:.0f} minutes "
+        f"to the end, where stopping now would cost {advice.loss:.0f}."
+    )
     return Next(False, why, first, tuple(others), verdict)
 
 
@@ -115,21 +122,26 @@ def _why_stop(outlook: Outlook) -> str:
     if len(known.units) == 1 or chance >= SURE:
         return f"No further test is needed: {first} ({chance:.0%} sure).".replace("%", " %", 1)
     rest = ", ".join(
-        f"{known.units[int(n)] or 'nothing'} ({chances[n]:.0%})".replace("%", " %") for n in order[1:4]
+        f"{known.units[int(n)] or 'nothing'} ({chances[n]:.0%})".replace("%", " %")
+        for n in order[1:4]
         if chances[n] > _NAMED
     )
     shares = f"{first} ({chance:.0%})".replace("%", " %")
     if not outlook.advice.choices:
-        return (f"No test that can be done tells these apart without cutting the loom open: {shares}, "
-                f"then {rest}.")  # fmt: skip
-    return (f"Another test would cost more than it saves: {shares} first; if that does not help, "
-            f"{rest}.")  # fmt: skip
+        return (
+            f"No test that can be done tells these apart without cutting the loom open: {shares}, "
+            f"then {rest}."
+        )
+    return f"Another test would cost more than it saves: {shares} first; if that does not help, {rest}."
 
 
 def _sound(units: Sequence[str], chances: Array, order: Index) -> str:
     """What cannot be told from sound wiring is not put right."""
-    left = [f"{units[int(n)]} ({chances[n]:.0%})".replace("%", " %") for n in order[:4]
-            if units[int(n)] and chances[n] > _LEFT_OPEN]  # fmt: skip
+    left = [
+        f"{units[int(n)]} ({chances[n]:.0%})".replace("%", " %")
+        for n in order[:4]
+        if units[int(n)] and chances[n] > _LEFT_OPEN
+    ]
     rest = f"; too slight to be told from it: {', '.join(left)}" if left else ""
     return f"No further test pays: the wiring is sound as far as can be measured{rest}."
 
@@ -138,8 +150,10 @@ def _not_seen(jobs: Sequence[str]) -> str:
     """What a second fault may still hide behind."""
     if not jobs:
         return ""
-    return (f" Not seen to run yet: {', '.join(jobs)}; 'circuitcheck prove' asks for it after the "
-            "repair, and a second fault would show there.")  # fmt: skip
+    return (
+        f" Not seen to run yet: {', '.join(jobs)}; 'circuitcheck prove' asks for it after the "
+        "repair, and a second fault would show there."
+    )
 
 
 def _afterwards(outlook: Outlook) -> str:
@@ -152,6 +166,8 @@ def _afterwards(outlook: Outlook) -> str:
     if not unit:
         return ""
     done = [*verdict.put_right, *unit.split(" and ")]
-    return (f" If the repair changes nothing at all, what was read still holds: add '{PUT_RIGHT}: "
-            f"{flow(list(dict.fromkeys(done)))}' to this sheet. If it changes something and does not "
-            "cure it, begin a new sheet with that line.")  # fmt: skip
+    return (
+        f" If the repair changes nothing at all, what was read still holds: add '{PUT_RIGHT}: "
+        f"{flow(list(dict.fromkeys(done)))}' to this sheet. If it changes something and does not "
+        "cure it, begin a new sheet with that line."
+    )

@@ -117,9 +117,7 @@ def outcomes_of(harness: Harness, observation: Observation, predicted: Array) ->
     return Outcomes(labels, chances, spans, UNITS[observation.kind])
 
 
-def _ranges(
-    observation: Observation, predicted: Array
-) -> tuple[tuple[tuple[float, float], ...], Array]:
+def _ranges(observation: Observation, predicted: Array) -> tuple[tuple[tuple[float, float], ...], Array]:
     finite = np.isfinite(predicted)
     values = np.sort(predicted[finite])
     if not values.size:

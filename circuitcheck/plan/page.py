@@ -64,8 +64,7 @@ def _block(one: Step, numbers: dict[int, int], markdown: bool) -> Iterator[str]:
         if isinstance(branch.then, Leaf) and branch.then.open:
             continue  # 'next' weighs what was read
         for outcome in branch.outcomes:
-            yield from _wrapped(f"{outcome} -> {_leads(branch, numbers)}", f"{indent}  ",
-                                f"{indent}- ")  # fmt: skip
+            yield from _wrapped(f"{outcome} -> {_leads(branch, numbers)}", f"{indent}  ", f"{indent}- ")
 
 
 def _leads(branch: Branch, numbers: dict[int, int]) -> str:
@@ -76,5 +75,10 @@ def _leads(branch: Branch, numbers: dict[int, int]) -> str:
 
 
 def _wrapped(text: str, indent: str, first: str | None = None) -> list[str]:
-    return textwrap.wrap(text, _WIDTH, initial_indent=indent if first is None else first,
-                         subsequent_indent=indent, break_on_hyphens=False)  # fmt: skip
+    return textwrap.wrap(
+        text,
+        _WIDTH,
+        initial_indent=indent if first is None else first,
+        subsequent_indent=indent,
+        break_on_hyphens=False,
+    )

@@ -8,8 +8,11 @@ from collections.abc import Iterable, Iterator
 from circuitcheck.harness.model import Harness, Observation
 from circuitcheck.harness.readings import BUZZES
 
-_KINDS = {"thermoswitch": "temperature switch", "ignition": "ignition switch",
-          "module": "control module"}  # fmt: skip
+_KINDS = {
+    "thermoswitch": "temperature switch",
+    "ignition": "ignition switch",
+    "module": "control module",
+}
 """Kinds of part that are not called by the word that the file has for them."""
 
 

@@ -27,7 +27,7 @@ from circuitcheck.plan.candidates import (
     candidates,
     setup_access,
     tool_of,
-)  # fmt: skip
+)
 from circuitcheck.plan.hypotheses import KEPT, Hypotheses, hypotheses
 from circuitcheck.plan.outcomes import Outcomes, outcomes_of, tells_nothing
 from circuitcheck.plan.policy import Advice, advise
@@ -121,8 +121,9 @@ class Planner:
         self.candidates = candidates(harness)
         self._usual_values: dict[str, Array] = {}
         self._sound_values: dict[str, Array] = {}
-        self._benches = {one.name: Bench(harness, one.setup, one.observations)
-                         for one in self.candidates}  # fmt: skip
+        self._benches = {
+            one.name: Bench(harness, one.setup, one.observations) for one in self.candidates
+        }
 
     def bench(self, candidate: Candidate) -> Bench:
         """A candidate laid out for solving."""
@@ -166,37 +167,52 @@ class Planner:
         for skipped in options.skip:
             if skipped not in names:
                 raise UnknownName("test", skipped, names)
-        known = (hypotheses(self.harness, merged(standings), options.kept)
-                 if evidence or sheet.put_right else self.usual)
+        known = (
+            hypotheses(self.harness, merged(standings), options.kept)
+            if evidence or sheet.put_right
+            else self.usual
+        )
         opened = options.opened | _opened(self.harness, sheet)
         taken = {same_reading(sheet.setups[one.test].setup, one.observation) for one in sheet.readings}
         predicted = self._predicted(known, options) if len(known.units) > 1 else {}
-        planned = [planned for one in self.candidates if one.name in predicted
-                   for planned in self._planned(one, known, predicted[one.name], taken, options)
-                   ]  # fmt: skip
+        planned = [
+            planned
+            for one in self.candidates
+            if one.name in predicted
+            for planned in self._planned(one, known, predicted[one.name], taken, options)
+        ]
         found = _outlook(self.harness, known, planned, opened, options, predicted, verdict)
         return replace(found, leader=standings[0] if evidence else None)
 
     def _predicted(self, known: Hypotheses, options: Options) -> dict[str, Array]:
         """What each row gives in each candidate that can be done."""
-        possible = [one for one in self.candidates
-                    if one.needs <= options.tools and one.name not in options.skip]  # fmt: skip
+        possible = [
+            one for one in self.candidates if one.needs <= options.tools and one.name not in options.skip
+        ]
         if known is self.usual:
             return {one.name: self.usual_values(one) for one in possible}
         predictor = known.predictor()
         return {one.name: known.predicted(predictor, self.bench(one)) for one in possible}
 
     def _planned(
-        self, one: Candidate, known: Hypotheses, values: Array, taken: set[Taken],
+        self,
+        one: Candidate,
+        known: Hypotheses,
+        values: Array,
+        taken: set[Taken],
         options: Options,
-    ) -> list[Planned]:  # fmt: skip
+    ) -> list[Planned]:
         """What is worth reading in a set-up; where a look costs less than a meter, that apart."""
         first, alike = same_rows(values)
         usable = self._usable(one, values[first], taken, options)
         looks = [each for each in usable if each.tool in LOOKS]
         found = [looks] if one.probing and looks and len(looks) < len(usable) else []
-        return [planned for some in (*found, usable) if some
-                for planned in self._bundled(one, known, some, alike)]  # fmt: skip
+        return [
+            planned
+            for some in (*found, usable)
+            if some
+            for planned in self._bundled(one, known, some, alike)
+        ]
 
     def _usable(
         self, one: Candidate, values: Array, taken: set[Taken], options: Options
@@ -229,16 +245,27 @@ class Planner:
         access = dict.fromkeys([*one.access, *(place for each in chosen for place in each.access)])
         places = tuple(each.place for each in chosen)
         free = one.free and all(each.tool in LOOKS for each in chosen)
-        return [Planned(one, places, one.minutes_for(places), tuple(access), bundle.joint,
-                        bundle.cells, free)]  # fmt: skip
+        return [
+            Planned(
+                one, places, one.minutes_for(places), tuple(access), bundle.joint, bundle.cells, free
+            )
+        ]
 
 
 def _opened(harness: Harness, sheet: Sheet) -> frozenset[str]:
     """What must have been open for the readings of a sheet; the customer has closed all again."""
-    for_setups = {one for name, test in sheet.setups.items() if not from_customer(name)
-                  for one in (*test.access, *setup_access(harness, test.setup))}  # fmt: skip
-    for_readings = {place for one in sheet.readings if not from_customer(one.test)
-                    for place in access_of(harness, one.observation)}  # fmt: skip
+    for_setups = {
+        one
+        for name, test in sheet.setups.items()
+        if not from_customer(name)
+        for one in (*test.access, *setup_access(harness, test.setup))
+    }
+    for_readings = {
+        place
+        for one in sheet.readings
+        if not from_customer(one.test)
+        for place in access_of(harness, one.observation)
+    }
     return frozenset(for_setups | for_readings)
 
 
@@ -249,15 +276,27 @@ def same_reading(setup: Setup, observation: Observation) -> Taken:
 
 
 def _outlook(
-    harness: Harness, known: Hypotheses, planned: list[Planned], opened: frozenset[str],
-    options: Options, predicted: dict[str, Array], verdict: Verdict | None,
-) -> Outlook:  # fmt: skip
+    harness: Harness,
+    known: Hypotheses,
+    planned: list[Planned],
+    opened: frozenset[str],
+    options: Options,
+    predicted: dict[str, Array],
+    verdict: Verdict | None,
+) -> Outlook:
     """Put the planned tests side by side and take advice."""
     if not planned:
-        stuck = Problem(known.unit, np.zeros((0, len(known.weights), 1)), np.zeros(0),
-                        np.zeros((0, 0), dtype=bool), np.zeros(0), options.price)  # fmt: skip
-        return Outlook(known, (), None, Advice((), stuck.loss(known.weights)), opened, predicted,
-                       verdict)
+        stuck = Problem(
+            known.unit,
+            np.zeros((0, len(known.weights), 1)),
+            np.zeros(0),
+            np.zeros((0, 0), dtype=bool),
+            np.zeros(0),
+            options.price,
+        )
+        return Outlook(
+            known, (), None, Advice((), stuck.loss(known.weights)), opened, predicted, verdict
+        )
     places = list(harness.access)
     width = max(one.joint.shape[1] for one in planned)
     chances = np.zeros((len(planned), len(known.weights), width))
@@ -266,9 +305,10 @@ def _outlook(
     access = np.array([[place in one.access for place in places] for one in planned], dtype=bool)
     opening = np.array([harness.access[place].minutes for place in places])
     minutes = np.array([one.minutes for one in planned])
-    problem = Problem(known.unit, chances, minutes, access.reshape(len(planned), len(places)),
-                      opening, options.price)  # fmt: skip
+    problem = Problem(
+        known.unit, chances, minutes, access.reshape(len(planned), len(places)), opening, options.price
+    )
     open_now = frozenset(places.index(one) for one in opened if one in places)
     free = [number for number, one in enumerate(planned) if one.free]
     advice = advise(problem, known.weights, open_now, free)
-    return Outlook(known, tuple(planned), problem, advice, opened, predicted, verdict)  # fmt: skip
+    return Outlook(known, tuple(planned), problem, advice, opened, predicted, verdict)

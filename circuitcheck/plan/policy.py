@@ -70,9 +70,14 @@ class Advice:
 
 
 def advise(
-    problem: Problem, weights: Array, opened: frozenset[int] = frozenset(), free: Sequence[int] = (),
-    done: frozenset[int] = frozenset(), *, exactly: bool = True,
-) -> Advice:  # fmt: skip
+    problem: Problem,
+    weights: Array,
+    opened: frozenset[int] = frozenset(),
+    free: Sequence[int] = (),
+    done: frozenset[int] = frozenset(),
+    *,
+    exactly: bool = True,
+) -> Advice:
     """The tests worth doing from here.
 
     :param weights: chance of each row
@@ -85,8 +90,11 @@ def advise(
     problem, weights = _restricted(problem, rows), weights[rows] / weights[rows].sum()
     loss = problem.loss(weights)
     costs, gains = problem.cost(opened), problem.gains(weights)
-    order = [int(n) for n in np.argsort(-gains / costs, kind="stable")
-             if gains[n] > _NOTHING and n not in done]  # fmt: skip
+    order = [
+        int(n)
+        for n in np.argsort(-gains / costs, kind="stable")
+        if gains[n] > _NOTHING and n not in done
+    ]
     looks = [n for n in order if n in free and gains[n] > _WORTH_A_LOOK]
     if looks:
         order = [*looks, *(n for n in order if n not in looks)]
@@ -143,13 +151,17 @@ class _Greedy:
 
 
 def _restricted(problem: Problem, rows: Index) -> Problem:
-    return Problem(problem.unit[rows], problem.chances[:, rows], problem.minutes, problem.access,
-                   problem.opening, problem.price)  # fmt: skip
+    return Problem(
+        problem.unit[rows],
+        problem.chances[:, rows],
+        problem.minutes,
+        problem.access,
+        problem.opening,
+        problem.price,
+    )
 
 
-def _exact(
-    problem: Problem, weights: Array, opened: frozenset[int], order: list[int]
-) -> Choice | None:
+def _exact(problem: Problem, weights: Array, opened: frozenset[int], order: list[int]) -> Choice | None:
     """The exactly best test, where few suspects are left and outcomes are certain."""
     tests = order[:_LOOKED_AT]
     rows = np.flatnonzero(weights > 0.002 * weights.sum())
@@ -165,11 +177,14 @@ def _exact(
     costs = problem.minutes[sure]
     closed = [n for n in range(len(problem.opening)) if n not in opened]
     certain = Certain(
-        (share / share.sum()).tolist(), problem.unit[rows][first].tolist(),
-        outcome[:, first].tolist(), costs.tolist(),
+        (share / share.sum()).tolist(),
+        problem.unit[rows][first].tolist(),
+        outcome[:, first].tolist(),
+        costs.tolist(),
         [sum(1 << place for place, n in enumerate(closed) if problem.access[t, n]) for t in sure],
-        [float(problem.opening[n]) for n in closed], problem.price,
-    )  # fmt: skip
+        [float(problem.opening[n]) for n in closed],
+        problem.price,
+    )
     exact = Exact(certain)
     best = exact.test()
     if best is None:

@@ -75,8 +75,9 @@ class Problem:
     def merged(self, weights: Array) -> tuple[Problem, Array]:
         """The same with one row for all that are alike, and the weights of those rows."""
         first, kind = self._kinds
-        small = Problem(self.unit[first], self.chances[:, first], self.minutes, self.access,
-                        self.opening, self.price)  # fmt: skip
+        small = Problem(
+            self.unit[first], self.chances[:, first], self.minutes, self.access, self.opening, self.price
+        )
         return small, np.bincount(kind, weights, minlength=len(first)).astype(np.float64)
 
     @cached_property
@@ -112,8 +113,11 @@ def information(unit: Index, weights: Array, chances: Array) -> Array:
     member[unit, np.arange(len(unit))] = weights / weights.sum()
     member = member[member.any(axis=1)]
     joint = member @ chances
-    found: Array = (entropy(joint.sum(axis=1)).sum(axis=-1) + entropy(member.sum(axis=1)).sum()
-                    - entropy(joint).sum(axis=(1, 2)))  # fmt: skip
+    found: Array = (
+        entropy(joint.sum(axis=1)).sum(axis=-1)
+        + entropy(member.sum(axis=1)).sum()
+        - entropy(joint).sum(axis=(1, 2))
+    )
     return np.maximum(found, 0.0)
 
 

@@ -63,10 +63,16 @@ class ProofTest:
 
     def to_dict(self) -> dict[str, Any]:
         """The fields as a plain dict."""
-        return {"name": self.name, "title": self.title, "setup": list(self.setup),
-                "readings": [one.to_dict() for one in self.readings], "minutes": self.minutes,
-                "cautions": list(self.cautions), "access": list(self.access),
-                "lead": asdict(self.lead) if self.lead else None}  # fmt: skip
+        return {
+            "name": self.name,
+            "title": self.title,
+            "setup": list(self.setup),
+            "readings": [one.to_dict() for one in self.readings],
+            "minutes": self.minutes,
+            "cautions": list(self.cautions),
+            "access": list(self.access),
+            "lead": asdict(self.lead) if self.lead else None,
+        }
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,13 +108,16 @@ class Proof:
     def to_dict(self) -> dict[str, Any]:
         """The fields as a plain dict."""
         return {
-            "repaired": list(self.repaired), "suspected": list(self.suspected),
+            "repaired": list(self.repaired),
+            "suspected": list(self.suspected),
             "tests": [one.to_dict() for one in self.tests],
-            "minutes": self.minutes, "shown": round(self.shown, 4),
-            "not_shown": list(self.not_shown), "to_write": self.to_write,
+            "minutes": self.minutes,
+            "shown": round(self.shown, 4),
+            "not_shown": list(self.not_shown),
+            "to_write": self.to_write,
             "judgement": self.judgement.to_dict() if self.judgement else None,
             "missing": list(self.missing),
-        }  # fmt: skip
+        }
 
 
 def prove(planner: Planner, before: Sheet, after: Sheet | None, options: Options) -> Proof:
@@ -124,8 +133,9 @@ def prove(planner: Planner, before: Sheet, after: Sheet | None, options: Options
     chosen = _own_path_first(chosen, marks, own)
     tests = tuple(_told_all(planner, chosen, options.opened))
     unseen = np.flatnonzero(np.logical_not(seen) & (weights > 0))
-    by_suspect = np.bincount(known.row_suspect[unseen], known.weights[unseen],
-                             minlength=len(known.suspects))  # fmt: skip
+    by_suspect = np.bincount(
+        known.row_suspect[unseen], known.weights[unseen], minlength=len(known.suspects)
+    )
     order = [int(n) for n in np.argsort(-by_suspect)[:5] if by_suspect[n] > 0]
     faulty = np.array([bool(known.suspects[n].faults) for n in known.row_suspect])
     share = float(known.weights[seen & faulty].sum() / known.weights[faulty].sum())
@@ -133,10 +143,17 @@ def prove(planner: Planner, before: Sheet, after: Sheet | None, options: Options
     judged = _as_it_stands(before, repaired, after)
     judgement = planner.locator.locate(judged) if judged is not None else None
     done = tuple(dict.fromkeys([*before.put_right, *repaired]))
-    return Proof(repaired, tuple(sorted(suspected)), tests, sum(one.minutes for one in tests), share,
-                 tuple(known.suspects[n].spec for n in order),
-                 to_write(planner.harness, chosen, done), judgement,
-                 _missing(chosen, after))  # fmt: skip
+    return Proof(
+        repaired,
+        tuple(sorted(suspected)),
+        tests,
+        sum(one.minutes for one in tests),
+        share,
+        tuple(known.suspects[n].spec for n in order),
+        to_write(planner.harness, chosen, done),
+        judgement,
+        _missing(chosen, after),
+    )
 
 
 def _as_it_stands(before: Sheet, repaired: Iterable[str], after: Sheet | None) -> Sheet | None:
@@ -154,9 +171,10 @@ def _missing(chosen: list[tuple[Candidate, list[int]]], after: Sheet | None) -> 
     taken = {(repr(after.setups[one.test].setup), repr(one.observation)) for one in after.readings}
     return tuple(
         f"{candidate.name}: {candidate.observations[place][0]}"
-        for candidate, places in chosen for place in places
+        for candidate, places in chosen
+        for place in places
         if (repr(candidate.setup), repr(candidate.observations[place][1])) not in taken
-    )  # fmt: skip
+    )
 
 
 def _own_path_first(
@@ -213,9 +231,12 @@ def _what_shows(planner: Planner, options: Options) -> list[tuple[Candidate, Boo
 
 
 def _cover(
-    planner: Planner, weights: Array, own: Array, marks: list[tuple[Candidate, Bool]],
+    planner: Planner,
+    weights: Array,
+    own: Array,
+    marks: list[tuple[Candidate, Bool]],
     begun: dict[int, list[int]],
-) -> tuple[list[tuple[Candidate, list[int]]], Bool]:  # fmt: skip
+) -> tuple[list[tuple[Candidate, list[int]]], Bool]:
     """The jobs, and greedily the reading that rules out most for its minutes; the engine warms up once.
 
     :param own: what ruling out each row of what was suspected is worth; it decides between equals
@@ -224,8 +245,12 @@ def _cover(
     goal = _ENOUGH * weights[can].sum()
     seen = np.zeros(len(weights), dtype=bool)
     chosen = {number: list(places) for number, places in begun.items()}
-    opened = {one for number, places in begun.items() for place in places
-              for one in _needs(planner, marks[number][0], place)}  # fmt: skip
+    opened = {
+        one
+        for number, places in begun.items()
+        for place in places
+        for one in _needs(planner, marks[number][0], place)
+    }
     for number, places in begun.items():
         seen |= marks[number][1][:, places].any(axis=1)
     while weights[seen].sum() < goal:
@@ -281,12 +306,21 @@ def _told(
     run = bench.run([{}])
     spread = np.sqrt(np.sum(run.shifts(np.array([0])).values[0] ** 2, axis=-1))
     readings = tuple(
-        expected_reading(planner.harness, *candidate.observations[place],
-                         float(run.values[0, place]), float(spread[place]))
+        expected_reading(
+            planner.harness,
+            *candidate.observations[place],
+            float(run.values[0, place]),
+            float(spread[place]),
+        )
         for place in places
-    )  # fmt: skip
+    )
     return ProofTest(
-        candidate.name, candidate.title, tuple(setup_lines(candidate.setup)), readings,
+        candidate.name,
+        candidate.title,
+        tuple(setup_lines(candidate.setup)),
+        readings,
         candidate.minutes_for(places) + opening(planner.harness, access),
-        tuple(cautions_for(planner.harness, candidate.setup)), access, candidate.lead,
-    )  # fmt: skip
+        tuple(cautions_for(planner.harness, candidate.setup)),
+        access,
+        candidate.lead,
+    )

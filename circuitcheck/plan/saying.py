@@ -17,12 +17,15 @@ Place = tuple[str, Setup]
 
 _DO = r"run|runs|running|turn|turns|turning|work|works|working|start|starts|come|comes|go|goes"
 _STATES = (
-    ("off", rf"not (?:{_DO})(?: on\b)?|never (?:runs?|works?|starts?|turns?)|dead|stands? still"
-            r"|stopped|off|no"),
+    (
+        "off",
+        rf"not (?:{_DO})(?: on\b)?|never (?:runs?|works?|starts?|turns?)|dead|stands? still"
+        r"|stopped|off|no",
+    ),
     ("slow", r"slow|slowly|weak|weakly"),
     ("fast", r"fast|full"),
     (RUNS, _DO),
-)  # fmt: skip
+)
 _PASSING = r"comes? and goes?|on and off|sometimes|at times|now and then|intermittent(?:ly)?"
 _STEADY = r"never stops?|not stop|always|all the time"
 _WELL = r"(?:fine|ok|okay|good|normal|normally|all right|well|properly)"
@@ -36,10 +39,15 @@ _BLOWS = (
 _AGAIN = re.compile("keep|kept|always|goes on|again|blows|blowing")
 _SIDES = r"off-?side|near-?side|driver'?s(?: side)?|passenger'?s?(?: side)?"
 _SPEED = r"(?:(?:at|on|in) )?(full|fast|high|top|slow|low) speed|(?:at|on|in) (full|fast|slow)"
-_FILLERS = frozenset(re.findall(r"\w+", """
+_FILLERS = frozenset(
+    re.findall(
+        r"\w+",
+        """
     the a an is are it at in on of with when and or but engine do does did will to still switch
     position positions all has have there keep keeps even
-"""))  # fmt: skip
+""",
+    )
+)
 _NAMED_PLACES = {"high": "high", "hot": "high", "low": "low", "warm": "low", "cold": "cold"}
 
 
@@ -72,8 +80,10 @@ def sound_words(harness: Harness, setup: Setup) -> dict[str, str]:
     motors = _all_motors(harness)
     observe = tuple((name, Observation.model_validate({"speed": name})) for name in motors)
     run = Bench(harness, setup, observe).run([{}])
-    return {name: word_for(harness, what, float(value))
-            for (name, what), value in zip(observe, run.values[0], strict=True)}  # fmt: skip
+    return {
+        name: word_for(harness, what, float(value))
+        for (name, what), value in zip(observe, run.values[0], strict=True)
+    }
 
 
 def listen(harness: Harness, text: str) -> Said:
@@ -125,8 +135,9 @@ class _Listener:
             return "", False
         name = next((one for one in match.groups() if one), "")
         if not name and len(fuses) != 1:
-            self.refuse("say which fuse, as in "
-                        + " or ".join(f"'{one} keeps blowing'" for one in fuses))  # fmt: skip
+            self.refuse(
+                "say which fuse, as in " + " or ".join(f"'{one} keeps blowing'" for one in fuses)
+            )
         known = {one.casefold(): one for one in fuses}
         return known[name] if name else fuses[0], bool(_AGAIN.search(match[0]))
 
@@ -201,8 +212,10 @@ class _Listener:
         the fans of this circuit may run on while it is hot.
         """
         if all(part.kind != "ignition" for part in self.harness.parts.values()):
-            self.refuse("no ignition switch is part of this circuit, its fans may run with the key off; "
-                        "say 'runs cold' if they should not")  # fmt: skip
+            self.refuse(
+                "no ignition switch is part of this circuit, its fans may run with the key off; "
+                "say 'runs cold' if they should not"
+            )
         if not off:
             return places
         hot, cold = ([_keyed_off(one) for one in self._named(name)] for name in ("high", "cold"))
@@ -230,8 +243,10 @@ class _Listener:
             if not elsewhere:
                 self.refuse("'only' leaves no other speed in this circuit")
         if said.passing and only:
-            self.refuse("'only' and 'comes and goes' do not go together: record the looks of two tries "
-                        "as two tests of a sheet")  # fmt: skip
+            self.refuse(
+                "'only' and 'comes and goes' do not go together: record the looks of two tries "
+                "as two tests of a sheet"
+            )
         return replace(said, places=places or (self.usable[-1],), elsewhere=elsewhere, alone=self.alone)
 
     def _motors(self) -> tuple[str, ...]:
@@ -254,8 +269,9 @@ class _Listener:
         """Conditions in which the fans run, the quietest first; where there are stages, those."""
         known = conditions(self.harness)
         warm = [one for one in known[1:] if one[1].running] or known[1:] or known
-        running = [one for one in warm
-                   if any(sound_words(self.harness, one[1])[n] != "off" for n in motors)]  # fmt: skip
+        running = [
+            one for one in warm if any(sound_words(self.harness, one[1])[n] != "off" for n in motors)
+        ]
         return running or warm[-1:]
 
     def _named(self, name: str) -> list[Place]:
@@ -265,8 +281,11 @@ class _Listener:
 
     def _positions(self) -> dict[str, tuple[str, str]]:
         """Positions of hand switches as they are said: the switch, and the position's own name."""
-        return {str(one).casefold(): (name, str(one)) for name, part in self.harness.parts.items()
-                for one in getattr(part, "positions", None) or ()}  # fmt: skip
+        return {
+            str(one).casefold(): (name, str(one))
+            for name, part in self.harness.parts.items()
+            for one in getattr(part, "positions", None) or ()
+        }
 
     def _place_words(self, *, off: bool = True) -> str:
         """A pattern of the words that name a place.
@@ -293,9 +312,7 @@ class _Listener:
             found += self._listed(match[0], item, known)
         return list({repr(one): one for one in found}.values())
 
-    def _listed(
-        self, phrase: str, item: str, positions: dict[str, tuple[str, str]]
-    ) -> list[Place]:
+    def _listed(self, phrase: str, item: str, positions: dict[str, tuple[str, str]]) -> list[Place]:
         order = list(positions)
         names = re.findall(rf"(?<![\w-])(?:{item}|to(?= ))", phrase)
         chosen: list[str] = []
@@ -340,16 +357,21 @@ class _Listener:
         parts = self.harness.parts
         motors = _all_motors(self.harness)
         fans = " or ".join(parts[one].belongs_to or one for one in motors)
-        positions = [str(one) for part in parts.values()
-                     for one in getattr(part, "positions", None) or ()
-                     if one != getattr(part, "at_rest", "")]  # fmt: skip
+        positions = [
+            str(one)
+            for part in parts.values()
+            for one in getattr(part, "positions", None) or ()
+            if one != getattr(part, "at_rest", "")
+        ]
         where = f"on {', '.join(positions)}" if positions else "on low, on high, cold"
         when = f"in position {positions[-1]}" if positions else "on high"
         fuse = next((name for name, part in parts.items() if part.kind == "fuse"), "")
         blows = f"{fuse} keeps blowing; " if fuse else ""
-        return (f"One plain sentence, of: {fans}; dead, not working, slow, fast, runs, never stops; "
-                f"sometimes, comes and goes; {where}, only on ..., fine on ..., ignition off; {blows}"
-                f"such as '{parts[motors[0]].belongs_to or motors[0]} dead {when}'")  # fmt: skip
+        return (
+            f"One plain sentence, of: {fans}; dead, not working, slow, fast, runs, never stops; "
+            f"sometimes, comes and goes; {where}, only on ..., fine on ..., ignition off; {blows}"
+            f"such as '{parts[motors[0]].belongs_to or motors[0]} dead {when}'"
+        )
 
 
 def _all_motors(harness: Harness) -> list[str]:

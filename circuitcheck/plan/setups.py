@@ -23,8 +23,10 @@ def made_setups(harness: Harness) -> Iterator[tuple[str, Setup]]:
             yield f"{name} pulled, {_in_use(busiest)}", busiest.model_copy(update={"pull": [name]})
             continue
         if part.kind != "plug":
-            yield (f"known good {name} put in, {_in_use(busiest)}",
-                   busiest.model_copy(update={"swap": [name]}))  # fmt: skip
+            yield (
+                f"known good {name} put in, {_in_use(busiest)}",
+                busiest.model_copy(update={"swap": [name]}),
+            )
         yield from _undone(harness, name, part)
 
 
@@ -34,11 +36,15 @@ def _undone(harness: Harness, name: str, part: Part) -> Iterator[tuple[str, Setu
     word = "on" if _ignition(harness) else "off"
     yield f"{_ignition(harness)}{name} undone", _setup(ignition=word, **{undone: [name]})
     for state, fields in (("", {}), *_closed(name, part)):
-        yield (f"{name} undone, ohms{state}",
-               _setup(battery="disconnected", **{undone: [name]}, **fields))  # fmt: skip
+        yield (
+            f"{name} undone, ohms{state}",
+            _setup(battery="disconnected", **{undone: [name]}, **fields),
+        )
     for one, other in _contacts(name, part):
-        yield (f"{one} to {other} bridged",
-               _setup(ignition=word, bridge=[[one, other]], **{undone: [name]}))  # fmt: skip
+        yield (
+            f"{one} to {other} bridged",
+            _setup(ignition=word, bridge=[[one, other]], **{undone: [name]}),
+        )
 
 
 def _closed(name: str, part: Part) -> Iterator[tuple[str, dict[str, object]]]:
@@ -108,8 +114,9 @@ def _ignition(harness: Harness) -> str:
 def _contacts(name: str, part: Part) -> Iterator[tuple[str, str]]:
     """Terminal pairs of a plug or socket that a lead may join, as the part's contacts would."""
     pairs: dict[str, tuple[tuple[str, str], ...]] = {
-        "relay": (("30", "87"), ("30", "87a")), "thermoswitch": (("2", "1"), ("2", "3")),
-    }  # fmt: skip
+        "relay": (("30", "87"), ("30", "87a")),
+        "thermoswitch": (("2", "1"), ("2", "3")),
+    }
     listed = pairs.get(part.kind, ())
     if part.kind == "switch":
         listed = tuple(dict.fromkeys(p for joined in part.positions.values() for p in joined))  # type: ignore[attr-defined]

@@ -31,12 +31,14 @@ def symptom_sheet(harness: Harness, text: str) -> Sheet:
     for number, ((title, setup), word) in enumerate(_looks(harness, said), 1):
         name = _numbered(number)
         if word == FINE:
-            seen = {one: does if does == "off" else RUNS
-                    for one, does in sound_words(harness, setup).items()}  # fmt: skip
+            seen = {
+                one: does if does == "off" else RUNS for one, does in sound_words(harness, setup).items()
+            }
         else:
             others = _others(harness, setup, said, word)
             seen = dict.fromkeys(said.motors, word) | {
-                one: does for one, does in others.items() if one not in stopped}  # fmt: skip
+                one: does for one, does in others.items() if one not in stopped
+            }
         observe = {one: Observation.model_validate({"speed": one}) for one in seen}
         readings += [Reading(name, one, observe[one], math.nan, word) for one, word in seen.items()]
         setups[name] = Test(title=title, setup=setup, observe=observe)
@@ -99,8 +101,11 @@ def _others(harness: Harness, setup: Setup, said: Said, word: str) -> dict[str, 
         does_what = dict.fromkeys(sound_words(harness, setup), "off")
     else:
         does_what = sound_words(harness, setup)
-    return {name: does if does == "off" else RUNS
-            for name, does in does_what.items() if name not in said.motors}  # fmt: skip
+    return {
+        name: does if does == "off" else RUNS
+        for name, does in does_what.items()
+        if name not in said.motors
+    }
 
 
 def only_symptom(sheet: Sheet) -> bool:
@@ -134,7 +139,10 @@ def with_symptom(symptom: Sheet, sheet: Sheet | None) -> Sheet:
     """A sheet of readings with a symptom added to it."""
     if sheet is None:
         return symptom
-    return replace(sheet, title=sheet.title or symptom.title,
-                   readings=(*symptom.readings, *sheet.readings),
-                   setups={**symptom.setups, **sheet.setups},
-                   symptom=sheet.symptom or symptom.symptom)  # fmt: skip
+    return replace(
+        sheet,
+        title=sheet.title or symptom.title,
+        readings=(*symptom.readings, *sheet.readings),
+        setups={**symptom.setups, **sheet.setups},
+        symptom=sheet.symptom or symptom.symptom,
+    )

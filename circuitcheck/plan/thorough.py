@@ -37,9 +37,7 @@ _READINGS = 4
 """Readings of one such test at the most."""
 
 
-def second_look(
-    planner: Planner, sheet: Sheet, outlook: Outlook, options: Options
-) -> NextTest | None:
+def second_look(planner: Planner, sheet: Sheet, outlook: Outlook, options: Options) -> NextTest | None:
     """The test that shows most of the second faults that would not have shown so far, for its minutes.
 
     Its worth is the minutes that a second fault found saves; none is taken that costs more.
@@ -79,24 +77,33 @@ def _beside(planner: Planner, first: Standing) -> tuple[list[Suspect], Predictor
     The first row is the first fault alone; unknown values lie in the middle of their ranges.
     """
     faults = first.suspect.faults
-    held = (*first.suspect.held, *((one, first.value, 0.0) for one in faults
-                                   if one.severity and one is first.suspect.unknown))  # fmt: skip
+    held = (
+        *first.suspect.held,
+        *((one, first.value, 0.0) for one in faults if one.severity and one is first.suspect.unknown),
+    )
     alone = replace(first.suspect, held=held)
     taken = {fault.where for fault in faults}
-    seconds = {one.spec: one for one in planner.usual.suspects
-               if one.faults and one.faults[0].where not in taken and not one.passing}  # fmt: skip
+    seconds = {
+        one.spec: one
+        for one in planner.usual.suspects
+        if one.faults and one.faults[0].where not in taken and not one.passing
+    }
     both = [replace(alone, faults=(*faults, *one.faults), weight=one.weight) for one in seconds.values()]
     suspects = [alone, *both]
-    trials = [Trial(n, np.array([one.unknown.typical if one.unknown else 0.0]))
-              for n, one in enumerate(suspects)]  # fmt: skip
+    trials = [
+        Trial(n, np.array([one.unknown.typical if one.unknown else 0.0]))
+        for n, one in enumerate(suspects)
+    ]
     return both, Predictor(planner.harness, suspects, trials)
 
 
 def _moved(planner: Planner, predictor: Predictor, one: Candidate) -> Bool:
     """Which second faults move which readings of a set-up out of the band (faults, readings)."""
     values = predictor.run(planner.bench(one)).values
-    columns = [out_of_band(observation, float(values[0, place]), values[1:, place])
-               for place, (_, observation) in enumerate(one.observations)]  # fmt: skip
+    columns = [
+        out_of_band(observation, float(values[0, place]), values[1:, place])
+        for place, (_, observation) in enumerate(one.observations)
+    ]
     return np.stack(columns, axis=1)
 
 
@@ -108,9 +115,12 @@ def _places(
         return []
     if _minutes(sheet, one, (0,)) > _MOST or not open_now.issuperset(one.access):
         return []
-    return [place for place, (_, observation) in enumerate(one.observations)
-            if tool_of(observation) in ("eyes", *options.tools)
-            and open_now.issuperset(access_of(planner.harness, observation))]  # fmt: skip
+    return [
+        place
+        for place, (_, observation) in enumerate(one.observations)
+        if tool_of(observation) in ("eyes", *options.tools)
+        and open_now.issuperset(access_of(planner.harness, observation))
+    ]
 
 
 def _minutes(sheet: Sheet, one: Candidate, places: Sequence[int]) -> float:
@@ -140,17 +150,32 @@ def _most_telling(
 
 
 def _told(
-    planner: Planner, sheet: Sheet, outlook: Outlook, options: Options, candidate: Candidate,
+    planner: Planner,
+    sheet: Sheet,
+    outlook: Outlook,
+    options: Options,
+    candidate: Candidate,
     places: list[int],
-) -> NextTest:  # fmt: skip
+) -> NextTest:
     """The test in words; of the first fault it tells nothing new."""
     known, minutes = outlook.known, _minutes(sheet, candidate, places)
     nothing = np.ones((len(known.weights), 1))
     planned = Planned(candidate, tuple(places), minutes, (), nothing, (REST,))
-    problem = Problem(known.unit, nothing[None], np.array([minutes]), np.zeros((1, 0), dtype=bool),
-                      np.zeros(0), options.price)  # fmt: skip
+    problem = Problem(
+        known.unit,
+        nothing[None],
+        np.array([minutes]),
+        np.zeros((1, 0), dtype=bool),
+        np.zeros(0),
+        options.price,
+    )
     choice = Choice(0, 0.0, minutes, outlook.advice.loss)
     values = known.predicted(known.predictor(), planner.bench(candidate))
-    alone = replace(outlook, planned=(planned,), problem=problem, predicted={candidate.name: values},
-                    advice=Advice((choice,), outlook.advice.loss))  # fmt: skip
+    alone = replace(
+        outlook,
+        planned=(planned,),
+        problem=problem,
+        predicted={candidate.name: values},
+        advice=Advice((choice,), outlook.advice.loss),
+    )
     return told(planner, alone, choice)

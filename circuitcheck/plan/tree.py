@@ -59,14 +59,19 @@ class Leaf:
     @property
     def likeliest(self) -> list[str]:
         """The units with their chances: ``W12 (99 %)``."""
-        return [f"{unit or 'sound wiring'} ({share:.0%})".replace("%", " %")
-                for unit, share in self.units]  # fmt: skip
+        return [
+            f"{unit or 'sound wiring'} ({share:.0%})".replace("%", " %") for unit, share in self.units
+        ]
 
     def to_dict(self, numbers: Mapping[int, int]) -> dict[str, Any]:
         """The fields as a plain dict."""
-        return {"done": not self.open, "why": self.why, "test": None,
-                "verdict": [{"replace": unit, "probability": round(p, 4)} for unit, p in self.units],
-                "suspects": list(self.suspects)}  # fmt: skip
+        return {
+            "done": not self.open,
+            "why": self.why,
+            "test": None,
+            "verdict": [{"replace": unit, "probability": round(p, 4)} for unit, p in self.units],
+            "suspects": list(self.suspects),
+        }
 
 
 @dataclass(frozen=True, slots=True)
@@ -130,17 +135,31 @@ class Step:
         :param numbers: of the steps on the page, by their ``id``
         """
         return {
-            "step": numbers[id(self)], "done": False,
+            "step": numbers[id(self)],
+            "done": False,
             "why": f"tells {self.gain_bits:.2f} bit in {self.minutes:g} minutes",
-            "test": {"name": self.name, "title": self.title, "setup": list(self.setup),
-                     "readings": [one.name for one in self.readings],
-                     "looks": [asdict(one) for one in self.readings], "cautions": list(self.cautions),
-                     "lead": asdict(self.lead) if self.lead else None, "minutes": self.minutes,
-                     "access": list(self.access), "gain_bits": round(self.gain_bits, 4),
-                     "gain_per_minute": round(self.gain_bits / self.minutes, 5)},
-            "branches": [{"outcome": one.outcome, "probability": round(one.chance, 4),
-                          "then": one.then.to_dict(numbers)} for one in self.branches],
-        }  # fmt: skip
+            "test": {
+                "name": self.name,
+                "title": self.title,
+                "setup": list(self.setup),
+                "readings": [one.name for one in self.readings],
+                "looks": [asdict(one) for one in self.readings],
+                "cautions": list(self.cautions),
+                "lead": asdict(self.lead) if self.lead else None,
+                "minutes": self.minutes,
+                "access": list(self.access),
+                "gain_bits": round(self.gain_bits, 4),
+                "gain_per_minute": round(self.gain_bits / self.minutes, 5),
+            },
+            "branches": [
+                {
+                    "outcome": one.outcome,
+                    "probability": round(one.chance, 4),
+                    "then": one.then.to_dict(numbers),
+                }
+                for one in self.branches
+            ],
+        }
 
 
 Node = Step | Leaf
@@ -175,10 +194,14 @@ class Plan:
 
     def to_dict(self) -> dict[str, Any]:
         """The fields as a plain dict."""
-        return {"harness": self.harness, "symptom": self.symptom,
-                "expected_minutes": round(self.minutes, 2), "settled": round(self.settled, 4),
-                "names": list(self.names),
-                "plan": self.root.to_dict(numbered(self.steps))}  # fmt: skip
+        return {
+            "harness": self.harness,
+            "symptom": self.symptom,
+            "expected_minutes": round(self.minutes, 2),
+            "settled": round(self.settled, 4),
+            "names": list(self.names),
+            "plan": self.root.to_dict(numbered(self.steps)),
+        }
 
 
 def numbered(steps: Sequence[Step]) -> dict[int, int]:
@@ -193,9 +216,13 @@ def _below(node: Node) -> list[Step]:
 
 
 def plan_tree(
-    planner: Planner, sheet: Sheet, options: Options, *, most: int | None = PAGE,
+    planner: Planner,
+    sheet: Sheet,
+    options: Options,
+    *,
+    most: int | None = PAGE,
     depth: int | None = None,
-) -> Plan:  # fmt: skip
+) -> Plan:
     """The tree from the readings of a sheet, such as a symptom.
 
     :param most: tests in it; None for as many as are not rare
@@ -270,25 +297,36 @@ class _Telling:
         harness, planned = self.planner.harness, self.outlook.planned[choice.test]
         candidate, then = planned.candidate, outcomes[0][2].opened
         return Step(
-            candidate.name, candidate.title, tuple(setup_lines(candidate.setup)), self._looks(planned),
-            tuple(cautions_for(harness, candidate.setup)), candidate.lead,
-            choice.minutes, tuple(self.places[n] for n in sorted(then - bud.opened)), choice.gain,
+            candidate.name,
+            candidate.title,
+            tuple(setup_lines(candidate.setup)),
+            self._looks(planned),
+            tuple(cautions_for(harness, candidate.setup)),
+            candidate.lead,
+            choice.minutes,
+            tuple(self.places[n] for n in sorted(then - bud.opened)),
+            choice.gain,
             tuple(self._branches(planned, bud.weights, outcomes)),
-        )  # fmt: skip
+        )
 
     def _looks(self, planned: Planned) -> tuple[Look, ...]:
         harness, sound = self.planner.harness, self.planner.sound_values(planned.candidate)
         looks = []
         for place in planned.places:
             name, one = planned.candidate.observations[place]
-            looks.append(Look(name, where(harness, one), tag(harness, one),
-                              said(harness, one, float(sound[place])), one.points))  # fmt: skip
+            looks.append(
+                Look(
+                    name,
+                    where(harness, one),
+                    tag(harness, one),
+                    said(harness, one, float(sound[place])),
+                    one.points,
+                )
+            )
         tags = Counter(one.tag for one in looks)
         return tuple(one if tags[one.tag] == 1 else replace(one, tag=one.words) for one in looks)
 
-    def _branches(
-        self, planned: Planned, weights: Array, outcomes: Sequence[Told]
-    ) -> list[Branch]:
+    def _branches(self, planned: Planned, weights: Array, outcomes: Sequence[Told]) -> list[Branch]:
         """Likeliest first; what is left over comes last."""
         read = [self._outcomes(planned, place) for place in planned.places]
         names = [one.tag for one in self._looks(planned)]
@@ -332,21 +370,27 @@ class _Telling:
         by_unit = np.bincount(known.unit, weights) / total
         by_suspect = np.bincount(known.row_suspect, weights)
         units = [(known.units[int(n)], float(by_unit[n])) for n in np.argsort(-by_unit)[:_NAMED]]
-        suspects = [known.suspects[int(n)].spec for n in np.argsort(-by_suspect)[:_NAMED]
-                    if by_suspect[n] > _SPOKEN_OF * total]  # fmt: skip
+        suspects = [
+            known.suspects[int(n)].spec
+            for n in np.argsort(-by_suspect)[:_NAMED]
+            if by_suspect[n] > _SPOKEN_OF * total
+        ]
         rest = [one for one in units[1:] if one[1] > _SPOKEN_OF]
         return Leaf((units[0], *rest), tuple(suspects), cut)
 
 
 def _when(names: Sequence[str], read: Sequence[Outcomes], way: Way) -> tuple[str, ...]:
     """The readings of a way in words."""
-    lines = [[finding(names[place], read[place].either(chosen)) for place, chosen in one.items()]
-             for one in way.lines]  # fmt: skip
+    lines = [
+        [finding(names[place], read[place].either(chosen)) for place, chosen in one.items()]
+        for one in way.lines
+    ]
     return tuple(", ".join(one) for one in lines) or (OTHERWISE,)
 
 
 def _groups(alike: Sequence[list[Told]]) -> list[list[Told]]:
     """What is told apart before what is told by its last reading, what is not told apart last."""
+
     def order(some: list[Told]) -> int:
         return max(2 if cell == REST else 1 if ELSE in cell else 0 for cell, _, _ in some)
 

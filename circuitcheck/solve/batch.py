@@ -42,9 +42,7 @@ class Batch:
     :param probes: numbers of the nodes that something will be read between
     """
 
-    def __init__(
-        self, network: Network, changes: Changes, states: Bool, probes: Ends
-    ) -> None:
+    def __init__(self, network: Network, changes: Changes, states: Bool, probes: Ends) -> None:
         self.network = network
         self.circuit = network.circuit
         self.changes = changes
@@ -73,14 +71,24 @@ class Batch:
         network, changes, edits = self.network, self.changes, self.edits
         wiring, watched = network.wiring, network.wiring.watched
         self._used = distinct(edits.slot[edits.slot >= 0])
-        tail, numbers = joined_up([
-            wiring.curve_tail, watched.tail, probes.tail, network.tied[self.ties.loose],
-            changes.tail[self._used],
-        ])  # fmt: skip
-        head, _ = joined_up([
-            wiring.curve_head, watched.head, probes.head,
-            np.full(len(self.ties.loose), REFERENCE), changes.head[self._used],
-        ])  # fmt: skip
+        tail, numbers = joined_up(
+            [
+                wiring.curve_tail,
+                watched.tail,
+                probes.tail,
+                network.tied[self.ties.loose],
+                changes.tail[self._used],
+            ]
+        )
+        head, _ = joined_up(
+            [
+                wiring.curve_head,
+                watched.head,
+                probes.head,
+                np.full(len(self.ties.loose), REFERENCE),
+                changes.head[self._used],
+            ]
+        )
         self.curve_ports, self.watch_ports, self.probe_ports, self._tie_ports, self._edit_ports = numbers
         self.ports = self._ports(tail, head)
 
@@ -110,7 +118,8 @@ class Batch:
         self.altered = np.concatenate([self.altered, held], axis=1)
         self.siemens = np.concatenate([edits.siemens, nothing], axis=1)
         self.extra_siemens = np.concatenate(
-            [edits.extra_siemens, np.where(there, -TIE_SIEMENS, 0.0)], axis=1)  # fmt: skip
+            [edits.extra_siemens, np.where(there, -TIE_SIEMENS, 0.0)], axis=1
+        )
         self.extra_amps = np.concatenate([edits.extra_amps, nothing], axis=1)
 
     # -- the operating points -------------------------------------------------------------
@@ -329,8 +338,11 @@ class Batch:
     @cached_property
     def _watch_slots(self) -> tuple[Index, Index]:
         """Slots of watched branches, and the column of each among the watched (slots,)."""
-        pairs = sorted((number, column) for column, key in enumerate(self.network.wiring.watched.keys)
-                       for number in self.changes.slot_numbers.get(key, ()))  # fmt: skip
+        pairs = sorted(
+            (number, column)
+            for column, key in enumerate(self.network.wiring.watched.keys)
+            for number in self.changes.slot_numbers.get(key, ())
+        )
         found = np.array(pairs, dtype=np.intp).reshape(-1, 2)
         return found[:, 0], found[:, 1]
 

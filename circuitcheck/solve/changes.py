@@ -94,9 +94,13 @@ class Changes:
             if kept.size:
                 curves[key] = CurveEdits(kept, edits.parameters[found[kept]])
         return replace(
-            self, slot=self.slot[rows], siemens=self.siemens[rows], emf=self.emf[rows],
-            condition=self.condition[rows], curves=curves,
-        )  # fmt: skip
+            self,
+            slot=self.slot[rows],
+            siemens=self.siemens[rows],
+            emf=self.emf[rows],
+            condition=self.condition[rows],
+            curves=curves,
+        )
 
     def together(self, one: Index, other: Index) -> Changes:
         """Rows that each make two of these changes at once.
@@ -117,9 +121,13 @@ class Changes:
             if rows.size:
                 curves[key] = CurveEdits(rows, edits.parameters[found[rows]])
         return replace(
-            self, slot=both(self.slot, -1), siemens=both(self.siemens, 0.0), emf=both(self.emf, 0.0),
-            condition=both(self.condition, 0), curves=curves,
-        )  # fmt: skip
+            self,
+            slot=both(self.slot, -1),
+            siemens=both(self.siemens, 0.0),
+            emf=both(self.emf, 0.0),
+            condition=both(self.condition, 0),
+            curves=curves,
+        )
 
 
 _LINEAR = (Conductor, Source)
@@ -200,8 +208,7 @@ class _Layout:
         self.curves.setdefault(key, []).append((np.arange(rows.start, rows.stop), values))
 
     def done(self) -> Changes:
-        first, count, column, slot, condition = np.array(
-            self.listed, dtype=np.intp).reshape(-1, 5).T  # fmt: skip
+        first, count, column, slot, condition = np.array(self.listed, dtype=np.intp).reshape(-1, 5).T
         shape = self.rows, int(np.max(column, initial=-1)) + 1
         ends = np.cumsum(count)
         at = np.arange(ends[-1] if len(ends) else 0)
@@ -222,10 +229,19 @@ class _Layout:
         for number, volts in self.emf.items():
             emf.reshape(-1)[at[ends[number] - count[number] : ends[number]]] = volts
         return Changes(
-            self.wiring, tail, head, place, tuple(self.conditions),
-            placed(np.repeat(slot, count), -1), placed(1 / _spread_out(self.ohm, count), 0.0), emf,
-            placed(np.repeat(condition, count), 0), curves, contacts, self.slot_numbers,
-        )  # fmt: skip
+            self.wiring,
+            tail,
+            head,
+            place,
+            tuple(self.conditions),
+            placed(np.repeat(slot, count), -1),
+            placed(1 / _spread_out(self.ohm, count), 0.0),
+            emf,
+            placed(np.repeat(condition, count), 0),
+            curves,
+            contacts,
+            self.slot_numbers,
+        )
 
     def _contacts(self) -> Iterator[Contact]:
         for place, condition in self.wiring.contacts:

@@ -144,9 +144,12 @@ class Curves(CurveSet):
     on_one_feed = True
 
     def __init__(
-        self, groups: Sequence[CurveGroup], tangent: Tangent, rows: int = 1,
+        self,
+        groups: Sequence[CurveGroup],
+        tangent: Tangent,
+        rows: int = 1,
         edits: Mapping[str, CurveEdits] | None = None,
-    ) -> None:  # fmt: skip
+    ) -> None:
         super().__init__(tangent.siemens[:, None], tangent.amps[:, None])
         self.groups = groups
         self.parameters: list[Array] = []

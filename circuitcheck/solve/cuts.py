@@ -13,9 +13,7 @@ import random
 from collections.abc import Sequence
 
 
-def cut_words(
-    size: int, tails: Sequence[int], heads: Sequence[int]
-) -> tuple[list[int], list[int]]:
+def cut_words(size: int, tails: Sequence[int], heads: Sequence[int]) -> tuple[list[int], list[int]]:
     """The word of each branch of a graph with nodes 0 to size - 1, and the island of each node.
 
     Islands are numbered in the order of their first nodes.

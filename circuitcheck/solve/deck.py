@@ -151,8 +151,9 @@ class _Deck:
         """A lamp or a diode; one that is not in every run has a switch of its own."""
         number, present = self.number[who], [who in one for one in self.live]
         if not all(present):
-            self.resistor(f"RQ{number}", tail, f"q{number}",
-                          [1e-6 if here else OPEN for here in present])  # fmt: skip
+            self.resistor(
+                f"RQ{number}", tail, f"q{number}", [1e-6 if here else OPEN for here in present]
+            )
             tail = f"q{number}"
         volts = f"({_node_volts(tail)}-{_node_volts(head)})"
         law = _lamp_law(curve, volts) if isinstance(curve, Filament) else _diode_law(curve, volts)
@@ -218,9 +219,10 @@ def _n(value: float) -> str:
 def _live(look: Look) -> dict[Identity, Branch]:
     """The branches that conduct in a run."""
     return {
-        _identity(key, one): one for key, one in look.circuit.branches.items()
+        _identity(key, one): one
+        for key, one in look.circuit.branches.items()
         if conducts(one, look.point.states)
-    }  # fmt: skip
+    }
 
 
 def _node_volts(number: int | str) -> str:
@@ -240,8 +242,10 @@ def _lamp_cold(lamp: Filament) -> float:
 def _lamp_law(lamp: Filament, volts: str) -> str:
     """Current of a lamp at some volts; the larger of two never lets the power see 0."""
     meet = _lamp_meet(lamp)
-    hot = (f"{_n(lamp.rated_amps)}*sgn({volts})"
-           f"*pow(max(abs({volts}),{_n(meet)})/{_n(lamp.rated_volts)},{EXPONENT:g})")  # fmt: skip
+    hot = (
+        f"{_n(lamp.rated_amps)}*sgn({volts})"
+        f"*pow(max(abs({volts}),{_n(meet)})/{_n(lamp.rated_volts)},{EXPONENT:g})"
+    )
     return f"abs({volts})>{_n(meet)} ? {hot} : {_n(_lamp_cold(lamp))}*{volts}"
 
 
@@ -255,8 +259,7 @@ def _lamp_current(lamp: Filament, volts: str) -> str:
 
 def _diode_law(diode: Junction, volts: str) -> str:
     """Current of a diode at some volts."""
-    return (f"{LEAKAGE:g}*{volts}"
-            f"+max({volts}-{_n(diode.drop)},0)/{_n(diode.resistance)}")  # fmt: skip
+    return f"{LEAKAGE:g}*{volts}+max({volts}-{_n(diode.drop)},0)/{_n(diode.resistance)}"
 
 
 def printed_name(name: str) -> str:
@@ -299,8 +302,7 @@ _STANDING = (
     "",
     "Node 0 is battery minus. Wires, joints, fuses and closed contacts are resistances, a battery",
     "a voltage source behind its own. A motor is its winding, its back EMF, and a circuit for its",
-    "shaft: 1 V there is 1 rad/s, 1 A is 1 N m; its friction comes in over the first "
-    f"{CREEP:g} rad/s.",
+    f"shaft: 1 V there is 1 rad/s, 1 A is 1 N m; its friction comes in over the first {CREEP:g} rad/s.",
     "All values are those of the description: a real vehicle has tolerances and so has a meter.",
     "",
     "Each reading is a run of its own with its instrument alone in place: 10 Mohm for volts, a",
@@ -321,8 +323,10 @@ def _states(looks: Sequence[Look]) -> Iterator[str]:
         if other:
             yield f"*   for {look.name}: " + ", ".join(f"{k}: {_on(v)}" for k, v in other.items())
         if look.point.buzzing:
-            yield (f"*   for {look.name}: never at rest (the last look is taken): "
-                   + ", ".join(look.point.buzzing))  # fmt: skip
+            yield (
+                f"*   for {look.name}: never at rest (the last look is taken): "
+                + ", ".join(look.point.buzzing)
+            )
     if not usual:
         yield "*   none"
 

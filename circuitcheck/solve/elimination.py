@@ -183,7 +183,8 @@ class Elimination:
         for step in reversed(way):
             _, ends, shares, total = steps[step]
             volts[step] = pushed[step] / total + sum(
-                share * volts[at[one]] for one, share in zip(ends, shares, strict=True))  # fmt: skip
+                share * volts[at[one]] for one, share in zip(ends, shares, strict=True)
+            )
         return volts[at[tail]] - volts[at[head]]
 
     @cached_property

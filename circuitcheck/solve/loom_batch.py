@@ -115,8 +115,9 @@ class LoomBatch(Batch):
                 break
             far[going] = found
             self._far = far
-            self._settle_again(curves, going, self.ports.pushed_by(
-                self.curve_ports, found, self._active[:, going].T).T)  # fmt: skip
+            self._settle_again(
+                curves, going, self.ports.pushed_by(self.curve_ports, found, self._active[:, going].T).T
+            )
         self.astray[going] = True
         self.bends[going] = self.near + 1
 

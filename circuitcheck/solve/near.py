@@ -21,9 +21,12 @@ class NearCurves(CurveSet):
     """
 
     def __init__(
-        self, groups: Sequence[CurveGroup], tangent: Tangent, near: Index,
+        self,
+        groups: Sequence[CurveGroup],
+        tangent: Tangent,
+        near: Index,
         edits: Mapping[str, CurveEdits],
-    ) -> None:  # fmt: skip
+    ) -> None:
         super().__init__(tangent.siemens[near.T], tangent.amps[near.T])
         self.groups = groups
         self.near = near
@@ -73,9 +76,7 @@ class NearCurves(CurveSet):
         return drawn
 
 
-def beyond_at(
-    groups: Sequence[CurveGroup], tangent: Tangent, curve: Index, volts: Array
-) -> Array:
+def beyond_at(groups: Sequence[CurveGroup], tangent: Tangent, curve: Index, volts: Array) -> Array:
     """What some curves draw beyond their tangents, each at its volts (n,) [A].
 
     :param curve: number of each (n,)

@@ -117,9 +117,13 @@ class Network:
         """The nodal equations with curves replaced by conductances [S], ready to be solved."""
         wiring = self.wiring
         return Elimination(
-            wiring.size, wiring.every_tail, wiring.every_head,
-            np.concatenate([self.siemens, curve_siemens]), self.tied, TIE_SIEMENS,
-        )  # fmt: skip
+            wiring.size,
+            wiring.every_tail,
+            wiring.every_head,
+            np.concatenate([self.siemens, curve_siemens]),
+            self.tied,
+            TIE_SIEMENS,
+        )
 
     def injections(self) -> Array:
         """Current that the sources push into each node [A], shape (n,)."""
@@ -322,11 +326,15 @@ class Network:
 
     def curve_currents(self, volts: Array) -> tuple[Array, Array]:
         """Currents [A] and slopes [S] of all curves at their volts (curves,)."""
-        found = [group.kind.current_and_slope(group.parameters, volts[group.columns])
-                 for group in self.wiring.curves]  # fmt: skip
+        found = [
+            group.kind.current_and_slope(group.parameters, volts[group.columns])
+            for group in self.wiring.curves
+        ]
         none = np.zeros(0)
-        return (np.concatenate([none, *(amps for amps, _ in found)]),
-                np.concatenate([none, *(slope for _, slope in found)]))  # fmt: skip
+        return (
+            np.concatenate([none, *(amps for amps, _ in found)]),
+            np.concatenate([none, *(slope for _, slope in found)]),
+        )
 
 
 class Networks:

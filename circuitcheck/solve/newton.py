@@ -148,9 +148,15 @@ def _along(step: Array, slope: Floats) -> Array:
 
 
 def _shortened(
-    curves: CurveSet, rows: Index, u: Array, i: Array, s: Array, d: Floats,
-    low_at: Array, high_at: Array,
-) -> Array:  # fmt: skip
+    curves: CurveSet,
+    rows: Index,
+    u: Array,
+    i: Array,
+    s: Array,
+    d: Floats,
+    low_at: Array,
+    high_at: Array,
+) -> Array:
     """The share of a step at which its slope is nearly nought: false position, Illinois rule.
 
     :param low_at: slope before the step, below 0

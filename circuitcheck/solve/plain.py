@@ -52,8 +52,9 @@ def _residual(network: Network, volts: Array) -> tuple[Array, Array]:
     current, slope = network.curve_currents(volts[wiring.curve_tail] - volts[wiring.curve_head])
     residual = np.zeros(wiring.size)
     for tail, head, amps in (
-        (wiring.tail, wiring.head, linear), (wiring.curve_tail, wiring.curve_head, current)
-    ):  # fmt: skip
+        (wiring.tail, wiring.head, linear),
+        (wiring.curve_tail, wiring.curve_head, current),
+    ):
         residual += np.bincount(tail, amps, wiring.size)
         residual -= np.bincount(head, amps, wiring.size)
     residual[network.tied] += TIE_SIEMENS * volts[network.tied]

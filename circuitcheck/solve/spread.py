@@ -45,9 +45,11 @@ def port_shifts(batch: Batch, probe: Index, rows: Index) -> Shifts:
     linear = len(wiring.keys)
     names, blocks = _linear_latents(batch, rows, volts[:, :linear], adjoint[:, :linear])
     curve_names, curve_blocks = _curve_latents(batch, rows, adjoint[:, linear:])
-    values = np.concatenate([*blocks, *curve_blocks], axis=1) if names or curve_names else (
-        np.zeros((len(rows), 0, len(probe)))
-    )  # fmt: skip
+    values = (
+        np.concatenate([*blocks, *curve_blocks], axis=1)
+        if names or curve_names
+        else (np.zeros((len(rows), 0, len(probe))))
+    )
     return Shifts((*names, *curve_names), values.transpose(0, 2, 1))
 
 

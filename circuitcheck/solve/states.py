@@ -24,9 +24,10 @@ def next_states(
     if after != dict(states):
         return after
     over = {
-        name: abs(flow[name]) / one.on_amps for name, one in thresholds.items()
+        name: abs(flow[name]) / one.on_amps
+        for name, one in thresholds.items()
         if one.latching and not states[name] and one.next_state(False, flow[name])
-    }  # fmt: skip
+    }
     if over:
         # Of equals the last: a lead's fuse comes after those of the vehicle.
         farthest = max(over.values())

@@ -68,9 +68,12 @@ class Settled:
 
 
 def settle(
-    networks: Networks, changes: Changes, probes: Sequence[tuple[str, str]],
-    blown: Sequence[frozenset[str]] | None = None, fuses: Array | None = None,
-) -> Settled:  # fmt: skip
+    networks: Networks,
+    changes: Changes,
+    probes: Sequence[tuple[str, str]],
+    blown: Sequence[frozenset[str]] | None = None,
+    fuses: Array | None = None,
+) -> Settled:
     """Follow the states of every change to rest.
 
     :param blown: for each change the fuses that have blown in service
@@ -117,7 +120,7 @@ def settle(
 
 def _solved(
     networks: Networks, changes: Changes, states: Bool, waiting: Index, probes: Ends
-) -> Iterator[Group | Index]:  # fmt: skip
+) -> Iterator[Group | Index]:
     """The rows solved in their states; those that cannot be trusted by themselves."""
     count = len(networks.wiring.curve_keys)
     sizes = (*(one for one in _NEAR if 2 * one < count), count)
@@ -159,9 +162,7 @@ def _at_once(network: Network, near: int) -> int:
     return min(_AT_ONCE, 1 + _CELLS // near**2) if near else _STRAIGHT_AT_ONCE
 
 
-def _shared_out(
-    networks: Networks, states: Bool, rows: Index
-) -> Iterator[tuple[Network, Index]]:
+def _shared_out(networks: Networks, states: Bool, rows: Index) -> Iterator[tuple[Network, Index]]:
     """The rows by the network that they are solved from.
 
     A combination of states that many rows share has its own; making it costs about as much as a

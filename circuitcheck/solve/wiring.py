@@ -104,9 +104,10 @@ class Wiring:
         self.siemens = np.array([one.siemens for one in self.linear.values()])
         self.emf = np.array([getattr(one, "emf", 0.0) for one in self.linear.values()])
         self.contacts = tuple(
-            (number, one.closed_when) for number, one in enumerate(self.linear.values())
+            (number, one.closed_when)
+            for number, one in enumerate(self.linear.values())
             if isinstance(one, Conductor) and one.closed_when is not ALWAYS
-        )  # fmt: skip
+        )
         """Places of the branches that are closed on a condition only, and the conditions."""
         self.curves = grouped(curves)
         self.curve_keys = tuple(key for group in self.curves for key in group.keys)
@@ -132,8 +133,9 @@ class Wiring:
     def watched(self) -> Watched:
         """What thresholds watch, of those that are there."""
         branches = self.circuit.branches
-        there = {name: one.watch for name, one in self.circuit.thresholds.items()
-                 if one.watch in branches}  # fmt: skip
+        there = {
+            name: one.watch for name, one in self.circuit.thresholds.items() if one.watch in branches
+        }
         tail, head = self._ends(branches[key] for key in there.values())
         return Watched(tail, head, tuple(there), tuple(there.values()))
 
@@ -143,10 +145,11 @@ class Wiring:
         every, branches = self.circuit.thresholds.values(), self.circuit.branches
         there = [number for number, one in enumerate(every) if one.watch in branches]
         return Limits(
-            np.array(there, dtype=np.intp), np.array([one.latching for one in every], dtype=bool),
+            np.array(there, dtype=np.intp),
+            np.array([one.latching for one in every], dtype=bool),
             np.array([one.on_amps for one in every]).reshape(-1, 1),
             np.array([one.off_amps for one in every]).reshape(-1, 1),
-        )  # fmt: skip
+        )
 
     @property
     def size(self) -> int:

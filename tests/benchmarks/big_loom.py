@@ -61,9 +61,12 @@ def describe(circuits: int, seed: int) -> dict[str, Any]:
     return {
         "harness": f"Invented vehicle, {circuits} circuits",
         "about": f"Invented parts and values, drawn with seed {seed}.",
-        "volts": "12", "supply": {"battery": "G1", "resting": "12.6 V", "running": "14.2 V"},
-        "parts": vehicle.parts, "wires": vehicle.wires, "tests": tests_of(vehicle.loads, vehicle.draw),
-    }  # fmt: skip
+        "volts": "12",
+        "supply": {"battery": "G1", "resting": "12.6 V", "running": "14.2 V"},
+        "parts": vehicle.parts,
+        "wires": vehicle.wires,
+        "tests": tests_of(vehicle.loads, vehicle.draw),
+    }
 
 
 @dataclass
@@ -109,9 +112,12 @@ class _Vehicle:
         name = f"W{len(self.wires) + 1}"
         length = self.draw.uniform(0.1, most)
         self.wires[name] = {
-            "from": start, "to": end, "size": f"{SECTION[amps]} mm2", "length": f"{length:.2f} m",
+            "from": start,
+            "to": end,
+            "size": f"{SECTION[amps]} mm2",
+            "length": f"{length:.2f} m",
             "colour": self.draw.choice(COLOURS),
-        }  # fmt: skip
+        }
         return name
 
     def spread(self, source: str, count: int, amps: int) -> list[str]:
@@ -122,8 +128,11 @@ class _Vehicle:
         splice = self.part("X", "splice", wires=str(groups + 1))
         self.wire(source, f"{splice}.1", amps)
         sizes = [count // groups + (number < count % groups) for number in range(groups)]
-        return [one for number, size in enumerate(sizes)
-                for one in self.spread(f"{splice}.{number + 2}", size, amps)]  # fmt: skip
+        return [
+            one
+            for number, size in enumerate(sizes)
+            for one in self.spread(f"{splice}.{number + 2}", size, amps)
+        ]
 
     def fused(self, source: str, amps: int, before: int = MAIN) -> str:
         """The far side of a fuse; ``before`` is the fuse that the short wire to it stands behind."""
@@ -146,7 +155,9 @@ class _Vehicle:
     def relay(self, box: _Box, source: str, switched: str, **fields: Any) -> str:
         """A relay with its contact fed from one terminal and its coil from another."""
         coil = f"{self.draw.randint(70, 110)} ohm"
-        name = self.part("K", "relay", **{"coil": coil, "across_coil": "diode", "rating": "40 A", **fields})
+        name = self.part(
+            "K", "relay", **{"coil": coil, "across_coil": "diode", "rating": "40 A", **fields}
+        )
         self.wire(source, f"{name}.30", 30)
         self.wire(switched, f"{name}.86", 5)
         self.ground(box, f"{name}.85", 5)
@@ -175,21 +186,33 @@ class _Vehicle:
 
     def motor(self, rpm: int, low: float, high: float) -> str:
         amps = self.draw.uniform(low, high)
-        return self.part("M", "motor", rated={"volts": "13", "amps": f"{amps:.1f}", "rpm": f"{rpm}"},
-                         winding=f"{2.6 / amps:.3f} ohm")  # fmt: skip
+        return self.part(
+            "M",
+            "motor",
+            rated={"volts": "13", "amps": f"{amps:.1f}", "rpm": f"{rpm}"},
+            winding=f"{2.6 / amps:.3f} ohm",
+        )
 
     def fan(self, box: _Box, feed: str, live: str) -> None:
         """Two speeds by two relays, the low one through a resistor; the first by coolant."""
         source = self.spread(self.fused(feed, 30, BOX), 2, 30)
         if not any("engine" in one.on for one in self.loads):
-            stages = {"low": {"closes": "92 degC", "opens": "87 degC"},
-                      "high": {"closes": "99 degC", "opens": "94 degC"}}  # fmt: skip
-            switch, pins, on = self.part("S", "thermoswitch", **stages), "13", {"engine": "101 degC warming"}
+            stages = {
+                "low": {"closes": "92 degC", "opens": "87 degC"},
+                "high": {"closes": "99 degC", "opens": "94 degC"},
+            }
+            switch, pins, on = (
+                self.part("S", "thermoswitch", **stages),
+                "13",
+                {"engine": "101 degC warming"},
+            )
             self.wire(live, f"{switch}.2", 15)
         else:
             switch, pins = self.switch(live, 5, low=[["1", "2"]], high=[["1", "3"]]), "23"
             on = {"switches": {switch: "high"}}
-        low, high = (self.relay(box, source[n], f"{switch}.{pins[n]}", across_coil="resistor") for n in (0, 1))
+        low, high = (
+            self.relay(box, source[n], f"{switch}.{pins[n]}", across_coil="resistor") for n in (0, 1)
+        )
         resistor = self.part("R", "resistor", ohms=f"{self.draw.uniform(0.3, 0.6):.2f}", watts="300")
         motor = self.motor(2600, 9.0, 16.0)
         join = self.part("X", "splice", wires="3")
@@ -198,8 +221,9 @@ class _Vehicle:
         self.run(box, f"{high}.87", f"{join}.2", 30)
         wire = self.wire(f"{join}.3", f"{motor}.+", 30)
         self.ground(box, f"{motor}.-", 30)
-        self.loads.append(Load(motor, {"speed": motor}, on, source[1], (f"{high}.30", f"{high}.87"),
-                               wire))  # fmt: skip
+        self.loads.append(
+            Load(motor, {"speed": motor}, on, source[1], (f"{high}.30", f"{high}.87"), wire)
+        )
 
     def pump(self, box: _Box, feed: str, live: str) -> None:
         """A motor on a relay that a hand switch closes."""
@@ -209,8 +233,16 @@ class _Vehicle:
         motor = self.motor(4000, 5.0, 9.0)
         wire = self.run(box, f"{relay}.87", f"{motor}.+", 15)
         self.ground(box, f"{motor}.-", 15)
-        self.loads.append(Load(motor, {"speed": motor}, {"switches": {switch: "on"}}, source,
-                               (f"{relay}.30", f"{relay}.87"), wire))  # fmt: skip
+        self.loads.append(
+            Load(
+                motor,
+                {"speed": motor},
+                {"switches": {switch: "on"}},
+                source,
+                (f"{relay}.30", f"{relay}.87"),
+                wire,
+            )
+        )
 
     def lamps(self, box: _Box, feed: str, live: str) -> None:
         """One to three lamps on a hand switch, also with the ignition off."""
@@ -224,8 +256,16 @@ class _Vehicle:
         wires = [self.wire(f"{join}.{n}", f"{lamp}.1", 10) for n, lamp in enumerate(lamps, 2)]
         for lamp in lamps:
             self.ground(box, f"{lamp}.2", 10)
-        self.loads.append(Load(lamps[0], {"lamp": lamps[0]}, {"switches": {switch: "on"}}, source,
-                               (f"{switch}.1", f"{switch}.2"), wires[0]))  # fmt: skip
+        self.loads.append(
+            Load(
+                lamps[0],
+                {"lamp": lamps[0]},
+                {"switches": {switch: "on"}},
+                source,
+                (f"{switch}.1", f"{switch}.2"),
+                wires[0],
+            )
+        )
 
     def heater(self, box: _Box, feed: str, live: str) -> None:
         """A heater on a relay; a second relay lights a lamp while the heater is off."""
@@ -245,8 +285,16 @@ class _Vehicle:
         self.run(box, f"{standby}.87a", f"{lamp}.1", 5)
         self.ground(box, f"{lamp}.2", 5)
         self.ground(box, f"{heater}.2", 15)
-        self.loads.append(Load(heater, {"lamp": lamp}, {"switches": {switch: "on"}}, source,
-                               (f"{relay}.30", f"{relay}.87"), wire))  # fmt: skip
+        self.loads.append(
+            Load(
+                heater,
+                {"lamp": lamp},
+                {"switches": {switch: "on"}},
+                source,
+                (f"{relay}.30", f"{relay}.87"),
+                wire,
+            )
+        )
 
 
 if __name__ == "__main__":

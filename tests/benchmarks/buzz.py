@@ -61,7 +61,9 @@ class Bench:
                 _, slope = one.current_and_slope(np.array(one.values), np.array(0.0))
                 self.resistors[key] = (one.tail, one.head, 1 / float(slope), 0.06)
         self.points = set(harness.terminals())
-        self.ends = sorted({end for row in continuity_sheet(harness).rows() for end in row["from"] + row["to"]})
+        self.ends = sorted(
+            {end for row in continuity_sheet(harness).rows() for end in row["from"] + row["to"]}
+        )
 
     def graph(self, resistors):
         graph = nx.MultiGraph()
@@ -110,7 +112,10 @@ class Meter:
     """One set of parts and one meter; every reading is what such a meter writes down."""
 
     def __init__(self, bench, resistors, draw):
-        spread = {key: (t, h, ohm * max(0.3, 1 + draw.gauss(0, s)), s) for key, (t, h, ohm, s) in resistors.items()}
+        spread = {
+            key: (t, h, ohm * max(0.3, 1 + draw.gauss(0, s)), s)
+            for key, (t, h, ohm, s) in resistors.items()
+        }
         self.bench, self.draw = bench, draw
         self.graph = bench.graph(spread)
         self.leads = draw.uniform(0.05, 0.5)
@@ -180,12 +185,17 @@ def misplaced(bench, wire, right, wrong, node):
 
 
 def joined(bench, one, two):
-    return f"{one} joined to {two}", lambda resistors: {**resistors, f"{one}!{two}": (one, two, 0.02, 0.0)}
+    return f"{one} joined to {two}", lambda resistors: {
+        **resistors,
+        f"{one}!{two}": (one, two, 0.02, 0.0),
+    }
 
 
 def pushed_out(bench, node):
-    return (f"{node} pushed out",
-            lambda resistors: moved(resistors, set(wires_at(bench, resistors, node)), {node: node + "?"}))
+    return (
+        f"{node} pushed out",
+        lambda resistors: moved(resistors, set(wires_at(bench, resistors, node)), {node: node + "?"}),
+    )
 
 
 def wrong_relay(bench, name, which):
@@ -198,8 +208,11 @@ def wrong_relay(bench, name, which):
             return {**found, f"{name}!": (pin["30"], pin["87"], 0.005, 0.0)}
         if which == "with a make contact":
             return found
-        return moved(resistors, {key for key in resistors if key.startswith(f"{name}:")},
-                     {pin["30"]: pin["86"], pin["86"]: pin["30"]})
+        return moved(
+            resistors,
+            {key for key in resistors if key.startswith(f"{name}:")},
+            {pin["30"]: pin["86"], pin["86"]: pin["30"]},
+        )
 
     assert part.kind_name == "relay"
     return f"{name} {which}", make
@@ -222,15 +235,38 @@ def housings(bench):
 def one_mistake(bench, draw):
     """A mistake of a kind drawn first, then a place for it."""
     harness, wires = bench.harness, bench.harness.wires
-    kind = draw.choice(["missing", "missing", "bad joint", "swap", "swap", "box", "splice", "eyelet",
-                        "strand", "strand", "ground", "supply", "joint", "relay", "push"])  # fmt: skip
+    kind = draw.choice(
+        [
+            "missing",
+            "missing",
+            "bad joint",
+            "swap",
+            "swap",
+            "box",
+            "splice",
+            "eyelet",
+            "strand",
+            "strand",
+            "ground",
+            "supply",
+            "joint",
+            "relay",
+            "push",
+        ]
+    )
     plugs = housings(bench)
-    loom = [e for e in bench.ends if not e.endswith("/part") and all(
-        wires[w].belongs_to is None for w in wires_at(bench, bench.resistors, e))]
+    loom = [
+        e
+        for e in bench.ends
+        if not e.endswith("/part")
+        and all(wires[w].belongs_to is None for w in wires_at(bench, bench.resistors, e))
+    ]
     if kind == "missing":
         return missing(bench, draw.choice(list(wires)))
     if kind == "bad joint":
-        return bad_joint(bench, draw.choice(list(wires)), math.exp(draw.uniform(math.log(1.5), math.log(60))))
+        return bad_joint(
+            bench, draw.choice(list(wires)), math.exp(draw.uniform(math.log(1.5), math.log(60)))
+        )
     if kind in ("swap", "strand"):
         return (swap if kind == "swap" else joined)(bench, *draw.sample(draw.choice(plugs), 2))
     if kind == "box":
@@ -239,16 +275,27 @@ def one_mistake(bench, draw):
             where = harness.parts[ends.partition(".")[0]].where
             if where:
                 boxes.setdefault(where, []).append(ends)
-        pairs = [(a, b) for ends in boxes.values() for a, b in itertools.combinations(ends, 2)
-                 if a.partition(".")[0] != b.partition(".")[0] and "31" not in (a[-2:], b[-2:])
-                 and harness.parts[a.partition(".")[0]].kind_name != "ground"
-                 and harness.parts[b.partition(".")[0]].kind_name != "ground"]  # fmt: skip
+        pairs = [
+            (a, b)
+            for ends in boxes.values()
+            for a, b in itertools.combinations(ends, 2)
+            if a.partition(".")[0] != b.partition(".")[0]
+            and "31" not in (a[-2:], b[-2:])
+            and harness.parts[a.partition(".")[0]].kind_name != "ground"
+            and harness.parts[b.partition(".")[0]].kind_name != "ground"
+        ]
         return swap(bench, *draw.choice(pairs)) if pairs else None
     if kind in ("splice", "eyelet"):
         of = "splice" if kind == "splice" else "ground"
-        names = [name for name, part in harness.parts.items() if part.kind_name == of and not part.belongs_to]
-        ends = [(w, node) for w, wire in wires.items() for node in (wire.start, wire.end)
-                if node.partition(".")[0] in names]  # fmt: skip
+        names = [
+            name for name, part in harness.parts.items() if part.kind_name == of and not part.belongs_to
+        ]
+        ends = [
+            (w, node)
+            for w, wire in wires.items()
+            for node in (wire.start, wire.end)
+            if node.partition(".")[0] in names
+        ]
         if len(names) < 2:
             return None
         wire, right = draw.choice(ends)
@@ -335,9 +382,14 @@ def judged(bench, names, specs, whole, result):
     sets = [names.set_of([one.spec for one in found.mistakes]) for found in shown]
     first_group = result.groups[0].members if result.groups else ()
     alike = any(found for found in first_group) and not differ(
-        whole, all_pairs(bench, network_of(bench, first)))
-    return {"shown": truth in sets, "first": bool(sets) and sets[0] == truth,
-            "shown alone": truth in sets and len(result.groups) == 1, "alike": alike}  # fmt: skip
+        whole, all_pairs(bench, network_of(bench, first))
+    )
+    return {
+        "shown": truth in sets,
+        "first": bool(sets) and sets[0] == truth,
+        "shown alone": truth in sets and len(result.groups) == 1,
+        "alike": alike,
+    }
 
 
 def network_of(bench, found):
@@ -378,10 +430,18 @@ def one_loom(bench, names, lines, specs, resistors, whole, draw):
         result, again = asked(bench.harness, rows)
         slowest = max(slowest, again)
         rounds += 1
-    return {"sheet": first, "asked": judged(bench, names, specs, whole, result), "extra": len(rows) - before,
-            "rounds": rounds, "seconds": seconds, "slowest": slowest, "status": sound_first,
-            "end": result.status, "specs": specs,
-            "said": [one.spec for one in result.best.mistakes]}  # fmt: skip
+    return {
+        "sheet": first,
+        "asked": judged(bench, names, specs, whole, result),
+        "extra": len(rows) - before,
+        "rounds": rounds,
+        "seconds": seconds,
+        "slowest": slowest,
+        "status": sound_first,
+        "end": result.status,
+        "specs": specs,
+        "said": [one.spec for one in result.best.mistakes],
+    }
 
 
 def share(rows, when, key):
@@ -410,10 +470,16 @@ def main() -> int:
         draw = random.Random(f"{name} {given.seed}")
         passed = 0
         for _ in range(given.each):
-            found = one_loom(bench, names, lines, [], bench.resistors, all_pairs(bench, bench.resistors), draw)
+            found = one_loom(
+                bench, names, lines, [], bench.resistors, all_pairs(bench, bench.resistors), draw
+            )
             passed += found["status"] == "sound"
         sound_passed, sound_drawn = sound_passed + passed, sound_drawn + given.each
-        entry = {"checks": len(lines), "least": sum(sheet.least), "sound passed": f"{passed} of {given.each}"}
+        entry = {
+            "checks": len(lines),
+            "least": sum(sheet.least),
+            "sound passed": f"{passed} of {given.each}",
+        }
         for size in given.sizes:
             tally = {"drawn": 0, "hidden": 0}
             rows = []
@@ -421,21 +487,35 @@ def main() -> int:
                 specs, resistors, whole = draw_set(bench, names, size, draw, tally)
                 rows.append(one_loom(bench, names, lines, specs, resistors, whole, draw))
                 if given.misses and not rows[-1]["asked"]["shown"]:
-                    print(name, rows[-1]["specs"], "->", rows[-1]["end"], rows[-1]["said"],
-                          "alike" if rows[-1]["asked"]["alike"] else "", file=sys.stderr)  # fmt: skip
+                    print(
+                        name,
+                        rows[-1]["specs"],
+                        "->",
+                        rows[-1]["end"],
+                        rows[-1]["said"],
+                        "alike" if rows[-1]["asked"]["alike"] else "",
+                        file=sys.stderr,
+                    )
             everything[size] += rows
             entry[f"{size}"] = summed(rows) | {"hidden sets left out": tally["hidden"]}
         report["harnesses"][name] = entry
         if not given.json:
-            print(f"{name}: {entry['checks']} checks, least {entry['least']}; sound passed {entry['sound passed']}")
+            print(
+                f"{name}: {entry['checks']} checks, least {entry['least']}; sound passed {entry['sound passed']}"
+            )
     report["all"] = {f"{size}": summed(rows) for size, rows in everything.items()}
     report["sound passed"] = sound_passed / sound_drawn
     if given.json:
         print(json.dumps(report, indent=2))
         return 0
     for size, one in report["all"].items():
-        print(f"{size} at once: " + ", ".join(
-            f"{key} {value:.3f}" if isinstance(value, float) else f"{key} {value}" for key, value in one.items()))
+        print(
+            f"{size} at once: "
+            + ", ".join(
+                f"{key} {value:.3f}" if isinstance(value, float) else f"{key} {value}"
+                for key, value in one.items()
+            )
+        )
     print(f"sound looms passed: {sound_passed} of {sound_drawn}")
     return 0
 
@@ -444,15 +524,18 @@ def summed(rows):
     """The figures over some looms."""
     return {
         "looms": len(rows),
-        "sheet shown": share(rows, "sheet", "shown"), "sheet alike": share(rows, "sheet", "alike"),
-        "asked shown": share(rows, "asked", "shown"), "asked alone": share(rows, "asked", "shown alone"),
-        "asked first": share(rows, "asked", "first"), "asked alike": share(rows, "asked", "alike"),
+        "sheet shown": share(rows, "sheet", "shown"),
+        "sheet alike": share(rows, "sheet", "alike"),
+        "asked shown": share(rows, "asked", "shown"),
+        "asked alone": share(rows, "asked", "shown alone"),
+        "asked first": share(rows, "asked", "first"),
+        "asked alike": share(rows, "asked", "alike"),
         "passed though wrong": sum(row["status"] == "sound" for row in rows),
         "not explained": sum(row["end"] == "not explained" for row in rows),
         "extra checks": sum(row["extra"] for row in rows) / max(len(rows), 1),
         "seconds": sum(row["seconds"] for row in rows) / max(len(rows), 1),
         "slowest": max((row["slowest"] for row in rows), default=0.0),
-    }  # fmt: skip
+    }
 
 
 if __name__ == "__main__":

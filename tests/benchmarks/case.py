@@ -37,8 +37,9 @@ class Case:
             parsed = parse_reading(observation.kind, text)
             self.readings.append(Reading(name, label, observation, *parsed))
         observe = dict(self.setups[name].observe) if name in self.setups else {}
-        self.setups[name] = Test(title=name, setup=setup, observe={**observe, **dict(observations)},
-                                 access=list(access))  # fmt: skip
+        self.setups[name] = Test(
+            title=name, setup=setup, observe={**observe, **dict(observations)}, access=list(access)
+        )
 
     def _misread(self, label, observation, text):
         """One reading in the whole case is plain wrong: another value that the meter could show."""
@@ -88,7 +89,9 @@ class Case:
         harness, minutes, opened = self.planner.harness, 0.0, set()
         for name, test in harness.tests.items():
             self.take(name, test.setup, list(test.observe.items()), test.access)
-            minutes += test.minutes + sum(harness.access[one].minutes for one in set(test.access) - opened)
+            minutes += test.minutes + sum(
+                harness.access[one].minutes for one in set(test.access) - opened
+            )
             opened |= set(test.access)
             verdict = self.planner.locator.locate(self.sheet)
             if likeliest_unit(verdict)[1] >= 0.95:

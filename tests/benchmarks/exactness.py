@@ -27,7 +27,15 @@ from circuitcheck.shipped import harness_files
 from circuitcheck.solve.point import solve_point
 
 WANTED = 1e-9
-SMALLEST = {"volts": 1e-3, "drop": 1e-3, "amps": 1e-3, "ohms": 1e-3, "speed": 1.0, "lamp": 1e-3, "click": 1.0}
+SMALLEST = {
+    "volts": 1e-3,
+    "drop": 1e-3,
+    "amps": 1e-3,
+    "ohms": 1e-3,
+    "speed": 1.0,
+    "lamp": 1e-3,
+    "click": 1.0,
+}
 
 
 @dataclass(frozen=True, order=True)
@@ -46,8 +54,10 @@ class Difference:
     alone: float
 
     def __str__(self) -> str:
-        return (f"{self.off:.1e}  {self.test}: {self.reading} ({self.kind}) with {self.fault}: "
-                f"swept {self.swept:.15g}, one by one {self.alone:.15g}")  # fmt: skip
+        return (
+            f"{self.off:.1e}  {self.test}: {self.reading} ({self.kind}) with {self.fault}: "
+            f"swept {self.swept:.15g}, one by one {self.alone:.15g}"
+        )
 
 
 def off_by(kind, swept, alone):
@@ -85,21 +95,31 @@ def differences(name, test, kind):
     for place, (label, observation) in enumerate(bench.observations):
         for row, case in enumerate(cases):
             values = float(swept[row, place]), float(alone[row, place])
-            yield Difference(off_by(observation.kind, *values), observation.kind, test, title(case), label, *values)
+            yield Difference(
+                off_by(observation.kind, *values), observation.kind, test, title(case), label, *values
+            )
 
 
 def report(name, most_pairs, worst):
     """Compare a harness and print what was found; how many readings are off."""
     started = time.perf_counter()
-    found = [one for test in load_harness(name).tests for kind in ("singles", "pairs")[: 1 + bool(most_pairs)]
-             for one in differences(name, test, kind)]  # fmt: skip
+    found = [
+        one
+        for test in load_harness(name).tests
+        for kind in ("singles", "pairs")[: 1 + bool(most_pairs)]
+        for one in differences(name, test, kind)
+    ]
     above = [one for one in found if one.off > WANTED]
-    print(f"{Path(name).stem}: {len(found)} readings, {len(above)} above {WANTED:g}, "
-          f"{time.perf_counter() - started:.0f} s")  # fmt: skip
+    print(
+        f"{Path(name).stem}: {len(found)} readings, {len(above)} above {WANTED:g}, "
+        f"{time.perf_counter() - started:.0f} s"
+    )
     for kind in dict.fromkeys(one.kind for one in found):
         mine = [one for one in found if one.kind == kind]
-        print(f"  {kind:6} {len(mine):7} readings, worst {max(mine).off:.1e}, "
-              f"{sum(one.off > WANTED for one in mine)} above")  # fmt: skip
+        print(
+            f"  {kind:6} {len(mine):7} readings, worst {max(mine).off:.1e}, "
+            f"{sum(one.off > WANTED for one in mine)} above"
+        )
     for one in sorted(above, reverse=True)[:worst]:
         print(f"    {one}")
     sys.stdout.flush()

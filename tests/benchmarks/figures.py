@@ -26,8 +26,10 @@ def figures(found):
     ranges = [one.estimate for one in single if one.estimate]
     ordered = [one for one in single if one.in_order]
     return {
-        "cases": len(found), "single_visible": len(single),
-        "repair_right": share(single, cured), "units_in_repair": mean(len(o.repair) for o in single),
+        "cases": len(found),
+        "single_visible": len(single),
+        "repair_right": share(single, cured),
+        "units_in_repair": mean(len(o.repair) for o in single),
         "likeliest_unit_right": share(single, likeliest_right),
         "likeliest_right_or_said_inseparable": share(single, lambda o: likeliest_right(o) or _tied(o)),
         "true_fault_in_first_group": share(single, lambda o: o.truth[0] in o.first),
@@ -35,17 +37,20 @@ def figures(found):
         **_of_two([one for one in found if one.kind == "two" and one.visible]),
         "misread_still_right": share(wrong, cured),
         "misread_flagged": share(wrong, lambda o: any(o.wrong in one for one in o.repeat)),
-        "comes_and_goes_repair_right": share(passing, cured), "comes_and_goes": len(passing),
+        "comes_and_goes_repair_right": share(passing, cured),
+        "comes_and_goes": len(passing),
         "calibration_error": calibration(found),
-        "ranges_hold": share(ranges, lambda r: r[0] <= r[1] <= r[2]), "ranges": len(ranges),
+        "ranges_hold": share(ranges, lambda r: r[0] <= r[1] <= r[2]),
+        "ranges": len(ranges),
         "isolation_utility": mean(o.utilities[0] for o in single),
         "isolation_utility_places": mean(o.utilities[1] for o in single),
         "minutes_thorough_against_default": sum(o.minutes_thorough or 0 for o in single)
         / max(sum(o.minutes for o in single), 1e-9),
-        "minutes": mean(o.minutes for o in single), "steps": mean(o.steps for o in single),
+        "minutes": mean(o.minutes for o in single),
+        "steps": mean(o.steps for o in single),
         "minutes_against_written_order": sum(o.minutes for o in ordered)
         / max(sum(o.in_order for o in ordered), 1e-9),
-    }  # fmt: skip
+    }
 
 
 def cured(one):
@@ -70,7 +75,8 @@ def _of_two(two):
     first_three = lambda o: set(o.truth) <= {s for one in o.top for s in one.split(" + ")}  # noqa: E731
     cures = lambda o, key: set(o.units) <= set(getattr(o, key)["repair"])  # noqa: E731
     return {
-        "two": len(two), "two_neither_hidden": share(two, lambda o: o.shown),
+        "two": len(two),
+        "two_neither_hidden": share(two, lambda o: o.shown),
         "two_in_first_three_at_once": share(shown, first_three),
         "two_in_first_three_thorough": share(shown, lambda o: o.thorough["first_three"]),
         "two_in_first_group_thorough": share(shown, lambda o: o.thorough["first_group"]),
@@ -82,7 +88,7 @@ def _of_two(two):
         "two_in_first_groups_with_proof": share(two, lambda o: len(o.stops) == len(o.truth)),
         "two_in_first_three_with_proof": share(two, lambda o: len(o.found) == len(o.truth)),
         "two_both_put_right": share(two, lambda o: set(o.units) <= set(o.repairs)),
-    }  # fmt: skip
+    }
 
 
 def calibration(found):

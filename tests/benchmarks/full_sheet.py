@@ -23,8 +23,9 @@ class FullSheet:
 
     def __init__(self, harness):
         self.harness = harness
-        self.benches = [Bench(harness, test.setup, tuple(test.observe.items()))
-                        for test in harness.tests.values()]  # fmt: skip
+        self.benches = [
+            Bench(harness, test.setup, tuple(test.observe.items())) for test in harness.tests.values()
+        ]
 
     @cached_property
     def _singles(self):
@@ -47,8 +48,10 @@ class FullSheet:
             pieces.append(bench.run([change], blown=[blown]).values[0])
         pair = np.concatenate(pieces)
         observations = [one for bench in self.benches for _, one in bench.observations]
-        apart = np.stack([self._apart(one, pair[n], self._singles[:, n])
-                          for n, one in enumerate(observations)], axis=1)  # fmt: skip
+        apart = np.stack(
+            [self._apart(one, pair[n], self._singles[:, n]) for n, one in enumerate(observations)],
+            axis=1,
+        )
         return bool(apart.any(axis=1).all())
 
     def _apart(self, observation, one, others):

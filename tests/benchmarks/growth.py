@@ -43,7 +43,9 @@ def with_wires(circuits, faults):
         harness = make(number, SEED)
         test = list(harness.tests)[1]
         taken, points = seconds(harness, test, faults)
-        found.append({"circuits": number, "wires": len(harness.wires), "points": points, "seconds": taken})
+        found.append(
+            {"circuits": number, "wires": len(harness.wires), "points": points, "seconds": taken}
+        )
     sizes, each = [one["wires"] for one in found], [one["seconds"] / one["points"] for one in found]
     return {"runs": found, "exponent": exponent(sizes, each)}
 
@@ -55,7 +57,10 @@ def with_faults(circuits, counts):
     for number in counts:
         taken, points = seconds(harness, test, number)
         found.append({"faults": number, "points": points, "seconds": taken})
-    return {"runs": found, "exponent": exponent([one["points"] for one in found], [one["seconds"] for one in found])}
+    return {
+        "runs": found,
+        "exponent": exponent([one["points"] for one in found], [one["seconds"] for one in found]),
+    }
 
 
 def whole(circuits, jobs):
@@ -65,9 +70,14 @@ def whole(circuits, jobs):
         found = sweep(harness, executor=pool)
     taken = time.perf_counter() - begin
     most = max(resource.getrusage(who).ru_maxrss for who in ALL) / 1024
-    return {"wires": len(harness.wires), "tests": len(found), "points": sum(len(one.values) for one in found),
-            "seconds": taken, "processor_seconds": processor_seconds() - before,
-            "largest_process_mb": most}  # fmt: skip
+    return {
+        "wires": len(harness.wires),
+        "tests": len(found),
+        "points": sum(len(one.values) for one in found),
+        "seconds": taken,
+        "processor_seconds": processor_seconds() - before,
+        "largest_process_mb": most,
+    }
 
 
 ALL = (resource.RUSAGE_SELF, resource.RUSAGE_CHILDREN)

@@ -102,14 +102,27 @@ def outcome_of(loom, planner, sheets, first, kind, seed, meter_error, tolerance,
     if kind == "single":
         scores = utilities(planner, loom.faults(), faults[0], group)
     found = Outcome(
-        planner.harness.name, kind, truth, [one.mode.replace for one in faults], verdict.verdict,
-        [one.spec for one in verdict.suspects[:3]], [one.spec for one in group], unit,
-        list(verdict.repair.units), sure, list(verdict.repeat), case.wrong, case.minutes, case.steps,
-        _estimate(faults, verdict.suspects[0]), not faults or is_visible(planner, faults),
-        scores, not all(one.fits for one in verdict.readings),
+        planner.harness.name,
+        kind,
+        truth,
+        [one.mode.replace for one in faults],
+        verdict.verdict,
+        [one.spec for one in verdict.suspects[:3]],
+        [one.spec for one in group],
+        unit,
+        list(verdict.repair.units),
+        sure,
+        list(verdict.repeat),
+        case.wrong,
+        case.minutes,
+        case.steps,
+        _estimate(faults, verdict.suspects[0]),
+        not faults or is_visible(planner, faults),
+        scores,
+        not all(one.fits for one in verdict.readings),
         "cutting the loom open" in advice.why,
         Case(planner, vehicle).in_written_order() if written else None,
-    )  # fmt: skip
+    )
     if kind in ("single", "two"):
         careful = case.went_on()
         after = careful.follow(next_test(planner, careful.sheet, careful.options)).verdict
@@ -121,8 +134,13 @@ def outcome_of(loom, planner, sheets, first, kind, seed, meter_error, tolerance,
         verdicts, found.repairs = case.repaired(verdict)
         top = {spec for each in verdicts for one in each.suspects[:3] for spec in one.spec.split(" + ")}
         found.found = [spec for spec in truth if spec in top]
-        group = {spec for each in verdicts for one in each.suspects if one.group == 1
-                 for spec in one.spec.split(" + ")}  # fmt: skip
+        group = {
+            spec
+            for each in verdicts
+            for one in each.suspects
+            if one.group == 1
+            for spec in one.spec.split(" + ")
+        }
         found.stops = [spec for spec in truth if spec in group]
         found.shown = both_show(planner, faults)
     return found
@@ -132,9 +150,11 @@ def where_both(truth, verdict):
     """Whether two faults stand together in the first group of a verdict, both in its first three suspects,
     and both in what it says to put right."""
     sets = [(set(one.spec.split(" + ")), one.group) for one in verdict.suspects]
-    return {"first_group": any(set(truth) == specs for specs, group in sets if group == 1),
-            "first_three": set(truth) <= set().union(*(specs for specs, _ in sets[:3])),
-            "repair": list(verdict.repair.units)}  # fmt: skip
+    return {
+        "first_group": any(set(truth) == specs for specs, group in sets if group == 1),
+        "first_three": set(truth) <= set().union(*(specs for specs, _ in sets[:3])),
+        "repair": list(verdict.repair.units),
+    }
 
 
 def _estimate(faults, leader):
@@ -150,14 +170,30 @@ def harness_outcomes(job):
     planner = loom._planner
     first = next_test(planner, Sheet("", (), {}), Options())
     sheets = FullSheet(planner.harness)
-    share = {"single": cases, "sound": max(cases // 6, 2), "two": max(cases // 4, 2),
-             "misread": max(cases // 4, 2), "passing": max(cases // 6, 2)}  # fmt: skip
+    share = {
+        "single": cases,
+        "sound": max(cases // 6, 2),
+        "two": max(cases // 4, 2),
+        "misread": max(cases // 4, 2),
+        "passing": max(cases // 6, 2),
+    }
     found = []
     for kind in kinds:
         for seed in range(begin + part, begin + share[kind], parts):
             try:
-                found.append(outcome_of(loom, planner, sheets, first, kind, seed, meter_error, tolerance,
-                                        kind == "single" and seed % 4 == 0))  # fmt: skip
+                found.append(
+                    outcome_of(
+                        loom,
+                        planner,
+                        sheets,
+                        first,
+                        kind,
+                        seed,
+                        meter_error,
+                        tolerance,
+                        kind == "single" and seed % 4 == 0,
+                    )
+                )
             except Exception as error:
                 print(f"{name} {kind} {seed}: {error!r}", file=sys.stderr)
                 raise
@@ -176,11 +212,14 @@ def table_of(names, outcomes, compared):
     for name in names:
         planner = Planner((loom := circuitcheck.load(name)).harness, loom._locator)
         here, speed = rollout_against_optimum(planner), next_against_locate(name)
-        table[name] |= {"minutes_against_optimum": sum(here) / len(here),
-                        "next_against_locate_most": max(speed)}  # fmt: skip
+        table[name] |= {
+            "minutes_against_optimum": sum(here) / len(here),
+            "next_against_locate_most": max(speed),
+        }
         ratios, speeds = ratios + here, speeds + speed
     table["all"] = figures(outcomes) | {
-        "minutes_against_optimum": sum(ratios) / len(ratios), "next_against_locate_most": max(speeds)
+        "minutes_against_optimum": sum(ratios) / len(ratios),
+        "next_against_locate_most": max(speeds),
     }
     return table
 
@@ -207,8 +246,20 @@ if __name__ == "__main__":
     parser.add_argument("--tolerance", type=float, default=0.0, help="0.2: every value twenty per cent")
     given = parser.parse_args()
     begin = time.perf_counter()
-    jobs = [(name, given.cases, given.first, given.kinds, given.meter_error, given.tolerance, part, given.jobs)
-            for name in given.harness for part in range(given.jobs)]  # fmt: skip
+    jobs = [
+        (
+            name,
+            given.cases,
+            given.first,
+            given.kinds,
+            given.meter_error,
+            given.tolerance,
+            part,
+            given.jobs,
+        )
+        for name in given.harness
+        for part in range(given.jobs)
+    ]
     with ProcessPoolExecutor(given.jobs) as pool:
         everything = [one for part in pool.map(harness_outcomes, jobs) for one in part]
     table = table_of(given.harness, everything, given.first == 0)

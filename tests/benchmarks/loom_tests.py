@@ -45,7 +45,9 @@ def tests_of(loads: Sequence[Load], draw: random.Random) -> dict[str, Entry]:
         shape = shapes[number % len(shapes)]
         test = shape(one, beside)
         found[f"{shape.__name__.replace('_', '-')}-{number + 1}"] = {
-            "title": f"{test.pop('title')} {one.name}", **test}  # fmt: skip
+            "title": f"{test.pop('title')} {one.name}",
+            **test,
+        }
     return found
 
 
@@ -53,51 +55,91 @@ def running(one: Load, beside: Load) -> Entry:
     """Both turned on."""
     on = {"switches": {}, "running": "yes", "ignition": "on", **beside.on}
     on = {**on, **one.on, "switches": {**on["switches"], **one.on.get("switches", {})}}
-    return {"title": "With the engine running:", "setup": on, "observe": {
-        "battery": {"volts": ["G1.+", "G1.-"]}, "looks": one.look, "beside": beside.look,
-        "plus": {"volts": [one.ends[0], "G1.-"]}, "amps": {"amps": one.wire},
-        "amps-beside": {"amps": beside.wire}}}  # fmt: skip
+    return {
+        "title": "With the engine running:",
+        "setup": on,
+        "observe": {
+            "battery": {"volts": ["G1.+", "G1.-"]},
+            "looks": one.look,
+            "beside": beside.look,
+            "plus": {"volts": [one.ends[0], "G1.-"]},
+            "amps": {"amps": one.wire},
+            "amps-beside": {"amps": beside.wire},
+        },
+    }
 
 
 def lost_under_load(one: Load, beside: Load) -> Entry:
     """Volts lost on the way there, over the contact, and on the way back."""
-    return {"title": "Volts lost under load:", "setup": {"ignition": "on", **one.on}, "observe": {
-        "feed": {"drop": ["G1.+", one.contact[0]]}, "contact": {"drop": list(one.contact)},
-        "line": {"drop": [one.contact[1], one.ends[0]]}, "ground": {"drop": [one.ends[1], "G1.-"]},
-        "feed-beside": {"drop": ["G1.+", beside.fuse]}}}  # fmt: skip
+    return {
+        "title": "Volts lost under load:",
+        "setup": {"ignition": "on", **one.on},
+        "observe": {
+            "feed": {"drop": ["G1.+", one.contact[0]]},
+            "contact": {"drop": list(one.contact)},
+            "line": {"drop": [one.contact[1], one.ends[0]]},
+            "ground": {"drop": [one.ends[1], "G1.-"]},
+            "feed-beside": {"drop": ["G1.+", beside.fuse]},
+        },
+    }
 
 
 def bridged(one: Load, beside: Load) -> Entry:
     """Relay or switch out, its contact bridged."""
     out = one.contact[0].partition(".")[0]
-    return {"title": "Bridged at its relay or switch:",
-            "setup": {"unplug": [out], "bridge": [list(one.contact)]}, "observe": {
-        "looks": one.look, "amps": {"amps": "bridge"}, "plus": {"volts": [one.ends[0], "G1.-"]},
-        "minus": {"volts": [one.ends[1], "G1.-"]}, "beside": beside.look}}  # fmt: skip
+    return {
+        "title": "Bridged at its relay or switch:",
+        "setup": {"unplug": [out], "bridge": [list(one.contact)]},
+        "observe": {
+            "looks": one.look,
+            "amps": {"amps": "bridge"},
+            "plus": {"volts": [one.ends[0], "G1.-"]},
+            "minus": {"volts": [one.ends[1], "G1.-"]},
+            "beside": beside.look,
+        },
+    }
 
 
 def at_its_plug(one: Load, beside: Load) -> Entry:
     """Its plug undone: what stands there for a meter and for a test lamp."""
-    return {"title": "At the open plug of", "setup": {"ignition": "on", "unplug": [one.name], **one.on},
-            "observe": {
-        "plus": {"volts": [one.ends[0], "G1.-"]}, "both": {"volts": list(one.ends)},
-        "test-lamp": {"lamp": list(one.ends)}, "fuse": {"volts": [one.fuse, "G1.-"]},
-        "fuse-beside": {"volts": [beside.fuse, "G1.-"]}}}  # fmt: skip
+    return {
+        "title": "At the open plug of",
+        "setup": {"ignition": "on", "unplug": [one.name], **one.on},
+        "observe": {
+            "plus": {"volts": [one.ends[0], "G1.-"]},
+            "both": {"volts": list(one.ends)},
+            "test-lamp": {"lamp": list(one.ends)},
+            "fuse": {"volts": [one.fuse, "G1.-"]},
+            "fuse-beside": {"volts": [beside.fuse, "G1.-"]},
+        },
+    }
 
 
 def at_rest(one: Load, beside: Load) -> Entry:
     """Everything off; the other one fed by a lead."""
-    return {"title": "At rest:", "setup": {"feed": [beside.ends[0]]}, "observe": {
-        "looks": one.look, "plus": {"volts": [one.ends[0], "G1.-"]},
-        "fuse": {"volts": [one.fuse, "G1.-"]}, "lead": {"amps": "feed"},
-        "beside": {"volts": [beside.ends[0], "G1.-"]}}}  # fmt: skip
+    return {
+        "title": "At rest:",
+        "setup": {"feed": [beside.ends[0]]},
+        "observe": {
+            "looks": one.look,
+            "plus": {"volts": [one.ends[0], "G1.-"]},
+            "fuse": {"volts": [one.fuse, "G1.-"]},
+            "lead": {"amps": "feed"},
+            "beside": {"volts": [beside.ends[0], "G1.-"]},
+        },
+    }
 
 
 def unpowered(one: Load, beside: Load) -> Entry:
     """Ohms of the part, its line, and both returns."""
     own = [f"{end}/part" for end in one.ends]
-    return {"title": "Ohms, battery disconnected:",
-            "setup": {"battery": "disconnected", "unplug": [one.name]}, "observe": {
-        "part": {"ohms": own}, "line": {"ohms": [one.contact[1], one.ends[0]]},
-        "ground": {"ohms": [one.ends[1], "G1.-"]}, "ground-beside": {"ohms": [beside.ends[1], "G1.-"]}}}  # fmt: skip
-
+    return {
+        "title": "Ohms, battery disconnected:",
+        "setup": {"battery": "disconnected", "unplug": [one.name]},
+        "observe": {
+            "part": {"ohms": own},
+            "line": {"ohms": [one.contact[1], one.ends[0]]},
+            "ground": {"ohms": [one.ends[1], "G1.-"]},
+            "ground-beside": {"ohms": [beside.ends[1], "G1.-"]},
+        },
+    }

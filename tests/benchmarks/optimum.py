@@ -32,9 +32,14 @@ def rollout_against_optimum(planner, draws=DRAWS):
         share = weights[rows] / weights[rows].sum()
         gains = problem.gains(np.bincount(rows, share, minlength=len(weights)))
         tests = np.argsort(-gains / problem.cost(frozenset()), kind="stable")[:TESTS]
-        small = Problem(problem.unit[rows], _certain(problem.chances[tests][:, rows]),
-                        problem.minutes[tests], problem.access[tests], problem.opening,
-                        problem.price)  # fmt: skip
+        small = Problem(
+            problem.unit[rows],
+            _certain(problem.chances[tests][:, rows]),
+            problem.minutes[tests],
+            problem.access[tests],
+            problem.opening,
+            problem.price,
+        )
         found.append(_followed(small, share, frozenset()) / _best(small, share))
     return found
 
@@ -47,10 +52,17 @@ def _certain(chances):
 
 def _best(problem, weights):
     access = [sum(1 << n for n in np.flatnonzero(needs)) for needs in problem.access]
-    return Exact(Certain(
-        weights.tolist(), problem.unit.tolist(), problem.chances.argmax(axis=2).tolist(),
-        problem.minutes.tolist(), access, problem.opening.tolist(), problem.price,
-    )).minutes()  # fmt: skip
+    return Exact(
+        Certain(
+            weights.tolist(),
+            problem.unit.tolist(),
+            problem.chances.argmax(axis=2).tolist(),
+            problem.minutes.tolist(),
+            access,
+            problem.opening.tolist(),
+            problem.price,
+        )
+    ).minutes()
 
 
 def _followed(problem, weights, opened):
@@ -60,8 +72,9 @@ def _followed(problem, weights, opened):
         return problem.loss(weights)
     choice = advice.choices[0]
     then = problem.opened_by(choice.test, opened)
-    return choice.minutes + sum(chance * _followed(problem, left, then)
-                                for chance, left in problem.after(weights, choice.test))  # fmt: skip
+    return choice.minutes + sum(
+        chance * _followed(problem, left, then) for chance, left in problem.after(weights, choice.test)
+    )
 
 
 def next_against_locate(name):

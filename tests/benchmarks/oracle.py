@@ -36,17 +36,23 @@ def main() -> int:
         pairs = [draw.sample(faults, 2) for _ in range(given.pairs)]
         found = compare(harness, [[], *([one] for one in faults), *pairs])
         worst = {
-            kind: max((max(one.off(one.ours), one.off(one.point)) for one in found.rows
-                       if one.kind == kind), default=0.0)
+            kind: max(
+                (max(one.off(one.ours), one.off(one.point)) for one in found.rows if one.kind == kind),
+                default=0.0,
+            )
             for kind in TOLERANCE
-        }  # fmt: skip
-        print(f"{harness.name}: {len(faults)} faults, {len(harness.tests)} tests, "
-              f"{len(found.rows)} readings, {found.buzzing} buzz, {len(found.wrong)} out, "
-              f"{time.perf_counter() - started:.0f} s; worst in tolerances: "
-              + ", ".join(f"{kind} {value:.2g}" for kind, value in worst.items()))  # fmt: skip
+        }
+        print(
+            f"{harness.name}: {len(faults)} faults, {len(harness.tests)} tests, "
+            f"{len(found.rows)} readings, {found.buzzing} buzz, {len(found.wrong)} out, "
+            f"{time.perf_counter() - started:.0f} s; worst in tolerances: "
+            + ", ".join(f"{kind} {value:.2g}" for kind, value in worst.items())
+        )
         for one in found.wrong:
-            print(f"  {one.test}, {one.fault}, {one.name}: {one.ours:.6g} on the bench, "
-                  f"{one.point:.6g} at full size, {one.spice:.6g} simulated")  # fmt: skip
+            print(
+                f"  {one.test}, {one.fault}, {one.name}: {one.ours:.6g} on the bench, "
+                f"{one.point:.6g} at full size, {one.spice:.6g} simulated"
+            )
         wrong += len(found.wrong)
     return 1 if wrong else 0
 

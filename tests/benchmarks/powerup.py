@@ -110,7 +110,9 @@ def measure(name, options):
     planned = time.perf_counter() - begun
     passed = [bench.take([], options.seed + n)[1] for n in range(options.sound)]
     found = {
-        "harness": name, "steps": len(bench.plan.steps), "plan_s": round(planned, 2),
+        "harness": name,
+        "steps": len(bench.plan.steps),
+        "plan_s": round(planned, 2),
         "sound": sum(one.status == "done" for one in passed) / max(len(passed), 1),
         "sound_stopped_at": [one.stopped.step.name for one in passed if one.stopped],
     }
@@ -143,15 +145,20 @@ def faulty(bench, modes, seed):
         at = next(one.step for one in result.steps if one.status in ("stop", "repeat"))
         where[at.name] += 1
         count["behind"] += at.test.setup.through is not None
-        count["named"] += any(one.spec == mode.spec and one.group == 1
-                              for one in result.verdict.suspects)  # fmt: skip
+        count["named"] += any(
+            one.spec == mode.spec and one.group == 1 for one in result.verdict.suspects
+        )
     size = len(modes)
     return {
-        "drawn": size, "stopped": count["stopped"] / size, "unharmed": count["unharmed"] / size,
+        "drawn": size,
+        "stopped": count["stopped"] / size,
+        "unharmed": count["unharmed"] / size,
         "behind_the_lamp": count["behind"] / size,
-        "named": count["named"] / max(count["stopped"], 1), "steps": count["steps"] / size,
-        "at": dict(where), "notes": missed,
-    }  # fmt: skip
+        "named": count["named"] / max(count["stopped"], 1),
+        "steps": count["steps"] / size,
+        "at": dict(where),
+        "notes": missed,
+    }
 
 
 def main():
@@ -172,9 +179,11 @@ def main():
         for label in CLASSES:
             row = one[label]
             if row:
-                print(f"  {label:18} {row['drawn']:3} drawn  {row['stopped']:4.0%} stopped  "
-                      f"{row['unharmed']:4.0%} unharmed  {row['behind_the_lamp']:4.0%} behind the lamp  "
-                      f"{row['named']:4.0%} named  {row['steps']:.1f} steps")  # fmt: skip
+                print(
+                    f"  {label:18} {row['drawn']:3} drawn  {row['stopped']:4.0%} stopped  "
+                    f"{row['unharmed']:4.0%} unharmed  {row['behind_the_lamp']:4.0%} behind the lamp  "
+                    f"{row['named']:4.0%} named  {row['steps']:.1f} steps"
+                )
                 for note in row["notes"]:
                     print(f"      {note}")
 

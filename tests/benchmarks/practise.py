@@ -72,7 +72,8 @@ def guess(case):
         weights[mode.replace] += mode.weight
     for unit, _ in weights.most_common():
         minutes += MINUTES["drive"] + sum(
-            harness.access[one].minutes for one in access_of(harness, unit) - opened)
+            harness.access[one].minutes for one in access_of(harness, unit) - opened
+        )
         opened |= access_of(harness, unit)
         due = [one for one in left if one.mode.replace == unit]
         needless += bool(shop.needless([unit]))
@@ -101,11 +102,27 @@ def outcomes(job):
         done = follow(case, loom._planner)
         seconds = time.process_time() - begin
         needless, total = guess(case)
-        found.append(Outcome(
-            name, level, seed, [one.spec for one in case.faults],
-            [one.mode.replace for one in case.faults], list(done.named), list(done.units), done.cured,
-            done.first_time, done.first_right, done.cured and set(done.needless) <= set(done.unparted),
-            len(done.needless), done.minutes, done.minutes + PRICE * len(done.needless), needless, total, seconds))  # fmt: skip
+        found.append(
+            Outcome(
+                name,
+                level,
+                seed,
+                [one.spec for one in case.faults],
+                [one.mode.replace for one in case.faults],
+                list(done.named),
+                list(done.units),
+                done.cured,
+                done.first_time,
+                done.first_right,
+                done.cured and set(done.needless) <= set(done.unparted),
+                len(done.needless),
+                done.minutes,
+                done.minutes + PRICE * len(done.needless),
+                needless,
+                total,
+                seconds,
+            )
+        )
     return found
 
 
@@ -118,24 +135,30 @@ def figures(found):
     """One row of the table."""
     total, guessed = mean(found, lambda o: o.total), mean(found, lambda o: o.guessed_total)
     return {
-        "cases": len(found), "cured": mean(found, lambda o: o.cured),
+        "cases": len(found),
+        "cured": mean(found, lambda o: o.cured),
         "nothing_needless": mean(found, lambda o: o.nothing_needless),
         "first_right": mean(found, lambda o: o.first_right),
-        "but_for_alike": mean(found, lambda o: o.but_for_alike), "needless": mean(found, lambda o: o.needless),
-        "testing_minutes": mean(found, lambda o: o.minutes), "minutes": total,
-        "guesser_needless": mean(found, lambda o: o.guessed_needless), "guesser_minutes": guessed,
+        "but_for_alike": mean(found, lambda o: o.but_for_alike),
+        "needless": mean(found, lambda o: o.needless),
+        "testing_minutes": mean(found, lambda o: o.minutes),
+        "minutes": total,
+        "guesser_needless": mean(found, lambda o: o.guessed_needless),
+        "guesser_minutes": guessed,
         "guesser_over_follower": guessed / total if total else math.nan,
         "cpu_seconds_each": mean(found, lambda o: o.cpu_seconds),
-    }  # fmt: skip
+    }
 
 
 def failures(found):
     """Cases that were not cured, or in which something was put right in vain."""
     for one in found:
         if not one.nothing_needless:
-            yield (f"{one.harness} level {one.level} seed {one.seed}: {one.truth} ({one.due}); put right "
-                   f"{one.units}{'' if one.cured else ', and it is still wrong'}"
-                   f"{', which readings cannot part' if one.but_for_alike else ''}")  # fmt: skip
+            yield (
+                f"{one.harness} level {one.level} seed {one.seed}: {one.truth} ({one.due}); put right "
+                f"{one.units}{'' if one.cured else ', and it is still wrong'}"
+                f"{', which readings cannot part' if one.but_for_alike else ''}"
+            )
 
 
 if __name__ == "__main__":
@@ -149,8 +172,10 @@ if __name__ == "__main__":
     jobs = list(itertools.product(given.harness, given.level, [given.seeds]))
     with ProcessPoolExecutor(given.jobs) as pool:
         everything = [one for part in pool.map(outcomes, jobs) for one in part]
-    table = {f"level {level}": figures([one for one in everything if one.level == level])
-             for level in given.level}  # fmt: skip
+    table = {
+        f"level {level}": figures([one for one in everything if one.level == level])
+        for level in given.level
+    }
     table["all"] = figures(everything)
     if given.json:
         clean = json.loads(json.dumps(table), parse_constant=lambda _: None)

@@ -56,5 +56,7 @@ if __name__ == "__main__":
         print(json.dumps(rows, indent=2))
     else:
         for row in rows:
-            print(f"{row['harness']:24} {row['locate_s']:.2f} s against {row['libraries_s']:.2f} s: "
-                  f"{row['ratio']:.2f}")  # fmt: skip
+            print(
+                f"{row['harness']:24} {row['locate_s']:.2f} s against {row['libraries_s']:.2f} s: "
+                f"{row['ratio']:.2f}"
+            )

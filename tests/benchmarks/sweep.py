@@ -121,7 +121,9 @@ def plain(harness, test, rounds):
     head = np.concatenate([wiring.head, wiring.curve_head])
     siemens = np.concatenate([network.siemens, np.ones(len(wiring.curve_keys))])
     ends = np.eye(wiring.size)[tail] - np.eye(wiring.size)[head]
-    matrix = (ends.T @ (siemens[:, None] * ends) + np.diag(np.isin(np.arange(wiring.size), network.tied)))[1:, 1:]
+    matrix = (
+        ends.T @ (siemens[:, None] * ends) + np.diag(np.isin(np.arange(wiring.size), network.tied))
+    )[1:, 1:]
     push = push[1:]
     times = 300
     return timed(lambda: [np.linalg.solve(matrix, push) for _ in range(times)], rounds) / times
@@ -150,14 +152,20 @@ if __name__ == "__main__":
     by_plain = plain(loom.harness, name, given.rounds)
     pair_seconds, pair_points = all_pairs(loom)
     found = {
-        "harness": given.harness, "test": name, "points": points,
+        "harness": given.harness,
+        "test": name,
+        "points": points,
         "microseconds_a_point": 1e6 * each,
         "microseconds_a_point_all_tests": 1e6 * sum(one for one, _ in every) / sum(n for _, n in every),
-        "ngspice_microseconds": 1e6 * by_spice, "times_ngspice": by_spice / each,
-        "lcapy_seconds": by_exact, "times_lcapy": by_exact / each,
-        "plain_solve_microseconds": 1e6 * by_plain, "times_plain_solve": by_plain / each,
-        "all_pairs_seconds": pair_seconds, "all_pairs_points": pair_points,
-    }  # fmt: skip
+        "ngspice_microseconds": 1e6 * by_spice,
+        "times_ngspice": by_spice / each,
+        "lcapy_seconds": by_exact,
+        "times_lcapy": by_exact / each,
+        "plain_solve_microseconds": 1e6 * by_plain,
+        "times_plain_solve": by_plain / each,
+        "all_pairs_seconds": pair_seconds,
+        "all_pairs_points": pair_points,
+    }
     if given.json:
         print(json.dumps(found, indent=2))
     else:

@@ -30,7 +30,9 @@ def test_the_seed_says_which():
     assert big_loom.make(10, 4) != loom()
 
 
-@pytest.mark.parametrize(("circuits", "least", "most"), [(7, 90, 110), (80, 900, 1100), (960, 19_000, 22_000)])
+@pytest.mark.parametrize(
+    ("circuits", "least", "most"), [(7, 90, 110), (80, 900, 1100), (960, 19_000, 22_000)]
+)
 def test_wires_by_circuits(circuits, least, most):
     assert least <= len(big_loom.describe(circuits, 1)["wires"]) <= most
 
@@ -43,7 +45,9 @@ def test_it_has_every_kind_of_circuit_and_twenty_tests():
 
 def test_no_design_rule_finds_anything_serious():
     """``sneak-path`` is left out: every break in every position of every switch, ten seconds."""
-    rules = [one.id for one in all_rules() if one.severity is Severity.serious and one.id != "sneak-path"]
+    rules = [
+        one.id for one in all_rules() if one.severity is Severity.serious and one.id != "sneak-path"
+    ]
     assert inspect_harness(big_loom.make(3, 1), rules=rules).counts()["serious"] == 0
 
 
@@ -89,8 +93,10 @@ def test_the_sweep_reads_what_one_by_one_reads(test):
     """To 2e-5 of the reading or of the smallest that a meter shows: where a meter alone holds a part,
     one by one leaves some nanovolts of rounding. ``exactness.py`` looks at the shipped harnesses."""
     bench = bench_for(small(), small().tests[test])
-    faults = [ChosenFault(one, one.severity.typical if one.severity else 0.0)
-              for one in big_loom.some_faults(small(), 6, 1)]  # fmt: skip
+    faults = [
+        ChosenFault(one, one.severity.typical if one.severity else 0.0)
+        for one in big_loom.some_faults(small(), 6, 1)
+    ]
     changes = [{}, *(combined([one], bench.circuit.branches, bench.setup.swap) for one in faults)]
     swept = bench.run(changes).values
     alone = exactness.one_by_one(bench, changes, [frozenset()] * len(changes))

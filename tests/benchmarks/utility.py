@@ -20,8 +20,10 @@ def utilities(planner, modes, fault, group):
     units = {one.where: one.replace for one in modes}
     by_unit = [(set(one.replace.split(" and ")) - {""}, one.probability) for one in group]
     by_place = [(set(one.where.split(" + ")) - {""}, one.probability) for one in group]
-    return (utility_of_groups(by_unit, {units[one] for one in true}, len(set(units.values()))),
-            utility_of_groups(by_place, true, len(units)))  # fmt: skip
+    return (
+        utility_of_groups(by_unit, {units[one] for one in true}, len(set(units.values()))),
+        utility_of_groups(by_place, true, len(units)),
+    )
 
 
 def never_parted(planner, modes, fault):
@@ -30,8 +32,11 @@ def never_parted(planner, modes, fault):
     for candidate in planner.candidates:
         bench = planner.bench(candidate)
         wanted = _mark(bench, candidate, fault.mode, fault.value)
-        left = [one for one in left
-                if wanted is not None and _mark(bench, candidate, one, fault.value) == wanted]  # fmt: skip
+        left = [
+            one
+            for one in left
+            if wanted is not None and _mark(bench, candidate, one, fault.value) == wanted
+        ]
     return {one.where for one in left} | {fault.mode.where}
 
 
@@ -43,10 +48,17 @@ def _mark(bench, candidate, mode, value):
 
 def utility_of_groups(group, true, elements):
     """The isolation utility of a weighed group of sets against a group of true places."""
+
     def mean(weighed):
         total = sum(weight for _, weight in weighed)
-        return sum(weight * utility(accused, {place}, elements) / len(true)
-                   for accused, weight in weighed for place in true) / total  # fmt: skip
+        return (
+            sum(
+                weight * utility(accused, {place}, elements) / len(true)
+                for accused, weight in weighed
+                for place in true
+            )
+            / total
+        )
 
     return mean(group) / mean([({place}, 1.0) for place in true])
 

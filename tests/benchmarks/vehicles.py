@@ -63,8 +63,10 @@ class Vehicle:
             found = simulate(circuit_deck("vehicle", [], [look_of(one) for one in quiet]))
         values = {one.name: math.nan for one in seen}
         values |= {one.name: found.get(printed_name(one.name), math.nan) for one in quiet}
-        return {observations[place][0]: self._shown(*observations[place], values[f"r{place}"])
-                for place in places}  # fmt: skip
+        return {
+            observations[place][0]: self._shown(*observations[place], values[f"r{place}"])
+            for place in places
+        }
 
     def _loosened(self, circuit):
         """Every value of every part with at least the tolerance asked for, two standard deviations."""
@@ -76,8 +78,9 @@ class Vehicle:
             if isinstance(branch, Conductor | Source):
                 found[key] = replace(branch, spread=max(branch.spread, least))
             elif hasattr(branch, "spreads"):
-                found[key] = replace(branch, spreads=tuple(
-                    max(one, least) if one else one for one in branch.spreads))  # fmt: skip
+                found[key] = replace(
+                    branch, spreads=tuple(max(one, least) if one else one for one in branch.spreads)
+                )
         return circuit.changed(found)
 
     def _shown(self, name, observation, value):

@@ -128,8 +128,12 @@ def test_sample_readings_come_out_as_they_say(name):
 
 
 def test_no_blanks_at_the_ends_of_lines():
-    for words in (("list",), ("expect", "first-fan"), ("faults", "first-fan"),
-                  ("wire", "--amps", "15 A", "--length", "6 m")):  # fmt: skip
+    for words in (
+        ("list",),
+        ("expect", "first-fan"),
+        ("faults", "first-fan"),
+        ("wire", "--amps", "15 A", "--length", "6 m"),
+    ):
         lines = run(*words).stdout.splitlines()
         assert [line for line in lines if line != line.rstrip()] == []
 
@@ -163,8 +167,10 @@ def test_a_sheet_grows_by_what_next_asks_for(tmp_path):
     text = Path(path).read_text(encoding="utf-8")
     assert text.splitlines()[:2] == ["harness: twin-fan-switch", "symptom: right fan dead on low"]
     again = run("next", "twin-fan-switch", path, "--json")
-    asked = [json.loads(run("next", "twin-fan-switch", *more, "--json").stdout)["test"]["name"]
-             for more in ([path], ["--symptom", "right fan dead on low"])]  # fmt: skip
+    asked = [
+        json.loads(run("next", "twin-fan-switch", *more, "--json").stdout)["test"]["name"]
+        for more in ([path], ["--symptom", "right fan dead on low"])
+    ]
     assert again.exit_code == 0
     assert asked[0] == asked[1]
 
@@ -178,8 +184,9 @@ def test_a_pipe_that_nobody_reads_is_no_mistake(verb):
     """Both streams go to a reader that has left, as in ``2>&1 | head -1``."""
     read, write = os.pipe()
     os.close(read)
-    done = subprocess.run([sys.executable, "-m", "circuitcheck", *verb], stdout=write, stderr=write,
-                          check=False)  # fmt: skip
+    done = subprocess.run(
+        [sys.executable, "-m", "circuitcheck", *verb], stdout=write, stderr=write, check=False
+    )
     os.close(write)
     assert done.returncode == 0
 
@@ -187,10 +194,12 @@ def test_a_pipe_that_nobody_reads_is_no_mistake(verb):
 def test_a_second_sheet_is_judged_first_and_the_list_stands_short(tmp_path):
     before = readings_files("twin-fan-switch")["slow-on-low"]
     after = tmp_path / "after.csv"
-    after.write_text("test,name,reading\nlow-at-the-plug,left,slow\nlow-at-the-plug,right,slow\n", encoding="utf-8")
+    after.write_text(
+        "test,name,reading\nlow-at-the-plug,left,slow\nlow-at-the-plug,right,slow\n", encoding="utf-8"
+    )
     whole = run("prove", "twin-fan-switch", str(before)).stdout
     text = run("prove", "twin-fan-switch", str(before), str(after)).stdout
     assert 0 < text.index("Verdict:") < text.index("The proof after the repair of")
     assert "Not yet proven" in text
-    list_of_it = text[text.index("The proof after the repair of"):]
+    list_of_it = text[text.index("The proof after the repair of") :]
     assert len(list_of_it.splitlines()) * 3 < len(whole.splitlines())

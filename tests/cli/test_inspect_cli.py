@@ -17,8 +17,12 @@ def test_inspect_tells_the_worst_first_in_eighty_columns():
     done = run("inspect", "first-fan", "--limit", "ambient=90")
     assert done.exit_code == 0
     assert max(len(line) for line in done.stdout.splitlines()) <= 80
-    order = [word for line in done.stdout.splitlines() for word in [line.split(" ")[0]]
-             if word in ("serious", "doubtful", "note")]  # fmt: skip
+    order = [
+        word
+        for line in done.stdout.splitlines()
+        for word in [line.split(" ")[0]]
+        if word in ("serious", "doubtful", "note")
+    ]
     assert order == sorted(order, key=["serious", "doubtful", "note"].index)
     assert "with limits of your own: ambient 90" in done.stdout
     assert "battery disconnected" in done.stderr
@@ -42,14 +46,24 @@ def test_inspect_json_alone_on_standard_output():
 
 def test_inspect_in_the_open_formats():
     assert json.loads(run("inspect", "first-fan", "--as", "sarif").stdout)["version"] == "2.1.0"
-    assert ElementTree.fromstring(run("inspect", "first-fan", "--as", "junit").stdout).tag == "testsuites"
+    assert (
+        ElementTree.fromstring(run("inspect", "first-fan", "--as", "junit").stdout).tag == "testsuites"
+    )
 
 
 def test_acceptances_from_a_file_and_from_the_line(tmp_path):
     file = tmp_path / "accepted.txt"
     file.write_text("# looked at in spring\nno-fuse W6: kept as it was built\n", encoding="utf-8")
-    done = run("inspect", "first-fan", "--accepted", str(file), "--accept",
-               "coil-undamped K1: switched by bare contacts", "--accept", "cut-out R9: is long gone")  # fmt: skip
+    done = run(
+        "inspect",
+        "first-fan",
+        "--accepted",
+        str(file),
+        "--accept",
+        "coil-undamped K1: switched by bare contacts",
+        "--accept",
+        "cut-out R9: is long gone",
+    )
     assert "no-fuse W6 (doubtful): kept as it was built" in done.stdout
     assert "2 accepted" in done.stdout
     assert "accepted, but found no more: cut-out R9" in done.stderr
@@ -62,19 +76,22 @@ def test_limits_with_their_sources():
     assert all(one["source"] for one in rows)
 
 
-@pytest.mark.parametrize(("arguments", "message"), [
-    (("inspect", "first-fun"), "no harness 'first-fun'; nearest: first-fan"),
-    (("inspect", "first-fan", "--limit", "ambiant=3"), "no limit 'ambiant'; nearest: ambient"),
-    (("inspect", "first-fan", "--limit", "ambient=900"), "must be from -40 to 150 degC"),
-    (("inspect", "first-fan", "--accept", "no-fuse W6: ok"), "must say why"),
-    (("inspect", "first-fan", "--accepted", "nowhere.txt"), "nowhere.txt: cannot be read"),
-    (("inspect", "first-fan", "--json", "--as", "sarif"), "must be one of them"),
-    (("wire",), "must be given --amps"),
-    (("wire", "--amps", "15 V"), "--amps: found '15 V'; must be a current in A, mA"),
-    (("wire", "--amps", "15", "--ambient", "130"), "must be below the 100 degC"),
-    (("wire", "--amps", "15", "--harness", "first-fan"), "must be one of them"),
-    (("wire", "--harness", "first-fan", "--test", "warmth"), "no test 'warmth'"),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    ("arguments", "message"),
+    [
+        (("inspect", "first-fun"), "no harness 'first-fun'; nearest: first-fan"),
+        (("inspect", "first-fan", "--limit", "ambiant=3"), "no limit 'ambiant'; nearest: ambient"),
+        (("inspect", "first-fan", "--limit", "ambient=900"), "must be from -40 to 150 degC"),
+        (("inspect", "first-fan", "--accept", "no-fuse W6: ok"), "must say why"),
+        (("inspect", "first-fan", "--accepted", "nowhere.txt"), "nowhere.txt: cannot be read"),
+        (("inspect", "first-fan", "--json", "--as", "sarif"), "must be one of them"),
+        (("wire",), "must be given --amps"),
+        (("wire", "--amps", "15 V"), "--amps: found '15 V'; must be a current in A, mA"),
+        (("wire", "--amps", "15", "--ambient", "130"), "must be below the 100 degC"),
+        (("wire", "--amps", "15", "--harness", "first-fan"), "must be one of them"),
+        (("wire", "--harness", "first-fan", "--test", "warmth"), "no test 'warmth'"),
+    ],
+)
 def test_mistakes_are_one_line_and_status_two(arguments, message):
     done = run(*arguments)
     assert done.exit_code == 2

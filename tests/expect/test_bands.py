@@ -83,10 +83,12 @@ def drawn(name, test):
     high = np.array([np.inf if one.high is None else one.high for one in readings])
     meters = [ACCURACY.get(meter_for(one)) for _, one in bench.observations]
     # 'click' has no meter.
-    by_meter = np.array([
-        float(meter.uncertainty(np.array(value))) if meter and np.isfinite(value) else 0.0
-        for meter, value in zip(meters, run.values[0], strict=True)
-    ])  # fmt: skip
+    by_meter = np.array(
+        [
+            float(meter.uncertainty(np.array(value))) if meter and np.isfinite(value) else 0.0
+            for meter, value in zip(meters, run.values[0], strict=True)
+        ]
+    )
     values = np.full((VEHICLES, len(readings)), np.nan)
     for seed in range(VEHICLES):
         draw = drawer(seed)
@@ -123,8 +125,11 @@ def varying(found):
     scatter = found.values[:, found.numbers].std(axis=0)
     size = np.maximum(1.0, np.abs(found.values[:, found.numbers].mean(axis=0)))
     by_order = first_order(found)[found.numbers]
-    return [place for place, s, o, m in zip(found.numbers, scatter, by_order, size, strict=True)
-            if max(s, o) > STEADY * m]  # fmt: skip
+    return [
+        place
+        for place, s, o, m in zip(found.numbers, scatter, by_order, size, strict=True)
+        if max(s, o) > STEADY * m
+    ]
 
 
 @each_test

@@ -21,8 +21,10 @@ SAMPLE = 30
 
 
 def typical(harness):
-    return [ChosenFault(one, one.severity.typical if one.severity else 0.0)
-            for one in lasting_faults(harness)]  # fmt: skip
+    return [
+        ChosenFault(one, one.severity.typical if one.severity else 0.0)
+        for one in lasting_faults(harness)
+    ]
 
 
 def one_by_one(harness, test, faults):
@@ -44,10 +46,15 @@ def adds(faults):
     return any("short to" in one.mode.spec for one in faults)
 
 
-@pytest.mark.parametrize(("name", "test"), [
-    ("cabin-blower", "position-1"), ("first-fan", "switch-bridged"), ("twin-fan-switch", "low-at-the-plug"),
-    (str(BENCH), "high-at-the-plug"),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    ("name", "test"),
+    [
+        ("cabin-blower", "position-1"),
+        ("first-fan", "switch-bridged"),
+        ("twin-fan-switch", "low-at-the-plug"),
+        (str(BENCH), "high-at-the-plug"),
+    ],
+)
 @pytest.mark.parametrize("shorts", [False, True])
 def test_every_two_faults(name, test, shorts):
     """Also where one ends in the middle of the run of wires that the other is in."""

@@ -34,8 +34,13 @@ def assert_same(found, serial):
 def test_a_pool_of_processes(serial):
     told = []
     with ProcessPoolExecutor(2, mp_context=get_context("spawn")) as pool:
-        found = sweep(HARNESS, TESTS, magnitudes=3, executor=pool,
-                      progress=lambda done, of: told.append((done, of)))  # fmt: skip
+        found = sweep(
+            HARNESS,
+            TESTS,
+            magnitudes=3,
+            executor=pool,
+            progress=lambda done, of: told.append((done, of)),
+        )
     assert_same(found, serial)
     assert told == [(1, 2), (2, 2)]
 
@@ -44,7 +49,9 @@ def test_a_cluster(serial):
     from distributed import Client, LocalCluster
 
     with (
-        LocalCluster(n_workers=1, threads_per_worker=1, processes=False, dashboard_address=None) as cluster,
+        LocalCluster(
+            n_workers=1, threads_per_worker=1, processes=False, dashboard_address=None
+        ) as cluster,
         Client(cluster) as client,
     ):
         assert_same(sweep(HARNESS, TESTS, magnitudes=3, executor=client.get_executor()), serial)

@@ -363,11 +363,15 @@ def test_plus_and_minus_may_share_a_plug():
     text = GOOD.replace("  X2: {kind", "  X1: {kind: plug, cavities: 2}\n  X2: {kind")
     text = text.replace("to: F3.in,", "to: X1.1a,")
     text = text.replace("from: G1.-, to: E0.31", "from: G1.-, to: X1.2a")
-    text = text.replace("tests:\n", """\
+    text = text.replace(
+        "tests:\n",
+        """\
   W20: {from: X1.1b, to: F3.in, size: 6 mm2, length: 1 m}
   W21: {from: X1.2b, to: E0.31, size: 6 mm2, length: 1 m}
 tests:
-""", 1)
+""",
+        1,
+    )
     assert "X1" in parse_harness(text).parts
 
 
@@ -396,8 +400,9 @@ def test_no_battery():
     assert problems[1:] == ()
 
 
-@pytest.mark.parametrize("change", [(", battery: disconnected}", "}"),
-                                    ("battery: disconnected", "battery: connected")])
+@pytest.mark.parametrize(
+    "change", [(", battery: disconnected}", "}"), ("battery: disconnected", "battery: connected")]
+)
 def test_ohms_with_the_battery_connected(change):
     problems = problems_of(GOOD.replace(*change))
     assert [one.line for one in problems] == [55]
@@ -406,8 +411,13 @@ def test_ohms_with_the_battery_connected(change):
 
 def test_all_problems_at_once_in_the_order_of_lines():
     text = GOOD
-    for old, new in (("minutes: 4", "minuts: 4"), ("0.40", "0.40 V"), ("kind: fuse", "kind: fuze"),
-                     ("volts: 12\n", "volts: 13\n"), ("colour: BN", "colour: XX")):
+    for old, new in (
+        ("minutes: 4", "minuts: 4"),
+        ("0.40", "0.40 V"),
+        ("kind: fuse", "kind: fuze"),
+        ("volts: 12\n", "volts: 13\n"),
+        ("colour: BN", "colour: XX"),
+    ):
         text = text.replace(old, new, 1)
     assert [one.line for one in problems_of(text)] == [3, 7, 14, 24, 37]
 

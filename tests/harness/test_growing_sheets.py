@@ -28,8 +28,10 @@ def noted(found):
 
 class TestBlocksGoOn:
     def test_what_is_pasted_at_the_end_counts_as_if_it_stood_in_the_first_block(self, tmp_path):
-        more = ("tests:\n  low-at-the-plug: {right: off}\n  cold: {left: off}\n"
-                "also:\n  - {test: cold, volts: [S1.2, G1.-], read: 14 V}\n")  # fmt: skip
+        more = (
+            "tests:\n  low-at-the-plug: {right: off}\n  cold: {left: off}\n"
+            "also:\n  - {test: cold, volts: [S1.2, G1.-], read: 14 V}\n"
+        )
         together = FIRST.replace('"-"', "off").replace("also:", "  cold: {left: off}\nalso:")
         together += "  - {test: cold, volts: [S1.2, G1.-], read: 14 V}\n"
         assert noted(sheet(FIRST + more, tmp_path)) == noted(sheet(together, tmp_path))
@@ -49,7 +51,9 @@ class TestBlocksGoOn:
     def test_in_a_harness_nothing_may_stand_twice(self, tmp_path):
         path = tmp_path / "loom.yaml"
         path.write_text("harness: A\ntests: {}\ntests: {}\n", encoding="utf-8")
-        with pytest.raises(circuitcheck.DescriptionError, match=r"loom.yaml:3: tests: found 'tests' a sec"):
+        with pytest.raises(
+            circuitcheck.DescriptionError, match=r"loom.yaml:3: tests: found 'tests' a sec"
+        ):
             circuitcheck.load(path)
 
 
@@ -58,7 +62,10 @@ class TestSymptom:
         found = sheet("symptom: right fan dead on low\n", tmp_path)
         told = LOOM.next(symptom="right fan dead on low").to_dict()
         kept = LOOM.next(found).to_dict()
-        assert told["test"].pop("to_write") == f"symptom: right fan dead on low\n{kept['test'].pop('to_write')}"
+        assert (
+            told["test"].pop("to_write")
+            == f"symptom: right fan dead on low\n{kept['test'].pop('to_write')}"
+        )
         for one in (*told["others"], *kept["others"]):
             one.pop("to_write")
         assert told == kept
@@ -72,8 +79,11 @@ class TestSymptom:
         assert noted(found) == {("symptom", "M2"): "off", ("symptom", "M1"): "runs"}
 
     def test_what_is_not_understood_has_its_line(self, tmp_path):
-        with pytest.raises(ReadingsError, match=r"sheet.yaml:3: symptom: found 'right fan purple'; .* not "
-                           "understood: at 'purple'"):  # fmt: skip
+        with pytest.raises(
+            ReadingsError,
+            match=r"sheet.yaml:3: symptom: found 'right fan purple'; .* not "
+            "understood: at 'purple'",
+        ):
             sheet(FIRST.replace("dead on low", "purple"), tmp_path)
 
     def test_said_twice_it_is_refused(self, tmp_path):
@@ -85,18 +95,22 @@ class TestMeter:
     def test_an_old_meter_halves_the_volts_behind_its_own_resistance(self, tmp_path):
         """A meter behind a resistance as large as its input shows half (the divider, any textbook)."""
         whole, half = (
-            LOOM._metered(sheet(f"meter: {{input: {ohm}}}\ntests: {{cold: {{left: off}}}}\n", tmp_path))
-            .whatif("W4 high resistance=10000 ohm", test="feed-at-the-switch")["feed-at-the-switch"]
+            LOOM._metered(
+                sheet(f"meter: {{input: {ohm}}}\ntests: {{cold: {{left: off}}}}\n", tmp_path)
+            ).whatif("W4 high resistance=10000 ohm", test="feed-at-the-switch")["feed-at-the-switch"]
             for ohm in ("10 Mohm", "10 kohm")
-        )  # fmt: skip
+        )
         volts = [{one.name: one.expected for one in each.readings} for each in (whole, half)]
         assert volts[0]["feed"] == pytest.approx(volts[0]["battery"], rel=2e-3)
         assert volts[1]["feed"] == pytest.approx(volts[1]["battery"] / 2, rel=1e-3)
 
-    @pytest.mark.parametrize(("given", "said"), [
-        ("{input: 5 V}", "meter.input: found '5 V'; must be the input of a voltmeter"),
-        ("old", "meter: found no input; must be {input: 1 Mohm}"),
-    ])  # fmt: skip
+    @pytest.mark.parametrize(
+        ("given", "said"),
+        [
+            ("{input: 5 V}", "meter.input: found '5 V'; must be the input of a voltmeter"),
+            ("old", "meter: found no input; must be {input: 1 Mohm}"),
+        ],
+    )
     def test_what_is_no_input_is_told(self, given, said, tmp_path):
         with pytest.raises(ReadingsError) as error:
             sheet(f"meter: {given}\ntests: {{cold: {{left: off}}}}\n", tmp_path)

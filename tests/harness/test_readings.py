@@ -100,8 +100,9 @@ def test_not_taken(text):
     assert [name for _, name, _ in shown(sheet)][:2] == ["amps", "feed"]
 
 
-@pytest.mark.parametrize(("text", "word"), [("off", "off"), ("FAST", "fast"), ("2600 rpm", "2600 rpm"),
-                                            ("2600", "2600 rpm")])
+@pytest.mark.parametrize(
+    ("text", "word"), [("off", "off"), ("FAST", "fast"), ("2600 rpm", "2600 rpm"), ("2600", "2600 rpm")]
+)
 def test_words_and_numbers_for_a_fan(text, word):
     assert shown(SHEET.replace("left: slow", f"left: {text}"))[0][2] == word
 
@@ -161,11 +162,14 @@ def test_sheet_from_plain_values():
 
 # -- what was put right before the readings ----------------------------------------------------
 
+
 @pytest.mark.parametrize(("given", "units"), [
     ("[S1, left fan]", ("S1", "left fan")), ("S1", ("S1",)), ("[]", ()), ("[W2, W2]", ("W2",)),
 ])  # fmt: skip
 def test_what_was_put_right(given, units):
-    assert parse_readings(BENCH, SHEET.replace("tests:", f"put_right: {given}\ntests:")).put_right == units
+    assert (
+        parse_readings(BENCH, SHEET.replace("tests:", f"put_right: {given}\ntests:")).put_right == units
+    )
 
 
 def test_what_was_put_right_in_csv():
@@ -244,13 +248,16 @@ def test_readings_of_a_set_up_of_their_own_say_which_part_and_when():
     harness = circuitcheck.load("twin-fan-three-relays").harness
     bridge = "setup: {ignition: on, pull: [K1], bridge: [[K1.30, K1.87]]}"
     hot = "setup: {ignition: on, running: yes, engine: 92 degC warming}"
-    sheet = parse_readings(harness, f"""also:
+    sheet = parse_readings(
+        harness,
+        f"""also:
   - {{{bridge}, speed: M1, read: fast}}
   - {{{bridge}, speed: M2, read: off}}
   - {{{hot}, amps: W20, read: 0.0 A}}
   - {{setup: {{ignition: on}}, volts: [F4.out, G1.-], read: 0 V}}
   - {{setup: {{ignition: on, engine: 25 degC warming}}, volts: [F4.out, G1.-], read: 0 V}}
-""")
+""",
+    )
     assert [(one.test, one.name) for one in sheet.readings] == [
         ("K1.30 to K1.87 bridged", "speed M1"), ("K1.30 to K1.87 bridged", "speed M2"),
         ("engine running, 92 degC", "amps W20"), ("ignition on", "volts F4.out G1.-"),

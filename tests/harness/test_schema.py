@@ -72,17 +72,20 @@ def test_shipped_readings_validate(path):
     assert complaints("readings", path.read_text(encoding="utf-8")) == []
 
 
-@pytest.mark.parametrize(("old", "new", "where"), [
-    ("ohms: 0.40", "ohms: 0.40 V", "$.parts.R1.ohms"),
-    ("size: 25 mm2", "size: 25", "$.wires.W0.size"),
-    ("size: 25 mm2", "size: 12 AWGs", "$.wires.W0.size"),
-    ("kind: fuse", "kind: fuze", "$.parts.F3.kind"),
-    ("tolerance: 5 %", "tolerence: 5 %", "$.parts.R1"),
-    ("plug: no}", "plug: perhaps}", "$.parts.R1.plug"),
-    ("from: G1.-, to: E0.31", "from: G1.-", "$.wires.W0"),
-    ("{speed: M1}", "{speed: M1, click: M1}", "$.tests['low-at-the-plug'].observe.left"),
-    ("volts: 12", "volts: 13", "$.volts"),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    ("old", "new", "where"),
+    [
+        ("ohms: 0.40", "ohms: 0.40 V", "$.parts.R1.ohms"),
+        ("size: 25 mm2", "size: 25", "$.wires.W0.size"),
+        ("size: 25 mm2", "size: 12 AWGs", "$.wires.W0.size"),
+        ("kind: fuse", "kind: fuze", "$.parts.F3.kind"),
+        ("tolerance: 5 %", "tolerence: 5 %", "$.parts.R1"),
+        ("plug: no}", "plug: perhaps}", "$.parts.R1.plug"),
+        ("from: G1.-, to: E0.31", "from: G1.-", "$.wires.W0"),
+        ("{speed: M1}", "{speed: M1, click: M1}", "$.tests['low-at-the-plug'].observe.left"),
+        ("volts: 12", "volts: 13", "$.volts"),
+    ],
+)
 def test_broken_harness_does_not_validate(old, new, where):
     text = BENCH.read_text(encoding="utf-8")
     assert old in text
@@ -108,16 +111,19 @@ def test_good_readings_validate():
     assert complaints("readings", SHEET) == []
 
 
-@pytest.mark.parametrize(("old", "new"), [
-    ("harness: bench", "harnes: bench"),
-    ("read: 12.4 V", "reads: 12.4 V"),
-    ("test: feed, ", ""),
-    ("volts: [S1.2, G1.-], ", ""),
-    ("volts: [S1.2, G1.-]", "volts: [S1.2]"),
-    ("left: off", "left: [off]"),
-    ("pull: [F3]", "pul: [F3]"),
-    ("ignition: on", "ignition: maybe"),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    ("old", "new"),
+    [
+        ("harness: bench", "harnes: bench"),
+        ("read: 12.4 V", "reads: 12.4 V"),
+        ("test: feed, ", ""),
+        ("volts: [S1.2, G1.-], ", ""),
+        ("volts: [S1.2, G1.-]", "volts: [S1.2]"),
+        ("left: off", "left: [off]"),
+        ("pull: [F3]", "pul: [F3]"),
+        ("ignition: on", "ignition: maybe"),
+    ],
+)
 def test_broken_readings_do_not_validate(old, new):
     assert old in SHEET
     assert complaints("readings", SHEET.replace(old, new, 1)) != []

@@ -9,8 +9,9 @@ from circuitcheck.inspect.limits import Limits
 SOUND = Path(__file__).with_name("sound.yaml").read_text(encoding="utf-8")
 
 
-def inspected(*changes: tuple[str, str], limits: tuple[str, ...] = (),
-              rules: tuple[str, ...] = ()) -> Inspection:
+def inspected(
+    *changes: tuple[str, str], limits: tuple[str, ...] = (), rules: tuple[str, ...] = ()
+) -> Inspection:
     """The inspection of the sound design with some of its text replaced."""
     text = SOUND
     for old, new in changes:

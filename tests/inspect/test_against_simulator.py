@@ -29,7 +29,9 @@ def cases(design):
         for number, (_, held) in enumerate(pairs):
             found[f"{motor} locked {number}"] = held
     for wire in wires[1::6]:
-        change = bridge("inspect", design.harness.wires[wire].end, CHASSIS)(design.full.circuit.branches, 0)
+        change = bridge("inspect", design.harness.wires[wire].end, CHASSIS)(
+            design.full.circuit.branches, 0
+        )
         found[f"{wire} shorted"] = design.with_change(design.full, change)
     for number, (spec, sound, after) in list(enumerate(design.broken))[::40]:
         # The scene may be that of a break elsewhere in the same run: the simulator gets this one.
@@ -44,9 +46,11 @@ def test_the_simulator_finds_the_same_currents(name):
     design = Design(load_harness(name))
     scenes, wires = cases(design)
     decks = {
-        label: circuit_deck(label, [], [Look(wire, "amps", scene.circuit, scene.point, key=wire) for wire in wires])
+        label: circuit_deck(
+            label, [], [Look(wire, "amps", scene.circuit, scene.point, key=wire) for wire in wires]
+        )
         for label, scene in scenes.items()
-    }  # fmt: skip
+    }
     wrong = []
     for label, found in simulate_all(decks).items():
         for wire in wires:

@@ -84,11 +84,14 @@ def test_the_next_checks_come_as_csv_to_fill_in():
     assert run("first-fan", "-", given=more.stdout).exit_code == 0
 
 
-@pytest.mark.parametrize(("arguments", "told"), [
-    (("first-fam",), "nearest: first-fan"),
-    (("first-fan", "nowhere.csv"), "nowhere.csv: found no such file"),
-    (("first-fan", "nowhere.csv", "--fitted"), "for an empty sheet"),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    ("arguments", "told"),
+    [
+        (("first-fam",), "nearest: first-fan"),
+        (("first-fan", "nowhere.csv"), "nowhere.csv: found no such file"),
+        (("first-fan", "nowhere.csv", "--fitted"), "for an empty sheet"),
+    ],
+)
 def test_mistakes_are_one_line_and_status_two(arguments, told):
     done = run(*arguments)
     assert done.exit_code == 2
@@ -151,6 +154,8 @@ def test_a_sound_loom_has_nothing_to_be_put_right_and_gets_its_power_through_a_l
 
 @pytest.mark.parametrize(("said", "meant"), [("Beep", "beeps"), ("o.k.", "ok"), ("O.L.", "OL")])
 def test_words_as_people_write_them(said, meant):
-    found = [run("first-fan", "-", "--json", given=csv_with(lambda row, one=one: one)).stdout
-             for one in (said, meant)]  # fmt: skip
+    found = [
+        run("first-fan", "-", "--json", given=csv_with(lambda row, one=one: one)).stdout
+        for one in (said, meant)
+    ]
     assert json.loads(found[0])["status"] == json.loads(found[1])["status"]

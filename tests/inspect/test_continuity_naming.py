@@ -73,7 +73,12 @@ def test_a_missing_wire(switch):
 
 def test_two_wires_swapped_in_the_switch_plug(switch):
     # S1.1 feeds both low pins, S1.3 both high ones: with the two swapped, none of the four reads.
-    off = {("S1.1", "X2.1a"): "OL", ("S1.1", "X3.1a"): "OL", ("S1.3", "X2.2a"): "OL", ("S1.3", "X3.2a"): "OL"}
+    off = {
+        ("S1.1", "X2.1a"): "OL",
+        ("S1.1", "X3.1a"): "OL",
+        ("S1.3", "X2.2a"): "OL",
+        ("S1.3", "X3.2a"): "OL",
+    }
     more = [("S1.1", "X2.2a", "0.3 ohm"), ("S1.3", "X2.1a", "0.3 ohm"), ("S1.3", "X3.1a", "0.3 ohm")]
     result = filled(switch, off, more)
     assert result.status == "found"
@@ -124,8 +129,11 @@ def test_relays_of_the_wrong_kind(fan):
     result = filled(fan, {"K1.30/part": "0.1 ohm", "K1.87/part": "0.1 ohm"})
     assert {"K1 with a break contact"} in all_specs(result)
     # 30 and 86 in each other's place: no coil between 85 and 86, but between 85 and 30.
-    result = filled(fan, {("K1.85/part", "K1.86/part"): "OL", "K1.30/part": "80 ohm"},
-                    [("K1.85/part", "K1.30/part", "80 ohm")])  # fmt: skip
+    result = filled(
+        fan,
+        {("K1.85/part", "K1.86/part"): "OL", "K1.30/part": "80 ohm"},
+        [("K1.85/part", "K1.30/part", "80 ohm")],
+    )
     assert result.best.specs == {"K1 with 30 and 86 exchanged"}
     result = filled(fan, {("K1.85/part", "K1.86/part"): "300 ohm"})
     assert result.best.specs == {"K1 with another coil"}
@@ -153,7 +161,9 @@ def test_a_wire_in_an_empty_cavity(small):
 
 def test_a_terminal_pushed_out_takes_both_its_wires_along(switch, fan):
     # Both wires at the plus clamp of first-fan: open to the clamp, and through to each other.
-    result = filled(fan, {("G1.+", "F1.in"): "OL", ("G1.+", "S2.30"): "OL"}, [("F1.in", "S2.30", "0.2 ohm")])
+    result = filled(
+        fan, {("G1.+", "F1.in"): "OL", ("G1.+", "S2.30"): "OL"}, [("F1.in", "S2.30", "0.2 ohm")]
+    )
     assert result.best.specs == {"G1.+ pushed out"}
 
 
@@ -183,7 +193,9 @@ def test_what_nothing_explains_is_said_so(switch):
 
 def test_a_whole_sheet_is_sound_and_half_a_sheet_says_what_is_open(switch):
     assert filled(switch, {}).status == "sound"
-    result = read_file(switch, "s.csv", "from,to,reading\nG1.+,F1.in,ok\nF1.out,F3.in,0.1 ohm\nS1.2,X1.1b,-\n")
+    result = read_file(
+        switch, "s.csv", "from,to,reading\nG1.+,F1.in,ok\nF1.out,F3.in,0.1 ohm\nS1.2,X1.1b,-\n"
+    )
     assert result.status == "sound so far"
     assert "W1" not in result.missing.wires
     assert "W2" not in result.missing.wires
@@ -191,7 +203,9 @@ def test_a_whole_sheet_is_sound_and_half_a_sheet_says_what_is_open(switch):
     assert result.missing.apart
     # The checks it asks for prove the rest: fill them in, and the loom is passed.
     header, *lines = result.to_csv().splitlines()
-    whole = [line + "ok" if line.endswith(",") and not line.startswith("leads") else line for line in lines]
+    whole = [
+        line + "ok" if line.endswith(",") and not line.startswith("leads") else line for line in lines
+    ]
     assert read_file(switch, "s.csv", "\n".join([header, *whole]) + "\n").status == "sound"
 
 
@@ -211,22 +225,40 @@ def test_drawn_mistakes_are_named_after_what_the_tool_asks_for(name):
         assert found["asked"]["shown"], (found["specs"], found["said"])
 
 
-@pytest.mark.parametrize(("text", "told"), [
-    ("from,to,reading\nG1.+,F1.inn,0.1\n", r"s.csv:2: to: found 'F1.inn'; must be a terminal .*\(nearest: F1.in\)"),
-    ("from,to,reading\nG1.+,F1.in,much\n", r"s.csv:2: reading: found 'much'; must be a resistance"),
-    ("from,to,reading\nG1.+,F1.in,12 V\n", r"s.csv:2: reading: found '12 V'; .*not in 'V'"),
-    ("from,to,reading\nG1.+,F1.in,ok\nF1.in,G1.+,OL\n", r"s.csv:3: found F1.in to G1.\+ a second time; .*line 2"),
-    ("from,to\nG1.+,F1.in\n", r"s.csv:1: found columns from, to; must be from, to, reading"),
-    ("from,to,reading\nG1.+,G1.+,ok\n", r"s.csv:2: to: found 'G1.\+'; must be other points"),
-    ("from,to,reading\nX10.1,S1.1,ok\n", r"s.csv:2: from: found 'X10.1'; must be a terminal that a probe gets at"),
-    ("from;to;reading\nG1.+;F1.in;0,3 ohm\n", r"s.csv:2: reading: .*decimal point"),
-    ("check,from,to,reading\nleads,,,40 ohm\n", r"s.csv:2: leads: found '40 ohm'; must be from 0 to 5 ohm"),
-    ("check,from,to,reading\nloom,,,bensh\n", r"s.csv:2: loom: found 'bensh'; .*nearest: bench"),
-    ("from,to,reading\n", r"s.csv: found no checks"),
-    ("hello\n", r"s.csv:1: found no 'checks:'"),
-    ("checks:\n- {from: G1.+}\n", r"s.csv:2: checks.0: found no check; must be \{from: A"),
-    ("checks: [{from: G1.+, to: F1.in, reads: ok}]\nleds: 1\n", r"s.csv:2: leds: found unknown key.*nearest: leads"),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    ("text", "told"),
+    [
+        (
+            "from,to,reading\nG1.+,F1.inn,0.1\n",
+            r"s.csv:2: to: found 'F1.inn'; must be a terminal .*\(nearest: F1.in\)",
+        ),
+        ("from,to,reading\nG1.+,F1.in,much\n", r"s.csv:2: reading: found 'much'; must be a resistance"),
+        ("from,to,reading\nG1.+,F1.in,12 V\n", r"s.csv:2: reading: found '12 V'; .*not in 'V'"),
+        (
+            "from,to,reading\nG1.+,F1.in,ok\nF1.in,G1.+,OL\n",
+            r"s.csv:3: found F1.in to G1.\+ a second time; .*line 2",
+        ),
+        ("from,to\nG1.+,F1.in\n", r"s.csv:1: found columns from, to; must be from, to, reading"),
+        ("from,to,reading\nG1.+,G1.+,ok\n", r"s.csv:2: to: found 'G1.\+'; must be other points"),
+        (
+            "from,to,reading\nX10.1,S1.1,ok\n",
+            r"s.csv:2: from: found 'X10.1'; must be a terminal that a probe gets at",
+        ),
+        ("from;to;reading\nG1.+;F1.in;0,3 ohm\n", r"s.csv:2: reading: .*decimal point"),
+        (
+            "check,from,to,reading\nleads,,,40 ohm\n",
+            r"s.csv:2: leads: found '40 ohm'; must be from 0 to 5 ohm",
+        ),
+        ("check,from,to,reading\nloom,,,bensh\n", r"s.csv:2: loom: found 'bensh'; .*nearest: bench"),
+        ("from,to,reading\n", r"s.csv: found no checks"),
+        ("hello\n", r"s.csv:1: found no 'checks:'"),
+        ("checks:\n- {from: G1.+}\n", r"s.csv:2: checks.0: found no check; must be \{from: A"),
+        (
+            "checks: [{from: G1.+, to: F1.in, reads: ok}]\nleds: 1\n",
+            r"s.csv:2: leds: found unknown key.*nearest: leads",
+        ),
+    ],
+)
 def test_a_bad_sheet_gives_one_error_with_file_and_line(switch, text, told):
     with pytest.raises(ValueError, match=told) as error:
         read_file(switch, "s.csv", text)

@@ -34,12 +34,21 @@ def looms(draw):
     splices = draw(st.integers(0, 2))
     parts = [f"  X{n + 1}: {{kind: plug, cavities: {size}}}\n" for n, size in enumerate(cavities)]
     parts += [f"  X{n + 11}: {{kind: splice, wires: 4}}\n" for n in range(splices)]
-    ends = [f"X{n + 1}.{k + 1}{half}" for n, size in enumerate(cavities) for k in range(size) for half in "ab"]
+    ends = [
+        f"X{n + 1}.{k + 1}{half}"
+        for n, size in enumerate(cavities)
+        for k in range(size)
+        for half in "ab"
+    ]
     ends += [f"X{n + 11}.{k + 1}" for n in range(splices) for k in range(4)]
-    pairs = draw(st.lists(st.tuples(st.sampled_from(ends), st.sampled_from(ends)), min_size=4, max_size=12))
+    pairs = draw(
+        st.lists(st.tuples(st.sampled_from(ends), st.sampled_from(ends)), min_size=4, max_size=12)
+    )
     wires = [("W0", "G1.-", "E0.31"), ("W1", "G1.+", "X1.1a")]
     wires += [(f"W{n + 2}", one, two) for n, (one, two) in enumerate(pairs) if one != two]
-    parts = [one for one in parts if any(one.split(":")[0].strip() + "." in w[1] + " " + w[2] for w in wires)]
+    parts = [
+        one for one in parts if any(one.split(":")[0].strip() + "." in w[1] + " " + w[2] for w in wires)
+    ]
     return HEAD + "".join(parts) + "wires:\n" + "".join(WIRE.format(*one) for one in wires), wires
 
 
@@ -99,8 +108,10 @@ def test_a_missing_wire_shows_in_some_check_unless_the_sheet_says_it_cannot(draw
     rows = sheet.rows()
     for key, _, _ in wires:
         without = joined(harness, [one for one in wires if one[0] != key])
-        parts_ends = any(nx.has_path(whole, a, b) != nx.has_path(without, a, b)
-                         for a, b in itertools.combinations(ends, 2))  # fmt: skip
+        parts_ends = any(
+            nx.has_path(whole, a, b) != nx.has_path(without, a, b)
+            for a, b in itertools.combinations(ends, 2)
+        )
         shows = any(reads(whole, row) != reads(without, row) for row in rows)
         assert shows == parts_ends == (key not in sheet.not_provable), key
 
@@ -118,8 +129,10 @@ def test_an_extra_joint_between_any_two_nets_shows(drawn, data):
     if nx.has_path(graph, one, two):
         return
     rows = continuity_sheet(harness).rows()
-    if not all(any(nx.has_path(graph, end, e) for row in rows for e in row["from"] + row["to"])
-               for end in (one, two)):  # fmt: skip
+    if not all(
+        any(nx.has_path(graph, end, e) for row in rows for e in row["from"] + row["to"])
+        for end in (one, two)
+    ):
         return  # hidden in splices, where no probe gets
     spoilt = joined(harness, [*wires, ("joint", one, two)])
     assert any(reads(graph, row) != reads(spoilt, row) for row in rows)
@@ -163,14 +176,20 @@ def test_one_by_one_sets_each_net_against_all_the_others():
 
 
 @settings(max_examples=60, deadline=None)
-@given(st.lists(st.tuples(st.integers(0, 6), st.integers(0, 6), st.floats(0.01, 500)), min_size=1, max_size=12))
+@given(
+    st.lists(
+        st.tuples(st.integers(0, 6), st.integers(0, 6), st.floats(0.01, 500)), min_size=1, max_size=12
+    )
+)
 def test_ohms_are_those_of_networkx(pairs):
     # networkx has its own effective resistance (resistance_distance), from the Laplacian's pseudoinverse.
     harness = load_harness("first-fan")
     drawn = as_drawn(harness)
     nodes = list(drawn.pieces)[:7]
     change = dict.fromkeys(drawn.elements)
-    change |= {f"r{n}": Element(nodes[a], nodes[b], ohm) for n, (a, b, ohm) in enumerate(pairs) if a != b}
+    change |= {
+        f"r{n}": Element(nodes[a], nodes[b], ohm) for n, (a, b, ohm) in enumerate(pairs) if a != b
+    }
     patch = Predictor(drawn, ()).patch(change)
     graph = nx.MultiGraph()
     graph.add_nodes_from(nodes)
@@ -180,14 +199,18 @@ def test_ohms_are_those_of_networkx(pairs):
         ours = patch.ohms_from(start)
         assert set(ours) == cluster
         for end in cluster - {start}:
-            theirs = nx.resistance_distance(graph.subgraph(cluster), start, end, "ohm", invert_weight=True)
+            theirs = nx.resistance_distance(
+                graph.subgraph(cluster), start, end, "ohm", invert_weight=True
+            )
             assert math.isclose(ours[end][0], theirs, rel_tol=1e-6, abs_tol=1e-6)
 
 
 def test_expected_ohms_are_those_of_the_description():
     # Values stand in the description: coil 80 ohm, filament 2 W at 12 V: hot 72 ohm, cold 4.8/0.35 times
     # less (OpenStax University Physics 2, 9.3, second example); a fuse and a wire are next to nothing.
-    rows = {tuple(row["from"] + row["to"]): row for row in continuity_sheet(load_harness("first-fan")).rows()}
+    rows = {
+        tuple(row["from"] + row["to"]): row for row in continuity_sheet(load_harness("first-fan")).rows()
+    }
     coil = rows["K1.85/part", "K1.86/part"]
     assert coil["low"] < 80 < coil["high"]
     assert coil["value"] == pytest.approx(80, abs=0.5)
@@ -199,7 +222,10 @@ def test_expected_ohms_are_those_of_the_description():
 
 def test_small_resistors_are_read_over_the_longest_way():
     # 0.35 + 0.50 + 0.90 ohm from pin 1 to pin 4 of the pack: bridged from 1 to 4, the meter shows it.
-    rows = {frozenset(row["from"] + row["to"]): row for row in continuity_sheet(load_harness("cabin-blower")).rows()}
+    rows = {
+        frozenset(row["from"] + row["to"]): row
+        for row in continuity_sheet(load_harness("cabin-blower")).rows()
+    }
     whole = rows[frozenset(("X3.1b", "X3.4b"))]
     assert whole["value"] == pytest.approx(1.75, abs=0.03)
     assert whole["low"] > 1.0

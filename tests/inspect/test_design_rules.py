@@ -103,7 +103,9 @@ def test_no_fuse_at_all_is_serious_however_short_the_wire():
         ("  F3: {kind: fuse, rating: 10 A}\n", ""), ("to: F3.in", "to: S2.30"),
         ("  W20: {from: F3.out, to: S2.30, size: 1.5 mm2, length: 0.8 m}\n", ""),
     )  # fmt: skip
-    bare = {one.place: one.severity for one in result.findings if one.rule == "no-fuse" and one.value is None}
+    bare = {
+        one.place: one.severity for one in result.findings if one.rule == "no-fuse" and one.value is None
+    }
     assert bare == dict.fromkeys(("K1", "K2", "K3", "H1"), Severity.serious)
 
 
@@ -191,7 +193,9 @@ def test_a_lamp_and_a_coil_on_one_ground_feed_each_other_when_it_is_lost():
 def test_a_lamp_that_returns_through_a_fan_is_told_without_any_break():
     """From the ignition feed to the feed of the left fan: while that fan stands, its winding is the lamp's
     ground. At 14 V 2 W at 12 V are 0.18 A (I ~ V**0.55), and 0.2 ohm of winding makes no odds."""
-    result = inspected(("from: H1.2, to: E4.31", "from: H1.2, to: K1.87"), ("  E4: {kind: ground}\n", ""))
+    result = inspected(
+        ("from: H1.2, to: E4.31", "from: H1.2, to: K1.87"), ("  E4: {kind: ground}\n", "")
+    )
     assert noticed(result)["sneak-path"] == ["H1"]
     found = finding(result, "sneak-path")
     assert found.severity is Severity.serious
@@ -256,7 +260,9 @@ class TestNumbers:
 
     def test_ground_drop(self):
         """12 to 13 A through 30 mohm of joint, 2 mohm of wire and pins, 1 mohm of strap and clamp."""
-        found = finding(inspected(("E1: {kind: ground}", "E1: {kind: ground, joint: 30 mohm}")), "ground-drop")
+        found = finding(
+            inspected(("E1: {kind: ground}", "E1: {kind: ground, joint: 30 mohm}")), "ground-drop"
+        )
         assert 12 * 0.031 < found.value < 13 * 0.038
 
     def test_shared_ground_lifts_by_ohms_law(self):

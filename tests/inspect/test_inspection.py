@@ -30,7 +30,11 @@ def first_fan():
 class TestAcceptances:
     def test_an_accepted_finding_stays_in_sight_and_no_longer_counts(self, first_fan):
         (one,) = first_fan.accepted
-        assert (one.rule, one.place, one.accepted) == ("no-fuse", "W6", "old wiring, kept as it was built")
+        assert (one.rule, one.place, one.accepted) == (
+            "no-fuse",
+            "W6",
+            "old wiring, kept as it was built",
+        )
         assert one in first_fan.findings
         assert one not in first_fan.standing
         plain = inspect_harness(load_harness("first-fan")).counts()
@@ -39,11 +43,14 @@ class TestAcceptances:
     def test_one_that_nothing_answers_to_is_told(self, first_fan):
         assert first_fan.stale == ("cut-out R9",)
 
-    @pytest.mark.parametrize(("line", "message"), [
-        ("no-fuse: all of them are fine", "must be RULE PLACE: REASON"),
-        ("no-fuse W6", "found the reason ''; must say why"),
-        ("no-fuse W6: ok", "found the reason 'ok'; must say why"),
-    ])  # fmt: skip
+    @pytest.mark.parametrize(
+        ("line", "message"),
+        [
+            ("no-fuse: all of them are fine", "must be RULE PLACE: REASON"),
+            ("no-fuse W6", "found the reason ''; must say why"),
+            ("no-fuse W6: ok", "found the reason 'ok'; must say why"),
+        ],
+    )
     def test_a_whole_rule_or_no_reason_is_refused(self, line, message):
         with pytest.raises(ValueError, match=message):
             read_acceptances([line])
@@ -54,7 +61,9 @@ class TestAcceptances:
 
     def test_from_python_it_takes_a_reason_too(self):
         loom = circuitcheck.load("first-fan")
-        result = loom.inspect("unfused-length=1.5 m", accepted={"no-fuse W7": "kept as it was"}, rules=["no-fuse"])
+        result = loom.inspect(
+            "unfused-length=1.5 m", accepted={"no-fuse W7": "kept as it was"}, rules=["no-fuse"]
+        )
         assert [(one.place, bool(one.accepted)) for one in result.findings] == [("W7", True)]
         assert "kept as it was" in result._repr_html_()
         with pytest.raises(ValueError, match="must say why"):
@@ -70,10 +79,15 @@ class TestLimits:
         assert "wire-running" in {one.rule for one in hot.findings}
         assert hot.to_dict()["changed_limits"] == ["ambient"]
 
-    @pytest.mark.parametrize(("text", "message"), [
-        ("ambient", "must be NAME=VALUE"), ("ambient=warm", "ambient: found 'warm'; must be a number in degC"),
-        ("ambient=80 V", "must be a number in degC"), ("bundle=0", "bundle: found '0'; must be from 1 to 100"),
-    ])  # fmt: skip
+    @pytest.mark.parametrize(
+        ("text", "message"),
+        [
+            ("ambient", "must be NAME=VALUE"),
+            ("ambient=warm", "ambient: found 'warm'; must be a number in degC"),
+            ("ambient=80 V", "must be a number in degC"),
+            ("bundle=0", "bundle: found '0'; must be from 1 to 100"),
+        ],
+    )
     def test_mistakes_are_told(self, text, message):
         with pytest.raises(ValueError, match=message):
             Limits.of([text])
@@ -88,9 +102,17 @@ class TestLimits:
 
     def test_every_rule_and_limit_has_a_source_or_says_that_it_has_none(self):
         for text in (*(rule.source for rule in all_rules()), *(one.source for one in LIMITS.values())):
-            assert any(word in text for word in (
-                "common practice", "read", "from memory", "stated for the", "worked out", "IEC"
-            )), text  # fmt: skip
+            assert any(
+                word in text
+                for word in (
+                    "common practice",
+                    "read",
+                    "from memory",
+                    "stated for the",
+                    "worked out",
+                    "IEC",
+                )
+            ), text
 
 
 class TestGuards:
@@ -107,7 +129,10 @@ class TestGuards:
     def test_side_by_side(self):
         changes = (
             ("X3: {kind: splice, wires: 3}", "X3: {kind: splice, wires: 4}"),
-            ("wires:\n  W0", "wires:\n  W40: {from: F1.out, to: X3.4, size: 6 mm2, length: 0.3 m}\n  W0"),
+            (
+                "wires:\n  W0",
+                "wires:\n  W40: {from: F1.out, to: X3.4, size: 6 mm2, length: 0.3 m}\n  W0",
+            ),
         )
         text_found = [one for one in inspected(*changes).findings if one.rule == "fuse-over-wire"]
         assert {one.value for one in text_found} == {60.0}
@@ -117,7 +142,9 @@ class TestSarif:
     def test_it_has_what_the_standard_asks_for(self, first_fan):
         """SARIF 2.1.0 (OASIS), 3.13, 3.14, 3.18, 3.19, 3.27, 3.35."""
         path = harness_files()["first-fan"]
-        log = json.loads(json.dumps(sarif(first_fan, "harnesses/first-fan.yaml", path.read_text(), "1.0")))
+        log = json.loads(
+            json.dumps(sarif(first_fan, "harnesses/first-fan.yaml", path.read_text(), "1.0"))
+        )
         assert log["version"] == "2.1.0"
         (run,) = log["runs"]
         driver = run["tool"]["driver"]
@@ -137,7 +164,10 @@ class TestSarif:
         assert text.splitlines()[lines["W6"] - 1].strip().startswith("W6:")
         assert text.splitlines()[lines["K1"] - 1].strip().startswith("K1:")
         log = sarif(first_fan, "first-fan.yaml", text)
-        places = {one["message"]["text"].split(":")[0]: one["locations"][0] for one in log["runs"][0]["results"]}
+        places = {
+            one["message"]["text"].split(":")[0]: one["locations"][0]
+            for one in log["runs"][0]["results"]
+        }
         assert places["X9.3"]["physicalLocation"]["region"]["startLine"] == lines["X9"]
 
 
@@ -154,7 +184,9 @@ class TestJunit:
         assert (skipped.get("classname"), skipped.get("name")) == ("no-fuse", "W6")
 
     def test_every_rule_is_there_also_those_that_found_nothing(self, first_fan):
-        names = {one.get("classname") for one in ElementTree.fromstring(junit(first_fan)).iter("testcase")}
+        names = {
+            one.get("classname") for one in ElementTree.fromstring(junit(first_fan)).iter("testcase")
+        }
         assert names == {rule.id for rule in all_rules()}
 
 

@@ -111,8 +111,10 @@ def test_fans_come_after_all_that_controls_them(name):
     order, turned = order_of(name), False
     for stage in (one for one in order.stages if not one.battery):
         point = solve_point(build_circuit(order.harness, setup_of(order.harness, stage)))
-        turned = turned or bool(stage.at) or any(
-            abs(point.amps[f"{motor}:motor"]) > 0.1 for motor in order.design.motors
+        turned = (
+            turned
+            or bool(stage.at)
+            or any(abs(point.amps[f"{motor}:motor"]) > 0.1 for motor in order.design.motors)
         )
         if turned and stage.fit:
             assert order.harness.parts[stage.fit].kind not in ("fuse", "relay")
@@ -152,7 +154,9 @@ def test_no_dead_short_overloads_anything_behind_the_lamp(name):
 
 def test_a_bigger_lamp_for_a_fan_than_for_a_coil():
     """A fan at rest behind a small lamp is as good as a short: from the solved circuit."""
-    watts = {one.name: one.test.setup.through.lamp for one in plan_of(QUICK).steps if one.test.setup.through}
+    watts = {
+        one.name: one.test.setup.through.lamp for one in plan_of(QUICK).steps if one.test.setup.through
+    }
     assert watts["10-X2"] > 10 * watts["05-K1"]
 
 
@@ -167,7 +171,10 @@ def test_the_simulator_finds_the_same(name):
                 continue
             share, least = TOLERANCE[reading.kind]
             theirs = found[step.name][reading.name]
-            assert math.isclose(reading.expected, theirs, rel_tol=share, abs_tol=least), (step.name, reading)
+            assert math.isclose(reading.expected, theirs, rel_tol=share, abs_tol=least), (
+                step.name,
+                reading,
+            )
 
 
 def test_the_simulator_finds_the_same_on_a_limited_supply():
@@ -264,8 +271,11 @@ def test_one_misread_number_is_read_again():
 def test_a_lamp_brighter_than_it_should_be_stops_any_step(name):
     """docs/restore.md: a lamp brighter than it should be stops in any case."""
     plan = plan_of(name)
-    steps = [one for one in plan.steps
-             if any(r.name == "lamp" and r.word in ("dark", "dim") for r in one.readings)]  # fmt: skip
+    steps = [
+        one
+        for one in plan.steps
+        if any(r.name == "lamp" and r.word in ("dark", "dim") for r in one.readings)
+    ]
     assert steps
     for step in steps:
         sheet = parse_readings(plan.harness, sheet_text(name, {step.name: {"lamp": "bright"}}))
@@ -340,8 +350,11 @@ def test_a_clamped_wire_that_is_in_the_wrong_place_carries_what_the_solver_says(
     bench = Bench(plan.harness, step.test.setup, tuple(step.test.observe.items()))
     circuit = build_circuit(plan.harness, step.test.setup)
     changes = [one.change(circuit.branches) for one in plan.faults]
-    moving = [one for one in changes if set(one) & set(clamps.values())
-              and not any(key.endswith(":short") for key in one)]  # fmt: skip
+    moving = [
+        one
+        for one in changes
+        if set(one) & set(clamps.values()) and not any(key.endswith(":short") for key in one)
+    ]
     values = bench.run(moving).values
     for change, row in zip(moving, values, strict=True):
         point = solve_point(circuit.changed(change))

@@ -55,7 +55,10 @@ def test_fans_in_series_by_design_are_no_sneak_path(findings):
 def test_thin_ignition_feeds_behind_the_main_fuse(findings):
     """80 A ahead of 2.5 and 1.5 mm2: (115 * 2.5)**2 is 82 600 A2 s, 1.3 s at 250 A, where a fuse of type E
     may take 7 s and more (350 %: 7 s; 200 %: 60 s; ISO 8820-3, from memory)."""
-    for name, wires in (("twin-fan-module", {"W6", "W7", "W8", "W10"}), ("twin-fan-three-relays", {"W5", "W6"})):
+    for name, wires in (
+        ("twin-fan-module", {"W6", "W7", "W8", "W10"}),
+        ("twin-fan-three-relays", {"W5", "W6"}),
+    ):
         found = findings(name, "fuse-over-wire")
         assert {place for place, one in found.items() if one.severity.name == "serious"} >= wires
 
@@ -66,8 +69,19 @@ def test_the_old_roadster_has_an_unfused_ignition_feed(findings):
     assert {place: round(one.value, 6) for place, one in found.items()} == {"W6": 1.2, "W7": 1.7}
 
 
-@pytest.mark.parametrize("rule", ["wrong-volts", "coil-polarity", "never-rests", "wire-running", "fuse-running",
-                                  "resistor-running", "wire-unused", "two-feeds"])  # fmt: skip
+@pytest.mark.parametrize(
+    "rule",
+    [
+        "wrong-volts",
+        "coil-polarity",
+        "never-rests",
+        "wire-running",
+        "fuse-running",
+        "resistor-running",
+        "wire-unused",
+        "two-feeds",
+    ],
+)
 def test_what_no_shipped_harness_has(findings, rule):
     """Each of them works, by its tests, and each runs within the ratings its file states."""
     for name in ("first-fan", "twin-fan-switch", "truck-24v", "twin-fan-three-relays"):

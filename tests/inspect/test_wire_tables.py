@@ -18,24 +18,42 @@ from circuitcheck.inspect.tables import (
 class TestCapacity:
     # DIN VDE 0298-4:2023-06 table 11, single core free in air, 30 degC, conductor 70 degC; read in an
     # open table that quotes it.
-    @pytest.mark.parametrize(("mm2", "amps"), [(0.75, 15), (1, 19), (2.5, 32), (6, 54), (16, 98), (35, 158)])
+    @pytest.mark.parametrize(
+        ("mm2", "amps"), [(0.75, 15), (1, 19), (2.5, 32), (6, 54), (16, 98), (35, 158)]
+    )
     def test_the_table_itself(self, mm2, amps):
         assert capacity(mm2, ambient=30, wire_celsius=70) == pytest.approx(amps)
 
     # Correction for air temperature, IEC 60364-5-52 table B.52.14, columns PVC (70 degC) and XLPE or EPR
     # (90 degC); from memory. Two printed digits.
-    @pytest.mark.parametrize(("wire", "ambient", "factor"), [
-        (70, 35, 0.94), (70, 40, 0.87), (70, 45, 0.79), (70, 50, 0.71), (70, 55, 0.61), (70, 60, 0.50),
-        (90, 40, 0.91), (90, 50, 0.82), (90, 60, 0.71), (90, 70, 0.58), (90, 80, 0.41),
-    ])  # fmt: skip
+    @pytest.mark.parametrize(
+        ("wire", "ambient", "factor"),
+        [
+            (70, 35, 0.94),
+            (70, 40, 0.87),
+            (70, 45, 0.79),
+            (70, 50, 0.71),
+            (70, 55, 0.61),
+            (70, 60, 0.50),
+            (90, 40, 0.91),
+            (90, 50, 0.82),
+            (90, 60, 0.71),
+            (90, 70, 0.58),
+            (90, 80, 0.41),
+        ],
+    )
     def test_air_temperature(self, wire, ambient, factor):
         at_30 = capacity(4, ambient=30, wire_celsius=wire)
-        assert capacity(4, ambient=ambient, wire_celsius=wire) / at_30 == pytest.approx(factor, abs=0.006)
+        assert capacity(4, ambient=ambient, wire_celsius=wire) / at_30 == pytest.approx(
+            factor, abs=0.006
+        )
 
     # A published table after IEC 60364-5-52, method B2, 10 mm2, PVC: amps at some air temperatures; read.
     @pytest.mark.parametrize(("ambient", "amps"), [(40, 40), (45, 36), (50, 33), (55, 28)])
     def test_a_second_table(self, ambient, amps):
-        share = capacity(10, ambient=ambient, wire_celsius=70) / capacity(10, ambient=30, wire_celsius=70)
+        share = capacity(10, ambient=ambient, wire_celsius=70) / capacity(
+            10, ambient=30, wire_celsius=70
+        )
         assert share * 46 == pytest.approx(amps, abs=0.6)
 
     def test_insulation_for_more_heat_carries_more(self):
@@ -45,7 +63,9 @@ class TestCapacity:
         assert more == pytest.approx(1.22, abs=0.06)
 
     # IEC 60364-5-52 table B.52.17, bunched; from memory. The last: beyond its end the table holds.
-    @pytest.mark.parametrize(("wires", "factor"), [(1, 1.0), (2, 0.8), (3, 0.7), (6, 0.57), (9, 0.5), (40, 0.38)])
+    @pytest.mark.parametrize(
+        ("wires", "factor"), [(1, 1.0), (2, 0.8), (3, 0.7), (6, 0.57), (9, 0.5), (40, 0.38)]
+    )
     def test_bundles(self, wires, factor):
         assert bundle_factor(wires) == pytest.approx(factor)
 
@@ -58,10 +78,20 @@ class TestCapacity:
 
 class TestFuses:
     # ISO 8820-3 types C (to 40 A) and E, seconds; from memory.
-    @pytest.mark.parametrize(("rating", "percent", "shortest", "longest"), [
-        (20, 135, 0.75, 1800), (20, 160, 0.25, 50), (20, 200, 0.15, 5), (20, 350, 0.04, 0.5), (20, 600, 0.02, 0.1),
-        (60, 135, 60, 1800), (60, 200, 2, 60), (60, 350, 0.2, 7), (60, 600, 0.04, 1),
-    ])  # fmt: skip
+    @pytest.mark.parametrize(
+        ("rating", "percent", "shortest", "longest"),
+        [
+            (20, 135, 0.75, 1800),
+            (20, 160, 0.25, 50),
+            (20, 200, 0.15, 5),
+            (20, 350, 0.04, 0.5),
+            (20, 600, 0.02, 0.1),
+            (60, 135, 60, 1800),
+            (60, 200, 2, 60),
+            (60, 350, 0.2, 7),
+            (60, 600, 0.04, 1),
+        ],
+    )
     def test_the_points_of_the_standard(self, rating, percent, shortest, longest):
         amps = rating * percent / 100
         assert opens_not_before(rating, amps) == pytest.approx(shortest)
@@ -116,8 +146,12 @@ class TestSizes:
 
     def test_usual_pairs_of_the_trade(self):
         """15 A fuse with 1.5 mm2, 20 A with 2.5 mm2, 30 A with 4 mm2: common practice, no source."""
-        pairs = {choose(Need(amps, 1, None, 60, 100, 2)).fuse: choose(Need(amps, 1, None, 60, 100, 2)).chosen.name
-                 for amps in (12, 16, 24)}  # fmt: skip
+        pairs = {
+            choose(Need(amps, 1, None, 60, 100, 2)).fuse: choose(
+                Need(amps, 1, None, 60, 100, 2)
+            ).chosen.name
+            for amps in (12, 16, 24)
+        }
         assert pairs[15] in ("1.25 mm2", "1.5 mm2")
         assert pairs[20] == "2.5 mm2"
         assert pairs[30] == "4 mm2"

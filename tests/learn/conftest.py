@@ -11,14 +11,21 @@ def book_loom(parts, wires, volts=24, resting=24.0, observe=None, setup="{}"):
     :param wires: pairs of terminals
     :param observe: {name: flow mapping}
     """
-    lines = [f"harness: an example from a book\nvolts: {volts}",
-             f"supply: {{battery: G1, resting: {resting} V, running: {resting} V}}", "parts:"]  # fmt: skip
+    lines = [
+        f"harness: an example from a book\nvolts: {volts}",
+        f"supply: {{battery: G1, resting: {resting} V, running: {resting} V}}",
+        "parts:",
+    ]
     lines += [f"  {name}: {fields}" for name, fields in parts.items()]
     lines += ["wires:"]
-    lines += [f"  W{n}: {{from: {a}, to: {b}, size: 95 mm2, length: 0.01 m}}"
-              for n, (a, b) in enumerate(wires, 1)]  # fmt: skip
+    lines += [
+        f"  W{n}: {{from: {a}, to: {b}, size: 95 mm2, length: 0.01 m}}"
+        for n, (a, b) in enumerate(wires, 1)
+    ]
     lines += ["tests:", "  book:", "    title: as in the book", f"    setup: {setup}", "    observe:"]
-    lines += [f"      {name}: {what}" for name, what in (observe or {"first-wire": "{amps: W1}"}).items()]
+    lines += [
+        f"      {name}: {what}" for name, what in (observe or {"first-wire": "{amps: W1}"}).items()
+    ]
     return parse_harness("\n".join(lines) + "\n", name="book")
 
 
@@ -38,6 +45,7 @@ def splice(wires):
 @pytest.fixture(scope="session")
 def book():
     """The builder and its parts."""
+
     class Book:
         loom = staticmethod(book_loom)
         battery = staticmethod(battery)

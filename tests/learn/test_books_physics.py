@@ -123,7 +123,9 @@ def test_four_alike_and_what_drives_them(book):
     assert [drawn(told, f"R{n}").heat for n in range(1, 5)] == pytest.approx([40, 40, 10, 10], abs=0.1)
 
 
-@pytest.mark.parametrize(("load", "amps", "volts"), [(10.0, (1.188, 0.001), 11.9), (0.500, (20.0, 0.1), 10.0)])
+@pytest.mark.parametrize(
+    ("load", "amps", "volts"), [(10.0, (1.188, 0.001), 11.9), (0.500, (20.0, 0.1), 10.0)]
+)
 def test_a_battery_with_a_resistance_of_its_own(book, load, amps, volts):
     # CP2e 21.2: 12.0 V behind 0.100 ohm.
     loom = in_a_row(book, 12.0, load, internal="0.1 ohm")
@@ -193,4 +195,6 @@ def test_back_emf(book, ohm, running, at_rest, back):
     motor = drawn(told, "R_M1")
     assert motor.power * 100 == pytest.approx(back * running, rel=0.005)
     assert motor.heat * 100 == pytest.approx(running**2 * ohm, rel=0.005)
-    assert explain(loom, "book", Loom(loom).fault("M1 seized")).value * 10 == pytest.approx(at_rest, abs=0.1)
+    assert explain(loom, "book", Loom(loom).fault("M1 seized")).value * 10 == pytest.approx(
+        at_rest, abs=0.1
+    )

@@ -51,7 +51,10 @@ def test_marks_stay_invisible_on_every_code_host(path):
 def test_the_commands_that_a_page_only_names_run(path, pages):
     # Those that it shows the output of, or takes numbers from, are run by tests/test_docs.py.
     text = text_of(path)
-    run = {*pages["BLOCK"].findall(text), *(pages["source_of"](one) for one in pages["MARK"].finditer(text))}
+    run = {
+        *pages["BLOCK"].findall(text),
+        *(pages["source_of"](one) for one in pages["MARK"].finditer(text)),
+    }
     for command in dict.fromkeys(pages["COMMAND"].findall(text)):
         if command in run or "--plot" in command or "practise" in command:
             continue
@@ -139,17 +142,38 @@ def test_a_picture_is_current(command, file, pages, tmp_path):
 # LIEC-1: T. R. Kuphaldt, Lessons In Electric Circuits, volume I.
 PRINTED = [
     # CP2e 21.1, first example: 12.0 V on 1.00, 6.00 and 13.0 ohm in a row.
-    ("series", "row", {"amps": (0.600, 0.001), "first": (0.600, 0.001), "second": (3.60, 0.01), "third": (7.80, 0.01)}),
+    (
+        "series",
+        "row",
+        {"amps": (0.600, 0.001), "first": (0.600, 0.001), "second": (3.60, 0.01), "third": (7.80, 0.01)},
+    ),
     # CP2e 21.1, third example: a lead of 1.00 ohm before 6.00 and 13.0 ohm side by side.
-    ("lead", "both", {"amps": (2.35, 0.01), "lead": (2.35, 0.01), "loads": (9.65, 0.01), "first-load": (1.61, 0.01)}),
+    (
+        "lead",
+        "both",
+        {"amps": (2.35, 0.01), "lead": (2.35, 0.01), "loads": (9.65, 0.01), "first-load": (1.61, 0.01)},
+    ),
     # LIEC-1 ch. 8: 24 V on two 250 Mohm, a 10 Mohm meter across the lower.
     ("meter", "halves", {"lower": (0.8889, 0.0001)}),
     # LIEC-1 ch. 10: 28 V behind 4 ohm and 7 V behind 1 ohm feed 2 ohm.
-    ("two-sources", "load", {"load": (4, 0.01), "volts": (8, 0.01), "strong": (5, 0.01), "weak": (1, 0.01)}),
+    (
+        "two-sources",
+        "load",
+        {"load": (4, 0.01), "volts": (8, 0.01), "strong": (5, 0.01), "weak": (1, 0.01)},
+    ),
     # LIEC-1 ch. 10, unbalanced bridge.
-    ("bridge", "bridge", {"upper-left": (4.706, 0.001), "upper-right": (5.294, 0.001), "across": (0.5882, 0.0001),
-                          "lower-left": (5.294, 0.001), "lower-right": (4.706, 0.001)}),
-]  # fmt: skip
+    (
+        "bridge",
+        "bridge",
+        {
+            "upper-left": (4.706, 0.001),
+            "upper-right": (5.294, 0.001),
+            "across": (0.5882, 0.0001),
+            "lower-left": (5.294, 0.001),
+            "lower-right": (4.706, 0.001),
+        },
+    ),
+]
 
 
 @pytest.mark.parametrize(("name", "test", "printed"), PRINTED, ids=[one[0] for one in PRINTED])

@@ -20,9 +20,7 @@ from circuitcheck.learn.written import quantity
 from circuitcheck.shipped import harness_files
 from circuitcheck.solve.point import solve_point
 
-TESTS = [
-    (name, test) for name in harness_files() for test in circuitcheck.load(name).harness.tests
-]
+TESTS = [(name, test) for name in harness_files() for test in circuitcheck.load(name).harness.tests]
 CACHE = {}
 
 
@@ -75,8 +73,13 @@ def test_lcapy_finds_the_same_current_on_the_same_drawing(name, test):
 
 
 def test_with_faults_too():
-    for fault, observe in (("E1 high resistance=0.8 ohm", "left-ground"), ("R1 open", "left"),
-                           ("M1 seized", "left"), ("M2 open", "right"), ("W9 open", "left")):  # fmt: skip
+    for fault, observe in (
+        ("E1 high resistance=0.8 ohm", "left-ground"),
+        ("R1 open", "left"),
+        ("M1 seized", "left"),
+        ("M2 open", "right"),
+        ("W9 open", "left"),
+    ):
         found = told("twin-fan-switch", "high-at-the-plug", fault, observe=observe)
         assert found.value == pytest.approx(found.solver, rel=1e-6, abs=1e-9)
 
@@ -85,9 +88,11 @@ def test_what_buzzes_is_said_to_buzz(book):
     # A break contact in its own coil's feed: the bell circuit, which has no steady state.
     loom = book.loom(
         {"G1": book.battery(), "K1": "{kind: relay, contacts: break, coil: 80 ohm, plug: no}"},
-        [("G1.+", "K1.30"), ("K1.87a", "K1.86"), ("K1.85", "G1.-")], volts=12, resting=12.0,
+        [("G1.+", "K1.30"), ("K1.87a", "K1.86"), ("K1.85", "G1.-")],
+        volts=12,
+        resting=12.0,
         observe={"relay": "{click: K1}"},
-    )  # fmt: skip
+    )
     found = circuitcheck.loom.Loom(loom).explain("book", observe="relay")
     assert found.value is None
     assert "on and off again" in text_of(document(found))
@@ -130,9 +135,15 @@ def test_power_delivered_is_power_taken():
 # -- what the answer hangs on ------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize(("test", "observe"), [("low-at-the-plug", "left"), ("high-at-the-plug", None),
-                                               ("high-at-the-plug", "left-amps"),
-                                               ("high-at-the-plug", "left-ground")])  # fmt: skip
+@pytest.mark.parametrize(
+    ("test", "observe"),
+    [
+        ("low-at-the-plug", "left"),
+        ("high-at-the-plug", None),
+        ("high-at-the-plug", "left-amps"),
+        ("high-at-the-plug", "left-ground"),
+    ],
+)
 def test_sensitivities_are_what_the_solver_does(test, observe):
     # A tenth of a per cent more and less of every resistance, put into the non-linear solver.
     found = told("twin-fan-switch", test, observe=observe)
@@ -169,7 +180,9 @@ def moved(subject, element, observe, found, share):
 
     from circuitcheck.physics.motor import RPM
 
-    return float(motor.speed(np.array(motor.values), np.array(point.between(motor.tail, motor.head)))) / RPM
+    return (
+        float(motor.speed(np.array(motor.values), np.array(point.between(motor.tail, motor.head)))) / RPM
+    )
 
 
 def test_a_ground_drop_hangs_on_its_own_ground():
@@ -192,8 +205,11 @@ def test_the_page_is_well_formed_mathml_without_script():
     made = page(document(told("twin-fan-switch", "low-at-the-plug", observe="left")), "why")
     for name in set(re.findall(r"&(\w+;)", made)) - {"lt;", "gt;", "amp;", "quot;", "apos;"}:
         made = made.replace(f"&{name}", html5[name])
-    tree = ET.fromstring(made.partition("\n")[2].replace('<meta charset="utf-8">', "").replace(
-        '<meta name="viewport" content="width=device-width">', ""))  # fmt: skip
+    tree = ET.fromstring(
+        made.partition("\n")[2]
+        .replace('<meta charset="utf-8">', "")
+        .replace('<meta name="viewport" content="width=device-width">', "")
+    )
     assert len(tree.findall(".//{http://www.w3.org/1998/Math/MathML}mfrac")) > 5
     assert "script" not in made
     assert "http" not in made.replace("http://www.w3.org/1998/Math/MathML", "")

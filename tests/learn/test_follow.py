@@ -73,7 +73,9 @@ def test_what_readings_cannot_part_is_put_right_one_after_the_other(planner):
     assert "K1.30 in vain (its readings could not tell that from" in " ".join(debrief_lines(found))
     # What all rests on is read a second time before anything is put right, as 'next' asks for.
     first = done.lines[: done.lines.index("renew K1.30")]
-    looked = [one for one in first if one.startswith(("volts", "drop", "ohms", "lamp", "look", "listen"))]
+    looked = [
+        one for one in first if one.startswith(("volts", "drop", "ohms", "lamp", "look", "listen"))
+    ]
     assert len(looked) > len(set(looked))
 
 
@@ -109,8 +111,16 @@ def test_every_set_up_of_a_harness_can_be_said_and_undone(name):
                 session.feed(line)
             assert not session.mistakes, session.mistakes
             now = session.workshop.setup
-            assert (now.ignition, now.running, now.battery) == (wanted.ignition, wanted.running, wanted.battery)
-            assert (now.engine, {*now.unplug}, {*now.pull}) == (wanted.engine, {*wanted.unplug}, {*wanted.pull})
+            assert (now.ignition, now.running, now.battery) == (
+                wanted.ignition,
+                wanted.running,
+                wanted.battery,
+            )
+            assert (now.engine, {*now.unplug}, {*now.pull}) == (
+                wanted.engine,
+                {*wanted.unplug},
+                {*wanted.pull},
+            )
             assert len(now.bridge) == len(wanted.bridge) + len(wanted.feed) + len(wanted.ground)
     assert session.workshop.unsafe == []
 
@@ -130,7 +140,9 @@ def test_the_customers_words_are_readings_where_they_say_something():
 
 def test_planning_for_fewer_suspects_leaves_the_verdict_as_it_is(planner):
     log = play(GROUND, "ignition on", "coolant 95", "volts X2.2a G1.-").workshop.log
-    sheet = with_reading(complaint_sheet(HARNESS, GROUND.faults), "m", log[0].setup, "it", log[0].observation, log[0])
+    sheet = with_reading(
+        complaint_sheet(HARNESS, GROUND.faults), "m", log[0].setup, "it", log[0].observation, log[0]
+    )
     whole, part = (planner.outlook(sheet, Options(AT_HAND, kept=kept)) for kept in (0.999, 0.5))
     assert len(part.known.suspects) < len(whole.known.suspects)
     assert part.known.suspects == whole.known.suspects[: len(part.known.suspects)]
@@ -198,7 +210,8 @@ def test_what_all_told_is_the_doubt_at_first_less_the_doubt_at_last(planner):
     assert worths[-1].told == pytest.approx(0.0, abs=0.5)  # the same reading once more
     # The doubt is Shannon's entropy over the units; scipy works it out from the verdict's own chances.
     assert sum(one.told for one in worths) == pytest.approx(
-        doubt(planner, []) - doubt(planner, log), abs=0.1)
+        doubt(planner, []) - doubt(planner, log), abs=0.1
+    )
 
 
 def doubt(planner, log):
@@ -219,7 +232,9 @@ def test_a_reading_that_means_nothing_is_worth_nothing(planner):
 
 def test_a_repair_begins_a_new_sheet(planner):
     """With the ground put right the coolant switch is all that is asked of; it is not held against E1."""
-    session = play(GROUND, "volts X2.2a G1.-", "renew E1", "ignition on", "coolant 95", "volts X2.2a G1.-", "notes")
+    session = play(
+        GROUND, "volts X2.2a G1.-", "renew E1", "ignition on", "coolant 95", "volts X2.2a G1.-", "notes"
+    )
     before, after = session.workshop.log
     assert (before.renewed, after.renewed) == (frozenset(), {"E1"})
     assert worth_of(GROUND, [after], planner) == worth_of(GROUND, session.workshop.log, planner)[1:]
@@ -228,7 +243,9 @@ def test_a_repair_begins_a_new_sheet(planner):
 
 
 def test_the_debrief_tells_both(followed):
-    session = play(GROUND, "ignition on", "coolant 95", "volts X2.2a G1.-", "fault E1 high resistance", "done")
+    session = play(
+        GROUND, "ignition on", "coolant 95", "volts X2.2a G1.-", "fault E1 high resistance", "done"
+    )
     found = set_beside_next(session.debrief(), session.workshop, followed)
     text = "\n".join(debrief_lines(found))
     assert f"a first part named after {followed.verdict_minutes:.0f} minutes, driven after it" in text
@@ -238,8 +255,9 @@ def test_the_debrief_tells_both(followed):
 
 def test_what_told_less_than_nothing_is_told_in_words():
     found = play(GROUND, "look M1", "volts X2.2a G1.-", "fault none").debrief()
-    worse, nothing = (replace(one, could=0.7, told=told)
-                      for one, told in zip(found.told, (-2.6, -0.01), strict=True))
+    worse, nothing = (
+        replace(one, could=0.7, told=told) for one, told in zip(found.told, (-2.6, -0.01), strict=True)
+    )
     text = "\n".join(debrief_lines(replace(found, told=(worse, nothing))))
     assert "could tell 0.7 bit of what to put right, and was a surprise: more was in question" in text
     assert "told nothing" in text
@@ -257,8 +275,9 @@ def test_a_part_named_before_anything_was_measured_is_told_as_that(followed):
 def test_quick_leaves_it_out(tmp_path):
     script = tmp_path / "homework.txt"
     script.write_text("look\nleave\n", encoding="utf-8")
-    done = CliRunner().invoke(app, ["practise", "first-fan", "--seed", "0", "--play", str(script), "--quick",
-                                    "--json"])  # fmt: skip
+    done = CliRunner().invoke(
+        app, ["practise", "first-fan", "--seed", "0", "--play", str(script), "--quick", "--json"]
+    )
     found = json.loads(done.stdout)
     assert found["followed"] is None
     assert found["told"][0]["could"] is None

@@ -54,7 +54,9 @@ def test_speed_and_current_rise_with_the_supply_and_fall_with_the_resistor():
     # At the value that the description has, the curve passes the expected speed.
     read = LOOM.expect("low-at-the-plug")["low-at-the-plug"]
     expected = next(one.expected for one in read.readings if one.name == "left")
-    assert np.interp(resistor.present, resistor.at, resistor.rpm["M1"]) == pytest.approx(expected, rel=1e-3)
+    assert np.interp(resistor.present, resistor.at, resistor.rpm["M1"]) == pytest.approx(
+        expected, rel=1e-3
+    )
     assert np.interp(supply.present, supply.at, supply.rpm["M1"]) == pytest.approx(expected, rel=1e-3)
 
 
@@ -64,10 +66,14 @@ def test_low_and_high_cross_the_fan_where_the_solver_runs_it():
     for test in ("low-at-the-plug", "high-at-the-plug"):
         one = by_test[test]
         read = LOOM.expect(test)[test]
-        assert one.rpm == pytest.approx(next(r.expected for r in read.readings if r.name == "left"), rel=1e-6)
+        assert one.rpm == pytest.approx(
+            next(r.expected for r in read.readings if r.name == "left"), rel=1e-6
+        )
         # On the motor's straight line between held and no-load, and on the fan's curve.
         assert one.torque == pytest.approx(one.stall * (1 - one.rpm / one.free), rel=1e-6)
-        assert one.torque == pytest.approx(motor.fan * (one.rpm * np.pi / 30) ** 2 + motor.friction, rel=1e-6)
+        assert one.torque == pytest.approx(
+            motor.fan * (one.rpm * np.pi / 30) ** 2 + motor.friction, rel=1e-6
+        )
 
 
 @pytest.mark.parametrize("name", sorted(PICTURES))
@@ -89,8 +95,18 @@ def test_pictures_are_black_and_white():
 
 def test_from_the_command_line(tmp_path):
     file = tmp_path / "ground.svg"
-    done = run("explain", "twin-fan-switch", "-t", "high-at-the-plug", "-f", BAD_GROUND, "--plot", str(file),
-               "--observe", "left-ground")  # fmt: skip
+    done = run(
+        "explain",
+        "twin-fan-switch",
+        "-t",
+        "high-at-the-plug",
+        "-f",
+        BAD_GROUND,
+        "--plot",
+        str(file),
+        "--observe",
+        "left-ground",
+    )
     assert done.exit_code == 0
     assert "E1 high resistance" in file.read_text(encoding="utf-8")
 
@@ -131,7 +147,9 @@ def test_without_matplotlib_the_reason_is_given():
 def test_the_plain_install_brings_what_draws():
     # What the packages themselves declare: lcapy asks for matplotlib, and circuitcheck for lcapy.
     root = Path(__file__).parent.parent.parent
-    asked = tomllib.loads((root / "pyproject.toml").read_text(encoding="utf-8"))["project"]["dependencies"]
+    asked = tomllib.loads((root / "pyproject.toml").read_text(encoding="utf-8"))["project"][
+        "dependencies"
+    ]
     assert any(one.startswith("lcapy") for one in asked)
     assert any(one.startswith("matplotlib") and "extra" not in one for one in metadata.requires("lcapy"))
     assert "plain install brings" in (root / "docs" / "course" / "README.md").read_text(encoding="utf-8")

@@ -50,8 +50,11 @@ def test_every_level_has_a_case_that_somebody_would_complain_of(name):
         assert len(found.faults) == 0 or shows(harness, found.faults)
         assert bool(found.faults) or level == 5
         assert found.complaint
-        assert not any(one.mode.where in found.complaint.split() for one in found.faults
-                       if one.mode.where not in harness.parts)  # fmt: skip
+        assert not any(
+            one.mode.where in found.complaint.split()
+            for one in found.faults
+            if one.mode.where not in harness.parts
+        )
 
 
 def test_level_two_is_a_ground_and_level_three_a_resistor():
@@ -81,10 +84,18 @@ def test_who_complains_of_nothing_speaks_as_any_other(name):
     raise AssertionError("no case of the kind in twelve")
 
 
-@pytest.mark.parametrize(("line", "near"), [
-    ("click K1", "listen K1"), ("quit", "leave"), ("fuse F1", "pull F1"), ("Bridge A B", "lead [also] A B"),
-    ("vlots G1.+ G1.-", "volts A B"), ("unplug S1", "undo S1"), ("replace K1", "swap K1"),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    ("line", "near"),
+    [
+        ("click K1", "listen K1"),
+        ("quit", "leave"),
+        ("fuse F1", "pull F1"),
+        ("Bridge A B", "lead [also] A B"),
+        ("vlots G1.+ G1.-", "volts A B"),
+        ("unplug S1", "undo S1"),
+        ("replace K1", "swap K1"),
+    ],
+)
 def test_a_word_that_is_none_gets_the_one_that_is_meant(line, near):
     session = Session(case("R1 open"))
     (told,) = session.feed(line)
@@ -118,7 +129,9 @@ def test_lines_that_end_without_a_last_word_do_not_hear_the_answer():
     assert done.exit_code == 0
     assert "It was" not in done.stdout
     assert "--seed 0 brings the same case back" in " ".join(done.stdout.split())
-    told = json.loads(run("practise", "first-fan", "--seed", "0", "--quick", "--json", given="look\n").stdout)
+    told = json.loads(
+        run("practise", "first-fan", "--seed", "0", "--quick", "--json", given="look\n").stdout
+    )
     assert told["ended"] is False
     assert "truth" not in told
 
@@ -131,10 +144,15 @@ def test_a_seed_gives_the_same_case_in_every_process():
         "print([f.spec for f in c.faults], c.complaint, c.chance.normal('G1 ohm'))"
     )
     told = {
-        subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True,
-                       env={"PYTHONHASHSEED": seed, "PATH": "", "OPENBLAS_NUM_THREADS": "1"}).stdout
+        subprocess.run(
+            [sys.executable, "-c", code],
+            capture_output=True,
+            text=True,
+            check=True,
+            env={"PYTHONHASHSEED": seed, "PATH": "", "OPENBLAS_NUM_THREADS": "1"},
+        ).stdout
         for seed in ("1", "2")
-    }  # fmt: skip
+    }
     assert len(told) == 1
 
 
@@ -256,9 +274,23 @@ def test_of_two_faults_each_brings_the_customer_back(seed):
         assert complaint(LOOM.harness, [one]) != WELL, one.spec
 
 
-WALK = ("look", "ignition on", "coolant 95", "look", "coolant 101", "look", "undo S1", "volts S1.2 G1.-",
-        "lead S1.2 S1.3", "volts X2.3a G1.-", "volts X3.3a G1.-", "amps W9", "lead S1.2 S1.1",
-        "volts X2.1a G1.-", "look")  # fmt: skip
+WALK = (
+    "look",
+    "ignition on",
+    "coolant 95",
+    "look",
+    "coolant 101",
+    "look",
+    "undo S1",
+    "volts S1.2 G1.-",
+    "lead S1.2 S1.3",
+    "volts X2.3a G1.-",
+    "volts X3.3a G1.-",
+    "amps W9",
+    "lead S1.2 S1.1",
+    "volts X2.1a G1.-",
+    "look",
+)
 
 
 @pytest.mark.parametrize("level", [1, 2, 3])
@@ -342,12 +374,19 @@ def test_a_terminal_asks_until_it_is_told_to_end():
 @pytest.mark.parametrize(
     ("line", "offers", "letters"),
     [
-        ("vo", ["volts"], 2), ("volts S1.2/", ["S1.2/part"], 5), ("volts S1.2 g1.+", ["G1.+"], 4),
-        ("look ", ["M1", "M2"], 0), ("ignition o", ["on", "off"], 1), ("join ", [], 0),
-        ("fault R1 d", ["R1 drifted"], 4), ("renew left", ["left fan"], 4), ("amps W1", ["W1", "W10", "W11", "W12"], 2),
-        ("undo S", ["S1"], 1), ("done ", [], 0),
+        ("vo", ["volts"], 2),
+        ("volts S1.2/", ["S1.2/part"], 5),
+        ("volts S1.2 g1.+", ["G1.+"], 4),
+        ("look ", ["M1", "M2"], 0),
+        ("ignition o", ["on", "off"], 1),
+        ("join ", [], 0),
+        ("fault R1 d", ["R1 drifted"], 4),
+        ("renew left", ["left fan"], 4),
+        ("amps W1", ["W1", "W10", "W11", "W12"], 2),
+        ("undo S", ["S1"], 1),
+        ("done ", [], 0),
     ],
-)  # fmt: skip
+)
 def test_what_fits_is_offered_and_nothing_else(line, offers, letters):
     assert completions(Session(case()), line) == (offers, letters)
 
@@ -376,7 +415,16 @@ def test_a_script_gives_json_and_nothing_else(tmp_path):
 
 
 def test_from_a_pipe_with_cautions_apart_and_in_eighty_columns():
-    done = run("practise", "twin-fan-switch", "--level", "5", "--seed", "3", "--quick", given="help\nlook\nleave\n")
+    done = run(
+        "practise",
+        "twin-fan-switch",
+        "--level",
+        "5",
+        "--seed",
+        "3",
+        "--quick",
+        given="help\nlook\nleave\n",
+    )
     assert done.exit_code == 0
     assert "It was:" in done.stdout
     assert "without warning" in done.stderr

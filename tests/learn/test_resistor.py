@@ -37,8 +37,10 @@ IEC_60063 = {
     "E24": "10 11 12 13 15 16 18 20 22 24 27 30 33 36 39 43 47 51 56 62 68 75 82 91",
 }
 """The preferred numbers of IEC 60063, as the library eseries 1.2.1 has them."""
-WITH, WITHOUT = ("twin-fan-switch", "twin-fan-module", "truck-24v", "cabin-blower"), (
-    "first-fan", "twin-fan-three-relays")  # fmt: skip
+WITH, WITHOUT = (
+    ("twin-fan-switch", "twin-fan-module", "truck-24v", "cabin-blower"),
+    ("first-fan", "twin-fan-three-relays"),
+)
 
 
 @cache
@@ -72,12 +74,17 @@ def test_each_series_gives_one_below_and_one_above():
 
 def book_fan(book, volts, resting, internal, rated, winding, ohms, fuse="80 A"):
     return book.loom(
-        {"G1": book.battery(internal), "F1": f"{{kind: fuse, rating: {fuse}, ohms: 0.00001 ohm}}",
-         "R1": book.resistor(ohms),
-         "M1": f"{{kind: motor, rated: {rated}, winding: {winding} ohm, plug: no}}"},
+        {
+            "G1": book.battery(internal),
+            "F1": f"{{kind: fuse, rating: {fuse}, ohms: 0.00001 ohm}}",
+            "R1": book.resistor(ohms),
+            "M1": f"{{kind: motor, rated: {rated}, winding: {winding} ohm, plug: no}}",
+        },
         [("G1.+", "F1.in"), ("F1.out", "R1.1"), ("R1.2", "M1.+"), ("M1.-", "G1.-")],
-        volts=volts, resting=resting, observe={"it": "{volts: [M1.+, M1.-]}"},
-    )  # fmt: skip
+        volts=volts,
+        resting=resting,
+        observe={"it": "{volts: [M1.+, M1.-]}"},
+    )
 
 
 def test_a_held_motor_is_one_of_three_resistances_in_series(book):
@@ -104,7 +111,8 @@ def test_the_volts_add_up_at_the_ohms_found(book, wanted):
     lost = one.amps**2 * (0.28 + 0.05)
     assert 28.0 * one.amps == pytest.approx(found.exact.watts + lost + shaft, rel=2e-3)
     assert {"rpm": one.rpm, "amps": one.amps, "share": one.share}[next(iter(wanted))] == pytest.approx(
-        next(iter(wanted.values())), rel=1e-4)
+        next(iter(wanted.values())), rel=1e-4
+    )
 
 
 def test_a_fuse_that_opens_ends_a_held_fan(book):
@@ -121,10 +129,11 @@ def test_a_fuse_that_opens_ends_a_held_fan(book):
 # -- against the simulator -------------------------------------------------------------------------------
 
 CASES = [
-    ("twin-fan-switch", {"outside": True, "one": True}), ("truck-24v", {"amps": 7.0}),
+    ("twin-fan-switch", {"outside": True, "one": True}),
+    ("truck-24v", {"amps": 7.0}),
     ("cabin-blower", {"resistors": ("R2",), "outside": True}),
     ("twin-fan-three-relays", {"rpm": 900.0, "into": "W20"}),
-]  # fmt: skip
+]
 
 
 @pytest.mark.parametrize(("name", "wanted"), CASES)
@@ -142,8 +151,10 @@ def simulated(harness, setup, motors):
     observations = tuple((one, Observation.model_validate({"speed": one})) for one in motors)
     seen = []
     for station in Bench(harness, Setup.model_validate(setup), observations).stations:
-        seen += [Observed(observations[place][0], "speed", station.circuit, reader)
-                 for place, reader in station.readers]  # fmt: skip
+        seen += [
+            Observed(observations[place][0], "speed", station.circuit, reader)
+            for place, reader in station.readers
+        ]
     printed = simulate(circuit_deck("resistor", [], [look_of(one) for one in seen]))
     return {one.name: printed[printed_name(one.name)] for one in seen}
 
@@ -154,10 +165,12 @@ def simulated(harness, setup, motors):
 @pytest.mark.parametrize(
     ("name", "resistors", "motors"),
     [
-        ("twin-fan-switch", ("R1", "R2"), ("M1", "M2")), ("twin-fan-module", ("R1", "R2"), ("M1", "M2")),
-        ("truck-24v", ("R1",), ("M1",)), ("cabin-blower", ("R3",), ("M1",)),
+        ("twin-fan-switch", ("R1", "R2"), ("M1", "M2")),
+        ("twin-fan-module", ("R1", "R2"), ("M1", "M2")),
+        ("truck-24v", ("R1",), ("M1",)),
+        ("cabin-blower", ("R3",), ("M1",)),
     ],
-)  # fmt: skip
+)
 def test_the_resistors_of_the_slowest_speed_are_found(name, resistors, motors):
     stage = stage_of(Design(circuitcheck.load(name).harness))
     assert (stage.resistors, stage.motors) == (resistors, motors)
@@ -171,7 +184,9 @@ def test_in_a_pack_each_resistor_has_the_speed_that_it_adds():
 
 @pytest.mark.parametrize("name", WITHOUT)
 def test_a_loom_without_one_says_so_in_one_sentence_and_where_one_could_go(name):
-    with pytest.raises(ValueError, match=f"^{name} has no resistor that slows a fan.*such as --in W") as told:
+    with pytest.raises(
+        ValueError, match=f"^{name} has no resistor that slows a fan.*such as --in W"
+    ) as told:
         sized(name)
     wire = str(told.value).rpartition(" ")[2]
     assert sized(name, into=wire, share=0.3).layout.resistors == ("R1",)
@@ -275,8 +290,12 @@ def test_the_retrofit_is_a_harness_without_the_failed_resistors(tmp_path):
 
 def test_what_names_the_failed_resistor_is_left_out_and_told():
     found = sized("cabin-blower", resistors=("R2",), outside=True)
-    kept = {points for test in found.changed.tests.values() for one in test.observe.values()
-            for points in one.points}  # fmt: skip
+    kept = {
+        points
+        for test in found.changed.tests.values()
+        for one in test.observe.values()
+        for points in one.points
+    }
     assert not any(one.startswith("R2.") for one in kept)
     assert any("splice W12" in one for one in found.layout.steps)
     assert "see that R2 is burnt through: it stays joined at both ends" in found.layout.steps
@@ -289,7 +308,9 @@ def test_every_load_above_a_rating_is_told():
     found = sized("twin-fan-switch", share=0.98)
     told = " ".join(found.warnings)
     over = [one.fuse for one in found.fuses if one.locked > one.rating]
-    over += [one.contact for one in found.contacts if one.locked > one.rating or one.starting > one.rating]
+    over += [
+        one.contact for one in found.contacts if one.locked > one.rating or one.starting > one.rating
+    ]
     assert over == ["F3", "S1 low"]
     assert all(f"{name}: " in told for name in over)
     assert "F1: " not in told
@@ -308,8 +329,10 @@ def test_a_step_that_comes_near_the_next_is_told_and_one_that_does_not_is_not():
 
 
 def test_in_place_inside_a_unit_is_told():
-    assert any("inside the left fan and right fan" in one
-               for one in sized("twin-fan-switch", share=0.6).warnings)
+    assert any(
+        "inside the left fan and right fan" in one
+        for one in sized("twin-fan-switch", share=0.6).warnings
+    )
     assert not any("inside" in one for one in sized("twin-fan-switch", outside=True).warnings)
 
 
@@ -321,7 +344,9 @@ def test_a_cut_out_that_trips_while_running_is_not_to_be_taken():
     again = sized("truck-24v", amps=6.0, cut_out=150.0, margin=margin)
     assert again.surface.running < 150.0
     assert not again.trips
-    text = run("resistor", "truck-24v", "--amps", "6 A", "--cut-out", "150 degC", "--margin", f"{margin:g}")
+    text = run(
+        "resistor", "truck-24v", "--amps", "6 A", "--cut-out", "150 degC", "--margin", f"{margin:g}"
+    )
     assert "\nTake" in text.stdout
 
 
@@ -330,9 +355,13 @@ def test_what_the_retrofit_needs_ends_what_inspect_finds_serious():
     (cure,) = found.cures
     assert cure.startswith("W36 and W38: take 10 mm2 for the fuse of 50 A, or")
     changed = found.changed
-    thicker = {name: wire.model_copy(update={"size": 10.0}) if name in ("W36", "W38") else wire
-               for name, wire in changed.wires.items()}
-    after = inspect_harness(changed.model_copy(update={"wires": thicker}), rules=["fuse-over-wire"]).findings
+    thicker = {
+        name: wire.model_copy(update={"size": 10.0}) if name in ("W36", "W38") else wire
+        for name, wire in changed.wires.items()
+    }
+    after = inspect_harness(
+        changed.model_copy(update={"wires": thicker}), rules=["fuse-over-wire"]
+    ).findings
     assert not [one for one in after if one.place in ("W36", "W38")]
     assert sized("twin-fan-switch").cures == ()
 

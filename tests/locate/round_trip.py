@@ -58,8 +58,12 @@ def limits_of(name: str) -> str:
         "",
     ]
     if unseen:
-        lines += ["Move no reading of the listed tests out of its band, so that the verdict is sound: "
-                  + ", ".join(f"`{one}`" for one in unseen) + ".", ""]  # fmt: skip
+        lines += [
+            "Move no reading of the listed tests out of its band, so that the verdict is sound: "
+            + ", ".join(f"`{one}`" for one in unseen)
+            + ".",
+            "",
+        ]
     for one in missed:
         lines.append(f"- missed: `{one.spec}`: reads like `{one.leader}`, which is likelier.")
     if missed:

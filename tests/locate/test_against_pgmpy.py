@@ -152,15 +152,18 @@ def test_chances_after_a_repair(case):
     model = asked.model.copy()
     model.remove_cpds("fault")
     model.add_edge("before", "fault")
-    model.add_cpds(TabularCPD("before", len(before), [[one] for one in before / before.sum()]),
-                   TabularCPD("fault", len(before), stays, ["before"], [len(before)]))  # fmt: skip
+    model.add_cpds(
+        TabularCPD("before", len(before), [[one] for one in before / before.sum()]),
+        TabularCPD("fault", len(before), stays, ["before"], [len(before)]),
+    )
     model.check_model()
     wanted = ask(VariableElimination(model), ["fault"], noted(evidence)).values
     sheet = replace(LOOM.sheet(SHEET), put_right=("K1",))
     found = {one.suspect.spec: np.exp(one.log_weight) for one in Locator(harness).weigh_singles(sheet)}
     for suspect, chance in zip(suspects, wanted, strict=True):
         assert found.get(suspect.spec, 0.0) / sum(found.values()) == pytest.approx(
-            chance, rel=1e-6, abs=1e-7)
+            chance, rel=1e-6, abs=1e-7
+        )
     assert wanted[place] < 0.2 * ask(asked, ["fault"], noted(evidence)).values[place]
 
 
@@ -183,7 +186,9 @@ def test_chances_of_pairs():
     harness = with_faults(FAULTS)
     suspects = singles(harness)
     evidence = lay_out(harness, LOOM.sheet(SHEET), {})
-    pairs = pairs_of(suspects, [Pair(a, b, 0.0, 0.0) for a, b in combinations(range(1, len(suspects)), 2)])
+    pairs = pairs_of(
+        suspects, [Pair(a, b, 0.0, 0.0) for a, b in combinations(range(1, len(suspects)), 2)]
+    )
     count = len(suspects) - 1
     share = np.array([one.weight for one in suspects[1:]])
     number = [SOUND_SHARE, 1 - SOUND_SHARE - PAIR_SHARE, PAIR_SHARE]
@@ -205,10 +210,12 @@ def test_chances_of_pairs():
     tables = [np.column_stack([one, np.full(len(one), 1 / len(one))]) for one in tables]
     nodes = [TabularCPD("n", 3, [[one] for one in number])]
     nodes += [TabularCPD(x, count, [[one] for one in share / share.sum()]) for x in "ab"]
-    model = DiscreteBayesianNetwork([*((x, "fault") for x in "nab"),
-                                     *(("fault", f"r{n}") for n in range(len(tables)))])  # fmt: skip
-    model.add_cpds(*nodes, TabularCPD("fault", len(place) + 1, picked, ["n", "a", "b"],
-                                      [3, count, count]))  # fmt: skip
+    model = DiscreteBayesianNetwork(
+        [*((x, "fault") for x in "nab"), *(("fault", f"r{n}") for n in range(len(tables)))]
+    )
+    model.add_cpds(
+        *nodes, TabularCPD("fault", len(place) + 1, picked, ["n", "a", "b"], [3, count, count])
+    )
     for n, right in enumerate(tables):
         mixed = (1 - MISREAD) * right + MISREAD / len(right)
         model.add_cpds(TabularCPD(f"r{n}", len(right), mixed, ["fault"], [len(place) + 1]))
@@ -240,20 +247,30 @@ def test_chances_of_a_fault_that_comes_and_goes():
     evidence = lay_out(harness, LOOM.sheet(PASSING), {})
     assert sorted(one.suspect.spec for one in twins) == sorted(passing)
     suspects = [Suspect((), 1.0), *(lasts[one.lasting] for one in twins)]
-    tests = [bench for bench in range(len(evidence.benches))
-             for _ in evidence.benches[bench].observations]  # fmt: skip
+    tests = [
+        bench for bench in range(len(evidence.benches)) for _ in evidence.benches[bench].observations
+    ]
     priors = np.array([one.suspect.weight for one in twins])
-    model = DiscreteBayesianNetwork([
-        *(("fault", f"r{n}") for n in range(len(tests))),
-        *((f"s{bench}", f"r{n}") for n, bench in enumerate(tests)),
-    ])  # fmt: skip
+    model = DiscreteBayesianNetwork(
+        [
+            *(("fault", f"r{n}") for n in range(len(tests))),
+            *((f"s{bench}", f"r{n}") for n, bench in enumerate(tests)),
+        ]
+    )
     model.add_cpds(TabularCPD("fault", len(priors), [[one] for one in priors / priors.sum()]))
     model.add_cpds(*(TabularCPD(f"s{n}", 2, [[0.5], [0.5]]) for n in range(len(evidence.benches))))
     for n, right in enumerate(words_of(evidence, suspects)):
         sound, broken = np.repeat(right[:, :1], len(twins), axis=1), right[:, 1:]
         mixed = (1 - MISREAD) * np.stack([sound, broken], axis=2) + MISREAD / len(right)
-        model.add_cpds(TabularCPD(f"r{n}", len(right), mixed.reshape(len(right), -1),
-                                  ["fault", f"s{tests[n]}"], [len(twins), 2]))  # fmt: skip
+        model.add_cpds(
+            TabularCPD(
+                f"r{n}",
+                len(right),
+                mixed.reshape(len(right), -1),
+                ["fault", f"s{tests[n]}"],
+                [len(twins), 2],
+            )
+        )
     model.check_model()
     asked = VariableElimination(model)
     wanted = ask(asked, ["fault"], noted(evidence)).values

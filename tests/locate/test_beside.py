@@ -36,8 +36,10 @@ class Looked:
 
     def kind(self, spec: str) -> set[str]:
         """The faults that read like one by itself."""
-        kinds = [{fault.spec for n in many for fault in self.singles[n].faults}
-                 for many in self.known.kinds.values()]  # fmt: skip
+        kinds = [
+            {fault.spec for n in many for fault in self.singles[n].faults}
+            for many in self.known.kinds.values()
+        ]
         return next(kind for kind in kinds if spec in kind)
 
 
@@ -72,8 +74,11 @@ def solved(looked):
     """Every fault on another part beside the leader, solved in full, by its name."""
     (fault,) = looked.leader.suspect.faults
     number = next(n for n, one in enumerate(looked.singles) if one is looked.leader.suspect)
-    others = [n for n, one in enumerate(looked.singles)
-              if one.faults and one.faults[0].where != fault.where and one.weight > 0]  # fmt: skip
+    others = [
+        n
+        for n, one in enumerate(looked.singles)
+        if one.faults and one.faults[0].where != fault.where and one.weight > 0
+    ]
     pairs = pairs_of(looked.singles, [Pair(n, number, 1.0, 1.0) for n in others])
     held = value_held(looked.leader)
     found = weighed(looked.evidence.harness, looked.evidence, [replace(one, held=held) for one in pairs])
@@ -84,13 +89,15 @@ def solved(looked):
     "sheet",
     [
         misread("twin-fan-switch", "R1 open", 1, "feed-under-load", "to-fuse", "0.944 V"),
-        misread("twin-fan-switch", "E1 high resistance=0.7 ohm", 2, "high-at-the-plug", "right-amps", "9 A"),
+        misread(
+            "twin-fan-switch", "E1 high resistance=0.7 ohm", 2, "high-at-the-plug", "right-amps", "9 A"
+        ),
         two_faults("twin-fan-switch", "R1 open", "S1 high high resistance=0.1 ohm", seed=4),
         two_faults("first-fan", "M1 open", "W10 high resistance", seed=1),
         two_faults("twin-fan-three-relays", "M1 open", "S1.3 high resistance", seed=1),
     ],
     ids=lambda sheet: sheet[0],
-)  # fmt: skip
+)
 def test_what_is_dropped_could_not_explain_the_odd_reading(sheet):
     """The part of its standing in which every number is right lies below what a verdict shows."""
     looked = look(*sheet)
@@ -106,11 +113,13 @@ def test_what_is_dropped_could_not_explain_the_odd_reading(sheet):
     ("name", "leader", "second"),
     [
         ("first-fan", "M1 open", "W10 high resistance"),
-        *(("twin-fan-three-relays", "M1 open", f"S1.3 high resistance={ohm} ohm")
-          for ohm in (1.0, 1.1, 1.3, 1.6, 2.0, 2.3)),
+        *(
+            ("twin-fan-three-relays", "M1 open", f"S1.3 high resistance={ohm} ohm")
+            for ohm in (1.0, 1.1, 1.3, 1.6, 2.0, 2.3)
+        ),
         ("twin-fan-three-relays", "E2 high resistance=0.3 ohm", "S1.1 high resistance"),
     ],
-)  # fmt: skip
+)
 def test_the_second_fault_of_the_odd_reading_is_kept(name, leader, second):
     """However far off the reading is, and wherever its value lies between those tried."""
     looked = look(*two_faults(name, leader, second, seed=1))

@@ -14,8 +14,10 @@ def mixed(*there, spec="X3.3 open", name="twin-fan-switch"):
     """A sheet by hand: some tests as with a lasting fault, the others as sound."""
     loom = circuitcheck.load(name)
     broken, sound = loom.written(spec), loom.written()
-    return {test: broken[test] if test in there else sound[test]
-            for test in ("low-at-the-plug", "high-at-the-plug", "warm", "hot")}  # fmt: skip
+    return {
+        test: broken[test] if test in there else sound[test]
+        for test in ("low-at-the-plug", "high-at-the-plug", "warm", "hot")
+    }
 
 
 def test_dead_in_one_test_and_running_in_the_next():

@@ -54,7 +54,8 @@ class TestPublishedExample:
         assert single[(False, True, True, True, True)] == pytest.approx(0.4780, abs=5e-5)
         assert single[(True, True, True, False, True)] == pytest.approx(0.4780, abs=5e-5)
         outcomes = np.array([[x == 4, x == 6, x not in (4, 6)] for _, _, x in rows], dtype=float)
-        problem = Problem(np.arange(27), outcomes[None], np.ones(1), np.zeros((1, 0), dtype=bool),
-                          np.zeros(0), 1.0)  # fmt: skip
+        problem = Problem(
+            np.arange(27), outcomes[None], np.ones(1), np.zeros((1, 0), dtype=bool), np.zeros(0), 1.0
+        )
         chances = [chance for chance, _ in problem.after(weights, 0)]
         assert chances == pytest.approx([0.4926, 0.5024, 0.0051], abs=6e-5)

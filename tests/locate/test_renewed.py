@@ -15,8 +15,10 @@ DEAD_ON_BOTH = DEAD | {"high-at-the-plug": {"left": "off", "right": "fast"}}
 
 def sheet(*put_right, tests=DEAD):
     text = f"put_right: [{', '.join(put_right)}]\n" + ("tests:\n" if tests else "")
-    text += "\n".join(f"  {name}: {{{', '.join(f'{k}: {v}' for k, v in read.items())}}}"
-                      for name, read in tests.items())  # fmt: skip
+    text += "\n".join(
+        f"  {name}: {{{', '.join(f'{k}: {v}' for k, v in read.items())}}}"
+        for name, read in tests.items()
+    )
     return parse_readings(LOOM.harness, text)
 
 
@@ -34,7 +36,8 @@ def test_the_unit_put_right_makes_room_for_the_next():
     assert set(after.repair.units) <= {"E1", "W11", "X2.3"}
     # The odds of all others stand as they stood: Bayes' rule, with nothing new said of them.
     assert units(after)["E1"] / units(after)["W11"] == pytest.approx(
-        units(before)["E1"] / units(before)["W11"], rel=0.02)
+        units(before)["E1"] / units(before)["W11"], rel=0.02
+    )
     assert "Put right before these readings: left fan." in after.summary
     assert LOOM.why(sheet("left fan")).verdict.put_right == ("left fan",)
 
@@ -91,9 +94,13 @@ def test_a_sheet_without_a_reading_has_no_verdict():
 
 def test_a_plan_goes_by_it_too():
     """The first unit of every leaf stands for its suspects; a fan renewed a moment ago leads none."""
+
     def leaves(node):
-        return [node] if not hasattr(node, "branches") else [
-            leaf for branch in node.branches for leaf in leaves(branch.then)]
+        return (
+            [node]
+            if not hasattr(node, "branches")
+            else [leaf for branch in node.branches for leaf in leaves(branch.then)]
+        )
 
     symptom, done = "left fan dead on low", ("left fan",)
     before = {one.units[0][0] for one in leaves(LOOM.plan(symptom, depth=1).root)}

@@ -53,8 +53,9 @@ def test_a_curve_that_several_rows_share(bench):
     """One fault with three limits of the fuses, none of which blows: the same reading three times."""
     worn = fault(bench, "M1 stiff=3")
     together, _ = read(bench, [[worn]] * 3)
-    run = bench.run(together.changes, together.counts, fuses=np.array([0.8, 1.0, 1.3]),
-                    together=together.rows)  # fmt: skip
+    run = bench.run(
+        together.changes, together.counts, fuses=np.array([0.8, 1.0, 1.3]), together=together.rows
+    )
     assert len(together.changes) == 1
     assert np.any(np.abs(run.values[0] - read_alone(bench, [])[0]) > 1e-3)
     np.testing.assert_allclose(run.values, np.tile(read_alone(bench, [worn]), (3, 1)), rtol=1e-9)
@@ -65,5 +66,6 @@ def test_two_faults_of_one_branch_act_one_after_the_other(bench):
     together, values = read(bench, [pair])
     assert np.all(together.rows[:, 1] < 0)
     np.testing.assert_allclose(values, read_alone(bench, pair), rtol=1e-9)
-    np.testing.assert_allclose(values, read_alone(bench, [fault(bench, "E2 high resistance=0.8 ohm")]),
-                               rtol=1e-6)  # fmt: skip
+    np.testing.assert_allclose(
+        values, read_alone(bench, [fault(bench, "E2 high resistance=0.8 ohm")]), rtol=1e-6
+    )

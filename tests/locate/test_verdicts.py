@@ -93,10 +93,13 @@ def test_hinges_say_what_one_misreading_would_change():
 
 def test_a_blown_fuse_asks_what_blew_it(tmp_path):
     path = tmp_path / "sheet.yaml"
-    path.write_text("""
+    path.write_text(
+        """
 tests: {feed-at-relays: {fuse: 0 V}}
 also: [{test: feed-at-relays, volts: [F2.in, G1.-], read: 24.9 V}]
-""", encoding="utf-8")  # fmt: skip
+""",
+        encoding="utf-8",
+    )
     verdict = circuitcheck.load("truck-24v").locate(path)
     assert verdict.repair.units[0] == "F2"
     assert "Before a new F2 goes in" in verdict.summary
@@ -106,7 +109,9 @@ also: [{test: feed-at-relays, volts: [F2.in, G1.-], read: 24.9 V}]
 def test_open_and_nearly_open_at_one_place_are_one_group():
     """A joint of 15 ohm and none at all differ by less than readings can show, with so many ohms."""
     loom = circuitcheck.load("twin-fan-switch")
-    first = [one.spec for one in loom.locate(loom.whatif("W12 open", spread=4)).suspects if one.group == 1]
+    first = [
+        one.spec for one in loom.locate(loom.whatif("W12 open", spread=4)).suspects if one.group == 1
+    ]
     assert "W12 open" in first
 
 
@@ -160,10 +165,14 @@ def test_what_lies_in_the_printed_band_is_not_off(name):
         assert judged.fits, (printed, end)
 
 
-@pytest.mark.parametrize(("name", "read", "why"), [
-    ("battery", "390 V", "12 V vehicle"), ("battery", "-12.3 V", "probes exchanged?"),
-    ("left-amps", "700 A", "largest fuse"),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    ("name", "read", "why"),
+    [
+        ("battery", "390 V", "12 V vehicle"),
+        ("battery", "-12.3 V", "probes exchanged?"),
+        ("left-amps", "700 A", "largest fuse"),
+    ],
+)
 def test_a_reading_that_cannot_be_is_left_out_and_said(name, read, why):
     """Common practice, no source: no 12 V vehicle has 390 V, nor 700 A through a fused fan."""
     loom = circuitcheck.load("twin-fan-switch")

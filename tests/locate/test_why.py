@@ -10,8 +10,11 @@ import circuitcheck
 from circuitcheck.cli.main import app
 from circuitcheck.shipped import readings_files
 
-CASES = [("twin-fan-switch", "right-fan-weak"), ("first-fan", "fan-never-runs"),
-         ("truck-24v", "no-high-speed")]  # fmt: skip
+CASES = [
+    ("twin-fan-switch", "right-fan-weak"),
+    ("first-fan", "fan-never-runs"),
+    ("truck-24v", "no-high-speed"),
+]
 
 
 def decades(odds):

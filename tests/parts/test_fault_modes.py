@@ -44,18 +44,25 @@ SAMPLES = {
     ],
     "resistor": [{"ohms": 0.4}, {"ohms": 0.4, "cut_out": {"opens": "180 degC"}}],
     "splice": [{"wires": 4}],
-    "switch": [{"at_rest": "off", "positions": {"off": [], "low": [["B", "1"]],
-                                                "high": [["B", "1"], ["B", "2"]]}}],
+    "switch": [
+        {
+            "at_rest": "off",
+            "positions": {"off": [], "low": [["B", "1"]], "high": [["B", "1"], ["B", "2"]]},
+        }
+    ],
     "thermoswitch": [{"low": STAGES["low"]}, STAGES],
-}  # fmt: skip
+}
 
 
 def made(kind, fields):
     return KINDS[kind].model_validate({"kind": kind, **fields})
 
 
-PARTS = [(kind, number, made(kind, fields))
-         for kind, many in SAMPLES.items() for number, fields in enumerate(many)]  # fmt: skip
+PARTS = [
+    (kind, number, made(kind, fields))
+    for kind, many in SAMPLES.items()
+    for number, fields in enumerate(many)
+]
 each_part = pytest.mark.parametrize(
     ("kind", "part"), [(k, p) for k, _, p in PARTS], ids=[f"{k}-{n}" for k, n, _ in PARTS]
 )

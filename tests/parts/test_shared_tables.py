@@ -138,8 +138,11 @@ def test_wire_limits_are_plausible():
 
 def test_larger_wires_have_lower_limits():
     for standard in ("IEC 60228 class 5", "ISO 6722-1"):
-        found = [(float(row["mm2"]), float(row["maximum_mohm_per_m_20_degc"]))
-                 for row in rows("wire.csv") if row["standard"] == standard]  # fmt: skip
+        found = [
+            (float(row["mm2"]), float(row["maximum_mohm_per_m_20_degc"]))
+            for row in rows("wire.csv")
+            if row["standard"] == standard
+        ]
         assert found == sorted(found)
         assert [ohm for _, ohm in found] == sorted((ohm for _, ohm in found), reverse=True)
 

@@ -54,9 +54,19 @@ def test_a_stranded_wire_lies_between_solid_copper_and_the_published_maximum(row
 # IEC 60228:2004 class 1 and 2, plain copper, mohm/m: read (secondary).
 @pytest.mark.parametrize(
     ("area", "maximum"),
-    [(0.5, 36.0), (1, 18.1), (1.5, 12.1), (2.5, 7.41), (6, 3.08), (10, 1.83), (25, 0.727),
-     (35, 0.524), (70, 0.268), (120, 0.153)],
-)  # fmt: skip
+    [
+        (0.5, 36.0),
+        (1, 18.1),
+        (1.5, 12.1),
+        (2.5, 7.41),
+        (6, 3.08),
+        (10, 1.83),
+        (25, 0.727),
+        (35, 0.524),
+        (70, 0.268),
+        (120, 0.153),
+    ],
+)
 def test_it_lies_below_the_maximum_of_building_wire_too(area, maximum):
     assert wire_resistance(1.0, area) * 1000 < maximum
 
@@ -85,8 +95,9 @@ def test_american_gauges_have_the_published_diameter(gauge, diameter):
 
 
 # Areas in circular mil: LIEC-1 ch. 12, read.
-@pytest.mark.parametrize(("gauge", "circular_mil", "unit"),
-                         [(14, 4107, 1), (0, 105_500, 100), (-1, 133_100, 100)])  # fmt: skip
+@pytest.mark.parametrize(
+    ("gauge", "circular_mil", "unit"), [(14, 4107, 1), (0, 105_500, 100), (-1, 133_100, 100)]
+)
 def test_american_gauges_have_the_published_area(gauge, circular_mil, unit):
     assert awg_area(gauge) / (math.pi / 4 * MIL_MM**2) == pytest.approx(circular_mil, abs=unit)
 

@@ -106,8 +106,13 @@ class TestTextbook:
 
 
 class TestRatedPoint:
-    @given(st.floats(10.0, 28.0), st.floats(1.0, 30.0), st.floats(500.0, 5000.0),
-           st.floats(0.02, 0.3), st.floats(0.0, 0.6))  # fmt: skip
+    @given(
+        st.floats(10.0, 28.0),
+        st.floats(1.0, 30.0),
+        st.floats(500.0, 5000.0),
+        st.floats(0.02, 0.3),
+        st.floats(0.0, 0.6),
+    )
     def test_is_met(self, volts, amps, rpm, resistance, friction_share):
         motor = rated(volts, amps, resistance, rpm=rpm, friction_share=friction_share)
         assert current(motor, volts) == pytest.approx(amps, rel=1e-9)

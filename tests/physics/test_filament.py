@@ -18,9 +18,7 @@ def slope(lamp, volts):
     return float(Filament.current_and_slope(np.array(lamp.values), np.array(float(volts)))[1])
 
 
-lamps = st.builds(
-    Filament, st.just("1"), st.just("2"), st.floats(6.0, 28.0), st.floats(0.1, 10.0)
-)  # fmt: skip
+lamps = st.builds(Filament, st.just("1"), st.just("2"), st.floats(6.0, 28.0), st.floats(0.1, 10.0))
 volts_given = st.floats(0.0, 30.0)
 
 

@@ -14,8 +14,12 @@ from circuitcheck.plan.candidates import candidates
 from circuitcheck.shipped import harness_files
 
 AT_THE_SWITCH = "drop S1.1 G1.-"
-TAKEN = (("switch-bridged", "drop G1.+ X2.1b"), ("switch-bridged", "coil-return"),
-         ("switch-bridged", "drop G1.+ K1.86"), ("fan-direct", AT_THE_SWITCH))  # fmt: skip
+TAKEN = (
+    ("switch-bridged", "drop G1.+ X2.1b"),
+    ("switch-bridged", "coil-return"),
+    ("switch-bridged", "drop G1.+ K1.86"),
+    ("fan-direct", AT_THE_SWITCH),
+)
 
 
 @pytest.fixture(scope="module")
@@ -49,7 +53,9 @@ def test_no_reading_is_asked_for_a_third_time(loom):
 
 def test_it_says_what_rests_on_it_and_costs_half_a_minute_while_the_set_up_stands(loom):
     advice = loom.next(sheet_of(loom, "W11 open"))
-    assert advice.why.startswith("Measure volts lost from S1.1 to G1.- once more: the verdict rests on it")
+    assert advice.why.startswith(
+        "Measure volts lost from S1.1 to G1.- once more: the verdict rests on it"
+    )
     assert advice.verdict.hinges[0].instead in advice.why
     assert advice.test.minutes == 0.5
     assert not advice.test.access
@@ -85,8 +91,9 @@ class TestTakenTwice:
     def odds(self, predicted, *values):
         """Log of the odds between two suspects, after some readings of the same volts."""
         harness = self.harness
-        also = "".join(f"  - {{setup: {{ignition: on}}, volts: [G1.+, G1.-], read: {one} V}}\n"
-                       for one in values)  # fmt: skip
+        also = "".join(
+            f"  - {{setup: {{ignition: on}}, volts: [G1.+, G1.-], read: {one} V}}\n" for one in values
+        )
         evidence = lay_out(harness, parse_readings(harness, f"also:\n{also}"), {})
         rows = np.tile(np.array(predicted)[:, None], len(values))
         total = weigh(evidence, rows, np.zeros((*rows.shape, 1))).total
@@ -112,17 +119,25 @@ def test_every_ground_point_can_be_measured_against_bare_metal(name):
     harness = circuitcheck.load(name).harness
     for ground in (one for one, part in harness.parts.items() if part.kind == "ground"):
         points = (f"{ground}.31", "chassis")
-        assert any(observation.points == points for one in candidates(harness)
-                   for _, observation in one.observations), ground  # fmt: skip
+        assert any(
+            observation.points == points
+            for one in candidates(harness)
+            for _, observation in one.observations
+        ), ground
 
 
 def test_bare_metal_parts_a_bad_joint_from_the_strap_of_the_battery(loom):
     one = next(one for one in loom._planner.candidates if one.name == "fan-direct")
-    observed = tuple((name, each) for name, each in one.observations
-                     if name in ("volts E1.31 chassis", "volts E1.31 G1.-"))  # fmt: skip
+    observed = tuple(
+        (name, each)
+        for name, each in one.observations
+        if name in ("volts E1.31 chassis", "volts E1.31 G1.-")
+    )
     bench = Bench(loom.harness, one.setup, observed)
-    changes = [combined(loom.fault(spec), bench.circuit.branches)
-               for spec in ("E1 high resistance=0.8 ohm", "W0 high resistance=0.8 ohm")]  # fmt: skip
+    changes = [
+        combined(loom.fault(spec), bench.circuit.branches)
+        for spec in ("E1 high resistance=0.8 ohm", "W0 high resistance=0.8 ohm")
+    ]
     found = {name: bench.run(changes).values[:, n] for n, (name, _) in enumerate(observed)}
     joint, strap = found["volts E1.31 G1.-"]
     assert joint == pytest.approx(strap, abs=0.1)  # with battery minus alone nobody tells them apart

@@ -121,8 +121,11 @@ def test_a_test_that_cannot_be_done_is_left_out():
 
 def test_free_looks_come_before_anything_is_opened():
     """The blower is tried in another position of its switch before a plug is undone."""
-    first = circuitcheck.load("cabin-blower").next(
-        symptom_sheet(circuitcheck.load("cabin-blower").harness, "blower dead in position 2")).test
+    first = (
+        circuitcheck.load("cabin-blower")
+        .next(symptom_sheet(circuitcheck.load("cabin-blower").harness, "blower dead in position 2"))
+        .test
+    )
     assert first.minutes <= 2.0
     assert not first.access
     assert {one.sound.kind for one in first.readings} <= {"speed", "lamp", "click"}
@@ -146,7 +149,11 @@ def test_the_back_of_a_fuse_parts_it_from_its_holder():
               if name in ("volts F2.in/part G1.-", "volts F2.out/part G1.-")]  # fmt: skip
     volts = {spec: [reading.value > 6 for reading in read(loom.harness, loom.fault(spec), wanted, {}).readings]
              for spec in ("F2 blown", "F2.in open", "F2.out open")}  # fmt: skip
-    assert volts == {"F2 blown": [True, False], "F2.in open": [False, False], "F2.out open": [True, True]}
+    assert volts == {
+        "F2 blown": [True, False],
+        "F2.in open": [False, False],
+        "F2.out open": [True, True],
+    }
 
 
 def test_without_a_helper_nobody_listens_to_a_relay():
@@ -202,14 +209,32 @@ class TestSymptom:
         sheet = symptom_sheet(harness, f"blower dead in position {position}")
         assert sheet.setups["symptom"].setup.switches
 
-    @pytest.mark.parametrize("text", [
-        "hello", "right fan purple on low", "", "right fan", "middle fan dead on low",
-        "right headlamp dead on low", "right fan not slow on low", "right fan dead on low, fast on high",
-        "right fan only runs slow", "right fan dead on 7", "right fan slow and dead",
-        "fuse keeps blowing", "F2 keeps blowing", "offside fan dead", "fans run with the ignition off",
-        "right fan fine", "right fan fine on high", "right fan dead on high, fine on high",
-        "right fan does not run well on low", "right fan no good on high", "dead fan, fine",
-    ])
+    @pytest.mark.parametrize(
+        "text",
+        [
+            "hello",
+            "right fan purple on low",
+            "",
+            "right fan",
+            "middle fan dead on low",
+            "right headlamp dead on low",
+            "right fan not slow on low",
+            "right fan dead on low, fast on high",
+            "right fan only runs slow",
+            "right fan dead on 7",
+            "right fan slow and dead",
+            "fuse keeps blowing",
+            "F2 keeps blowing",
+            "offside fan dead",
+            "fans run with the ignition off",
+            "right fan fine",
+            "right fan fine on high",
+            "right fan dead on high, fine on high",
+            "right fan does not run well on low",
+            "right fan no good on high",
+            "dead fan, fine",
+        ],
+    )
     def test_what_is_not_understood_is_said(self, text):
         harness = circuitcheck.load("twin-fan-switch").harness
         with pytest.raises(ValueError, match=r"does not say|not understood") as caught:
@@ -290,7 +315,9 @@ class TestSymptom:
         assert {sheet.setups[one.test].setup.ignition for one in sheet.readings} == {"off"}
         assert loom.locate(sheet).suspects[0].spec == "K1 30-87 welded"
 
-    @pytest.mark.parametrize("text", ["F4 keeps blowing", "blows fuse F4", "right fan dead on low, F4 keeps blowing"])
+    @pytest.mark.parametrize(
+        "text", ["F4 keeps blowing", "blows fuse F4", "right fan dead on low, F4 keeps blowing"]
+    )
     def test_a_fuse_that_blows_again_is_not_the_fault(self, text):
         """Common practice, no source: a motor that is stuck, or a wire that is chafed through."""
         loom = circuitcheck.load("twin-fan-three-relays")
@@ -389,7 +416,9 @@ class TestProof:
     def test_the_repaired_fan_is_looked_at_first(self):
         """Of tests that take equally long, and of the readings of one test."""
         loom = circuitcheck.load("twin-fan-switch")
-        proof = loom.prove({"high-at-the-plug": {"left": "fast", "right": "slow", "right-ground": "3.9 V"}})
+        proof = loom.prove(
+            {"high-at-the-plug": {"left": "fast", "right": "slow", "right-ground": "3.9 V"}}
+        )
         assert set(proof.repaired) <= {"E2", "W12"}
         amps = [one.name for test in proof.tests for one in test.readings if one.kind == "amps"]
         assert amps == ["right-amps"]  # 'left-amps' takes as long and shows as much of all else

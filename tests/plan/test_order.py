@@ -19,11 +19,18 @@ DETECTS = [{3, 4, 5}, {1, 4, 5}, {2, 5}, {2, 3, 5}, {1, 3}]
 
 
 def problem_of(priors, detects, minutes, price=1e6):
-    chances = np.array([[[float(s not in found), float(s in found)] for s in range(len(priors))]
-                        for found in detects])  # fmt: skip
+    chances = np.array(
+        [[[float(s not in found), float(s in found)] for s in range(len(priors))] for found in detects]
+    )
     tests = len(detects)
-    return Problem(np.arange(len(priors)), chances, np.array(minutes, dtype=float),
-                   np.zeros((tests, 0), dtype=bool), np.zeros(0), price)  # fmt: skip
+    return Problem(
+        np.arange(len(priors)),
+        chances,
+        np.array(minutes, dtype=float),
+        np.zeros((tests, 0), dtype=bool),
+        np.zeros(0),
+        price,
+    )
 
 
 def certain_of(priors, detects, minutes, **more):
@@ -47,14 +54,16 @@ def test_the_classic_example_comes_out_at_its_optimum():
 
 
 def test_greedy_gain_alone_would_give_the_known_worse_figure():
-    greedy = followed(problem_of(PRIORS, DETECTS, [1] * 5), np.array(PRIORS),
-                      lambda p, w: int(np.argmax(p.gains(w))))  # fmt: skip
+    greedy = followed(
+        problem_of(PRIORS, DETECTS, [1] * 5), np.array(PRIORS), lambda p, w: int(np.argmax(p.gains(w)))
+    )
     assert greedy == pytest.approx(2.86, abs=1e-9)
 
 
 def test_what_is_advised_follows_the_optimum():
-    advised = followed(problem_of(PRIORS, DETECTS, [1] * 5), np.array(PRIORS),
-                       lambda p, w: advise(p, w).choices[0].test)  # fmt: skip
+    advised = followed(
+        problem_of(PRIORS, DETECTS, [1] * 5), np.array(PRIORS), lambda p, w: advise(p, w).choices[0].test
+    )
     assert advised == pytest.approx(2.18, abs=1e-9)
 
 
@@ -73,15 +82,25 @@ def test_what_a_test_tells_against_scipy(seed):
     weights = draw.dirichlet(np.ones(6))
     chances = draw.dirichlet(np.ones(4), size=(3, 6))
     joint = np.array([[weights[unit == u] @ one[unit == u] for u in range(3)] for one in chances])
-    expected = [entropy(one.sum(axis=1), base=2) + entropy(one.sum(axis=0), base=2)
-                - entropy(one.ravel(), base=2) for one in joint]  # fmt: skip
+    expected = [
+        entropy(one.sum(axis=1), base=2)
+        + entropy(one.sum(axis=0), base=2)
+        - entropy(one.ravel(), base=2)
+        for one in joint
+    ]
     assert information(unit, weights, chances) == pytest.approx(np.array(expected), abs=1e-9)
 
 
 def test_rows_that_are_alike_change_nothing_when_put_together():
     problem = problem_of(PRIORS, DETECTS, [1] * 5)
-    twice = Problem(np.repeat(problem.unit, 2), np.repeat(problem.chances, 2, axis=1), problem.minutes,
-                    problem.access, problem.opening, problem.price)  # fmt: skip
+    twice = Problem(
+        np.repeat(problem.unit, 2),
+        np.repeat(problem.chances, 2, axis=1),
+        problem.minutes,
+        problem.access,
+        problem.opening,
+        problem.price,
+    )
     small, weights = twice.merged(np.repeat(np.array(PRIORS) / 2, 2))
     assert len(small.unit) == 6
     assert weights == pytest.approx(PRIORS)
@@ -106,8 +125,10 @@ def brute_force(priors, detects, minutes, alive):
     for test, found in enumerate(detects):
         yes, no = alive & found, alive - found
         if yes and no:
-            ahead = sum(sum(priors[s] for s in part) / total
-                        * brute_force(priors, detects, minutes, part) for part in (yes, no))  # fmt: skip
+            ahead = sum(
+                sum(priors[s] for s in part) / total * brute_force(priors, detects, minutes, part)
+                for part in (yes, no)
+            )
             best = min(best, minutes[test] + ahead)
     return best
 
@@ -136,8 +157,9 @@ def test_advice_stays_close_to_the_best_order(seed):
     detects += [{s} for s in range(10)]
     minutes = [float(draw.randint(1, 10)) for _ in detects]
     best = Exact(certain_of(priors, detects, minutes)).minutes()
-    advised = followed(problem_of(priors, detects, minutes), np.array(priors),
-                       lambda p, w: advise(p, w).choices[0].test)  # fmt: skip
+    advised = followed(
+        problem_of(priors, detects, minutes), np.array(priors), lambda p, w: advise(p, w).choices[0].test
+    )
     assert best <= advised + 1e-9 <= 1.1 * best
 
 
@@ -156,10 +178,13 @@ def test_faults_with_one_remedy_need_no_telling_apart():
 def test_repairs_in_the_order_of_chance_lose_least():
     """J. B. Kadane and H. A. Simon's order for equal costs, against every order."""
     chances = np.array([0.2, 0.5, 0.05, 0.25])
-    problem = Problem(np.arange(4), np.zeros((0, 4, 1)), np.zeros(0), np.zeros((0, 0), dtype=bool),
-                      np.zeros(0), 10.0)  # fmt: skip
-    every = [sum(10.0 * place * chances[unit] for place, unit in enumerate(order))
-             for order in itertools.permutations(range(4))]  # fmt: skip
+    problem = Problem(
+        np.arange(4), np.zeros((0, 4, 1)), np.zeros(0), np.zeros((0, 0), dtype=bool), np.zeros(0), 10.0
+    )
+    every = [
+        sum(10.0 * place * chances[unit] for place, unit in enumerate(order))
+        for order in itertools.permutations(range(4))
+    ]
     assert problem.loss(chances) == pytest.approx(min(every))
 
 

@@ -11,8 +11,11 @@ from circuitcheck.plan.branches import Ways
 from circuitcheck.plan.outcomes import Outcomes
 from circuitcheck.plan.phrases import tag, where
 
-PAGES = [("first-fan", "fan dead on low"), ("twin-fan-switch", "right fan dead on low"),
-         ("cabin-blower", "blower dead on 2")]  # fmt: skip
+PAGES = [
+    ("first-fan", "fan dead on low"),
+    ("twin-fan-switch", "right fan dead on low"),
+    ("cabin-blower", "blower dead on 2"),
+]
 
 
 @pytest.fixture(scope="module", params=PAGES, ids=[name for name, _ in PAGES])
@@ -29,8 +32,9 @@ class TestLines:
     def test_the_first_line_that_fits_leads_where_the_cell_does(self, seed):
         draw = np.random.default_rng(seed)
         sizes = draw.integers(2, 5, size=3)
-        read = [Outcomes(tuple(map(str, range(n))), draw.dirichlet(np.full(n, 0.3), size=40))
-                for n in sizes]  # fmt: skip
+        read = [
+            Outcomes(tuple(map(str, range(n))), draw.dirichlet(np.full(n, 0.3), size=40)) for n in sizes
+        ]
         cells = [tuple(int(draw.integers(n)) for n in sizes) for _ in range(9)]
         cells = list(dict.fromkeys(cells))
         groups = [*(cells[n::3] for n in range(3)), [()]]
@@ -38,8 +42,12 @@ class TestLines:
         ways = Ways(read, weights).part(groups)
 
         def leads(cell):
-            fits = (n for n, way in enumerate(ways) for line in way.lines
-                    if all(cell[place] in chosen for place, chosen in line.items()))  # fmt: skip
+            fits = (
+                n
+                for n, way in enumerate(ways)
+                for line in way.lines
+                if all(cell[place] in chosen for place, chosen in line.items())
+            )
             return next(fits, len(ways) - 1)
 
         for number, some in enumerate(groups[:-1]):
@@ -50,7 +58,8 @@ class TestLines:
         sure = Outcomes(("off", "fast"), np.array([[1.0, 0.0], [0.0, 1.0]]))
         idle = Outcomes(("dark", "bright"), np.array([[0.5, 0.5], [0.5, 0.5]]))
         off, fast, rest = Ways([sure, idle], np.array([0.5, 0.5])).part(
-            [[(0, 0), (0, 1)], [(1, 0), (1, 1)], [()]])  # fmt: skip
+            [[(0, 0), (0, 1)], [(1, 0), (1, 1)], [()]]
+        )
         assert (off.lines, fast.lines, rest.lines) == (({0: (0,)},), ({0: (1,)},), ())
 
 
@@ -78,8 +87,11 @@ class TestPage:
         harness = circuitcheck.load(plan.harness).harness
         steps = page[page.index(" 1. ") :]
         steps = re.sub(r"\[[^]]*\]", "", steps)
-        used = {one for one in re.findall(r"\b[A-Z]\d+\b", steps)
-                if one in harness.parts or one in harness.wires}  # fmt: skip
+        used = {
+            one
+            for one in re.findall(r"\b[A-Z]\d+\b", steps)
+            if one in harness.parts or one in harness.wires
+        }
         assert used <= set(re.findall(r"\b([A-Z]\d+)\s", names))
 
     def test_markdown_and_json_say_the_same(self, plan):
@@ -96,12 +108,14 @@ class TestPage:
 
 def test_phrases():
     harness = circuitcheck.load("twin-fan-switch").harness
-    seen = [({"drop": ["X3.3b", "G1.-"]}, "volts lost X3.3b to G1.-", "X3.3b"),
-            ({"volts": ["S1.2", "G1.-"]}, "volts at S1.2", "S1.2"),
-            ({"ohms": ["X3.1b", "X3.3b"]}, "ohms X3.1b to X3.3b", "X3.1b to X3.3b"),
-            ({"speed": "M1"}, "left fan", "left fan"),
-            ({"amps": "bridge"}, "amps in the lead", "the lead"),
-            ({"volts": ["G1.+", "G1.-"]}, "volts at G1.+", "G1.+ to G1.-")]  # fmt: skip
+    seen = [
+        ({"drop": ["X3.3b", "G1.-"]}, "volts lost X3.3b to G1.-", "X3.3b"),
+        ({"volts": ["S1.2", "G1.-"]}, "volts at S1.2", "S1.2"),
+        ({"ohms": ["X3.1b", "X3.3b"]}, "ohms X3.1b to X3.3b", "X3.1b to X3.3b"),
+        ({"speed": "M1"}, "left fan", "left fan"),
+        ({"amps": "bridge"}, "amps in the lead", "the lead"),
+        ({"volts": ["G1.+", "G1.-"]}, "volts at G1.+", "G1.+ to G1.-"),
+    ]
     for given, words, short in seen:
         one = Observation.model_validate(given)
         assert (where(harness, one), tag(harness, one)) == (words, short)

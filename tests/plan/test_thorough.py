@@ -8,8 +8,11 @@ from circuitcheck.harness.readings import Sheet
 
 def sheet_after(loom, spec, steps):
     """What was read on a vehicle with one fault, test by test as it was asked for."""
-    wanted = [one for test in steps
-              for one in wanted_of(loom, [(test.name, each.sound.name) for each in test.readings])]  # fmt: skip
+    wanted = [
+        one
+        for test in steps
+        for one in wanted_of(loom, [(test.name, each.sound.name) for each in test.readings])
+    ]
     return wanted, read(loom.harness, loom.fault(spec), wanted, {})
 
 

@@ -17,9 +17,14 @@ from circuitcheck.solve.deck import printed_name
 
 #: How far apart a reading may be from the simulator's: a share of it, and at least so much.
 TOLERANCE = {
-    "volts": (1e-3, 1e-3), "drop": (1e-3, 1e-3), "amps": (1e-3, 1e-3), "ohms": (1e-3, 1e-3),
-    "speed": (5e-3, 2.0), "lamp": (5e-3, 2e-3), "click": (0.0, 0.0),
-}  # fmt: skip
+    "volts": (1e-3, 1e-3),
+    "drop": (1e-3, 1e-3),
+    "amps": (1e-3, 1e-3),
+    "ohms": (1e-3, 1e-3),
+    "speed": (5e-3, 2.0),
+    "lamp": (5e-3, 2e-3),
+    "click": (0.0, 0.0),
+}
 
 
 def simulate(text: str) -> dict[str, float]:
@@ -27,9 +32,7 @@ def simulate(text: str) -> dict[str, float]:
     with TemporaryDirectory() as folder:
         path = Path(folder) / "deck.cir"
         path.write_text(text, encoding="utf-8")
-        done = subprocess.run(
-            ["ngspice", "-b", str(path)], capture_output=True, text=True, check=False
-        )
+        done = subprocess.run(["ngspice", "-b", str(path)], capture_output=True, text=True, check=False)
     assert done.returncode == 0, done.stdout[-2000:] + done.stderr[-2000:]
     return _readings(done.stdout.splitlines())
 
@@ -44,9 +47,7 @@ def simulate_all(decks: Mapping[str, str]) -> dict[str, dict[str, float]]:
             driver += [f"echo deck {number}", f"source {path}", "remcirc", "destroy all"]
         path = Path(folder) / "driver.cir"
         path.write_text("\n".join([*driver, "quit", ".endc", ".end", ""]), encoding="utf-8")
-        done = subprocess.run(
-            ["ngspice", "-b", str(path)], capture_output=True, text=True, check=False
-        )
+        done = subprocess.run(["ngspice", "-b", str(path)], capture_output=True, text=True, check=False)
     pieces: list[list[str]] = []
     for line in done.stdout.splitlines():
         if line.startswith("deck "):
@@ -136,7 +137,5 @@ def compare(harness: Harness, cases: Sequence[Sequence[ChosenFault]]) -> Compare
                     buzzing += 1
                     continue
                 spice = found[str(number)].get(printed_name(one.name), math.nan)
-                rows.append(
-                    Comparison(test, names[number], one.name, one.kind, ours, one.value, spice)
-                )
+                rows.append(Comparison(test, names[number], one.name, one.kind, ours, one.value, spice))
     return Compared(rows, buzzing)

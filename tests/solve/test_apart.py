@@ -56,7 +56,9 @@ def test_milliohms_beside_megohms_keep_their_digits(seed):
     elimination = factored(drawn(seed, nodes, 1e-3, 1e6), nodes)
     tail, head = pairs_of(nodes)
     ours = elimination.apart(tail, head)
-    pair_by_pair = [elimination.own(one, other) for one, other in zip(tail.tolist(), head.tolist(), strict=True)]
+    pair_by_pair = [
+        elimination.own(one, other) for one, other in zip(tail.tolist(), head.tolist(), strict=True)
+    ]
     assert np.allclose(ours, pair_by_pair, rtol=1e-9, atol=0.0)
 
 
@@ -85,10 +87,15 @@ def test_all_pairs_at_once_keep_their_digits_too(seed):
     elimination = factored(drawn(seed, nodes, 1e-3, 1e6), nodes)
     tail, head = pairs_of(nodes)
     ours = from_pair_to_pair(elimination, tail, head).diagonal()
-    pair_by_pair = [elimination.own(one, other) for one, other in zip(tail.tolist(), head.tolist(), strict=True)]
+    pair_by_pair = [
+        elimination.own(one, other) for one, other in zip(tail.tolist(), head.tolist(), strict=True)
+    ]
     assert np.allclose(ours, pair_by_pair, rtol=1e-9, atol=0.0)
 
 
 def test_a_network_of_the_reference_alone_has_no_pairs():
     none = np.zeros(0, dtype=np.intp)
-    assert from_pair_to_pair(Elimination(1, none, none, np.zeros(0), none, 1.0), none, none).shape == (0, 0)
+    assert from_pair_to_pair(Elimination(1, none, none, np.zeros(0), none, 1.0), none, none).shape == (
+        0,
+        0,
+    )

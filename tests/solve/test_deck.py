@@ -61,7 +61,9 @@ def test_faults_of_every_kind_of_part_are_dealt():
     given = set()
     for name, faults in dealt().items():
         parts = load_harness(name).parts
-        given |= {parts[where].kind for one in faults if (where := one.mode.where.split(".")[0]) in parts}
+        given |= {
+            parts[where].kind for one in faults if (where := one.mode.where.split(".")[0]) in parts
+        }
     assert given == set(KINDS)
 
 
@@ -89,8 +91,9 @@ def test_a_deck_by_itself_prints_one_line_for_each_observation(name):
         assert list(found) == [printed_name(one) for one in harness.tests[test.test].observe]
         for one in test.readings:
             value = float("inf") if one.expected is None else one.expected
-            row = Comparison(test.test, "sound", one.name, one.kind, value, value,
-                             found[printed_name(one.name)])  # fmt: skip
+            row = Comparison(
+                test.test, "sound", one.name, one.kind, value, value, found[printed_name(one.name)]
+            )
             assert row.agrees(value), row
 
 
@@ -123,8 +126,10 @@ def looked(kind, branch, emf, ohm=0.05):
     circuit = Circuit(branches, {}, "0")
     point = solve_point(circuit)
     key = "it" if kind in ("speed", "lamp") else "lead"
-    looks = [Look("it", kind, circuit, point, "b", "0", key),
-             Look("volts", "volts", circuit, point, "b", "0")]  # fmt: skip
+    looks = [
+        Look("it", kind, circuit, point, "b", "0", key),
+        Look("volts", "volts", circuit, point, "b", "0"),
+    ]
     return circuit_deck("one branch", [], looks), point
 
 
@@ -185,5 +190,5 @@ def test_diode_both_ways():
 def test_names_with_blanks_stay_one_word():
     branches = {"cells": Source("a", "0", 12.0, 1.0), "R": Conductor("a", "0", 5.0)}
     circuit = Circuit(branches, {}, "0")
-    look = Look("left fan $x; \"y\"", "amps", circuit, solve_point(circuit), key="R")  # fmt: skip
+    look = Look('left fan $x; "y"', "amps", circuit, solve_point(circuit), key="R")
     assert simulate(circuit_deck("blanks", ["a\nnote"], [look])) == {"left_fan__x___y_": 2.0}

@@ -78,17 +78,28 @@ NAMED = {
     "ring of 8, 3 apart": (unit_edges(nx.cycle_graph(8)), 0, 3, "15/8"),
     "ring of 100, 37 apart": (unit_edges(nx.cycle_graph(100)), 0, 37, "2331/100"),
     "unbalanced bridge": (
-        [(0, 1, 1.0), (0, 2, 2.0), (1, 3, 3.0), (2, 3, 4.0), (1, 2, 5.0)], 0, 3, "170/71",
+        [(0, 1, 1.0), (0, 2, 2.0), (1, 3, 3.0), (2, 3, 4.0), (1, 2, 5.0)],
+        0,
+        3,
+        "170/71",
     ),
     "3-cube, side by side": (unit_edges(nx.hypercube_graph(3)), 0, 1, "7/12"),
     "4-cube, side by side": (unit_edges(nx.hypercube_graph(4)), 0, 1, "15/32"),
     "5-cube, side by side": (unit_edges(nx.hypercube_graph(5)), 0, 1, "31/80"),
-    **{f"{d}-cube, opposite": (unit_edges(nx.hypercube_graph(d)), 0, 2**d - 1, value)
-       for d, value in zip((2, 3, 4, 5), ("1", "5/6", "2/3", "8/15"), strict=True)},
-    **{f"ladder of {n} sections": (
-        [*((k, k + 1, 1.0) for k in range(n)), *((k + 1, n + 1, 1.0) for k in range(n))], 0, n + 1, value)
-       for n, value in {1: "2", 2: "5/3", 3: "13/8", 5: "89/55", 10: "10946/6765"}.items()},
-}  # fmt: skip
+    **{
+        f"{d}-cube, opposite": (unit_edges(nx.hypercube_graph(d)), 0, 2**d - 1, value)
+        for d, value in zip((2, 3, 4, 5), ("1", "5/6", "2/3", "8/15"), strict=True)
+    },
+    **{
+        f"ladder of {n} sections": (
+            [*((k, k + 1, 1.0) for k in range(n)), *((k + 1, n + 1, 1.0) for k in range(n))],
+            0,
+            n + 1,
+            value,
+        )
+        for n, value in {1: "2", 2: "5/3", 3: "13/8", 5: "89/55", 10: "10946/6765"}.items()
+    },
+}
 
 
 @pytest.mark.parametrize("name", NAMED)
@@ -112,9 +123,13 @@ def test_opposite_corners_of_a_cube_by_the_published_sum(d):
 # -- the square grid ------------------------------------------------------------------------------
 
 INFINITE = {
-    (1, 0): 1 / 2, (1, 1): 2 / math.pi, (2, 0): 2 - 4 / math.pi, (2, 1): 4 / math.pi - 1 / 2,
-    (3, 0): 17 / 2 - 24 / math.pi, (2, 2): 8 / (3 * math.pi),
-}  # fmt: skip
+    (1, 0): 1 / 2,
+    (1, 1): 2 / math.pi,
+    (2, 0): 2 - 4 / math.pi,
+    (2, 1): 4 / math.pi - 1 / 2,
+    (3, 0): 17 / 2 - 24 / math.pi,
+    (2, 2): 8 / (3 * math.pi),
+}
 """Ohms from a node of the infinite grid of unit resistors to another (columns, rows) away."""
 SIZES = (21, 41)
 

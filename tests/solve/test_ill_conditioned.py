@@ -44,7 +44,9 @@ class Loom:
     def joints(self, names, low, high):
         """A tree of joints between some nodes."""
         for n, name in enumerate(names[1:], 1):
-            self.branches[f"J{name}"] = Conductor(name, names[self.draw.randrange(n)], self.log(low, high))
+            self.branches[f"J{name}"] = Conductor(
+                name, names[self.draw.randrange(n)], self.log(low, high)
+            )
 
     def log(self, low, high):
         return 10.0 ** self.draw.uniform(np.log10(low), np.log10(high))
@@ -60,8 +62,12 @@ class Loom:
 
     def worse(self, keys):
         """Joints with a resistance on top."""
-        return [{key: Conductor(one.tail, one.head, one.ohm + more)} for more in ADDED
-                for key, one in self.branches.items() if key in keys]  # fmt: skip
+        return [
+            {key: Conductor(one.tail, one.head, one.ohm + more)}
+            for more in ADDED
+            for key, one in self.branches.items()
+            if key in keys
+        ]
 
 
 def loom(family, seed):
@@ -111,7 +117,9 @@ def shorted(seed):
     made.joints(made.other, 1.0, 100.0)
     made.add("meter", made.draw.choice(made.other), made.live[0], VOLTMETER_OHM)
     made.add("leak", made.live[1], made.draw.choice(made.other), 1e6)
-    shorts = [Conductor(one, two, ohm) for one in made.live for two in made.other for ohm in (1e-7, 0.02)]
+    shorts = [
+        Conductor(one, two, ohm) for one in made.live for two in made.other for ohm in (1e-7, 0.02)
+    ]
     return made, [{"S": one} for one in shorts]
 
 
@@ -123,7 +131,9 @@ def exact(circuit, point):
 
 def off(volts, wanted):
     """The largest difference, relative to the volts or to 1 mV."""
-    return max((abs(volts[node] - one) / max(abs(one), SMALLEST) for node, one in wanted.items()), default=0.0)
+    return max(
+        (abs(volts[node] - one) / max(abs(one), SMALLEST) for node, one in wanted.items()), default=0.0
+    )
 
 
 def swept(circuit, changes):

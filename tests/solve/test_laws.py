@@ -40,9 +40,14 @@ def motor(tail, head, draw):
     amps = draw(st.floats(1.0, 25.0))
     share = draw(st.floats(0.05, 0.8))
     return FanMotor.from_rated_point(
-        tail, head, volts=rated, amps=amps, rpm=draw(st.floats(500.0, 4000.0)),
-        resistance=share * rated / amps, friction_share=draw(st.floats(0.0, 0.5)),
-    )  # fmt: skip
+        tail,
+        head,
+        volts=rated,
+        amps=amps,
+        rpm=draw(st.floats(500.0, 4000.0)),
+        resistance=share * rated / amps,
+        friction_share=draw(st.floats(0.0, 0.5)),
+    )
 
 
 def lamp(tail, head, draw):
@@ -71,8 +76,10 @@ def circuits(draw, kinds=EVERYTHING, tree=(conductor,), sources=1, most=12):
         kind = draw(st.sampled_from(tree))
         ends = [names[number], names[draw(st.integers(0, number - 1))]]
         add(kind, *(ends if draw(st.booleans()) else ends[::-1]))
-    extra = [*(source for _ in range(sources)),
-             *draw(st.lists(st.sampled_from(kinds), max_size=size + 4))]  # fmt: skip
+    extra = [
+        *(source for _ in range(sources)),
+        *draw(st.lists(st.sampled_from(kinds), max_size=size + 4)),
+    ]
     for kind in extra:
         tail = draw(st.integers(0, size - 1))
         head = (tail + draw(st.integers(1, size - 1))) % size
@@ -157,8 +164,11 @@ class TestPower:
     @laws
     @given(hung_on_anything)
     def test_without_emf_nothing_flows(self, circuit):
-        dead = {key: Source(one.tail, one.head, 0.0, one.ohm)
-                for key, one in circuit.branches.items() if isinstance(one, Source)}  # fmt: skip
+        dead = {
+            key: Source(one.tail, one.head, 0.0, one.ohm)
+            for key, one in circuit.branches.items()
+            if isinstance(one, Source)
+        }
         point = solve_point(circuit.changed(dead))
         assert max(abs(one) for one in point.volts.values()) < 1e-9
 
@@ -232,8 +242,13 @@ class TestRayleigh:
         one, other = data.draw(st.permutations(circuit.nodes))[:2]
         key = data.draw(st.sampled_from(sorted(circuit.branches)))
         factor = data.draw(st.floats(1.0, 1e4))
-        raised = {key: Conductor(circuit.branches[key].tail, circuit.branches[key].head,
-                                 circuit.branches[key].ohm * factor)}  # fmt: skip
+        raised = {
+            key: Conductor(
+                circuit.branches[key].tail,
+                circuit.branches[key].head,
+                circuit.branches[key].ohm * factor,
+            )
+        }
         before = input_resistance(circuit, one, other)
         after = input_resistance(circuit.changed(raised), one, other)
         assert after >= before * (1 - 1e-9)
@@ -268,8 +283,9 @@ class TestLinear:
     def test_reciprocity(self, circuit):
         """An emf in one branch drives in another the current that it would from there."""
         sources = [key for key, one in circuit.branches.items() if isinstance(one, Source)][:2]
-        dead = circuit.changed({key: silent(one) for key, one in circuit.branches.items()
-                                if isinstance(one, Source)})  # fmt: skip
+        dead = circuit.changed(
+            {key: silent(one) for key, one in circuit.branches.items() if isinstance(one, Source)}
+        )
 
         def driven(by, seen):
             one = circuit.branches[by]
@@ -282,8 +298,11 @@ class TestLinear:
     @laws
     @given(linear, st.floats(-5.0, 5.0))
     def test_twice_the_emf_twice_the_volts(self, circuit, factor):
-        more = {key: Source(one.tail, one.head, factor * one.emf, one.ohm)
-                for key, one in circuit.branches.items() if isinstance(one, Source)}  # fmt: skip
+        more = {
+            key: Source(one.tail, one.head, factor * one.emf, one.ohm)
+            for key, one in circuit.branches.items()
+            if isinstance(one, Source)
+        }
         ours, scaled = solve_point(circuit).volts, solve_point(circuit.changed(more)).volts
         for node, one in ours.items():
             assert scaled[node] == pytest.approx(factor * one, abs=1e-7)
@@ -312,6 +331,7 @@ class TestOutside:
     @given(circuits(kinds=(conductor,), sources=0, most=8))
     def test_sum_of_foster(self, circuit):
         """Over all branches, the resistance seen across each over its own adds up to n - 1."""
-        total = sum(input_resistance(circuit, one.tail, one.head) / one.ohm
-                    for one in circuit.branches.values())  # fmt: skip
+        total = sum(
+            input_resistance(circuit, one.tail, one.head) / one.ohm for one in circuit.branches.values()
+        )
         assert total == pytest.approx(len(circuit.nodes) - 1, rel=1e-6)

@@ -23,8 +23,10 @@ from big_loom import make
 LOOM = make(10, 3)
 
 
-@pytest.mark.parametrize(("name", "test"), [("cabin-blower", "position-2"), ("twin-fan-module", "warm"),
-                                            ("twin-fan-three-relays", "hot")])  # fmt: skip
+@pytest.mark.parametrize(
+    ("name", "test"),
+    [("cabin-blower", "position-2"), ("twin-fan-module", "warm"), ("twin-fan-three-relays", "hot")],
+)
 def test_two_near_curves_are_enough_where_the_others_follow(name, test, monkeypatch):
     monkeypatch.setattr(network, "MANY_CURVES", 0)
     monkeypatch.setattr(sweep, "_NEAR", (1, 2))

@@ -33,7 +33,9 @@ def drawn(seed):
 def graph_of(edges, without=()):
     graph = nx.MultiGraph()
     graph.add_nodes_from(node for a, b, _ in edges for node in (a, b))
-    graph.add_edges_from((a, b, n, {"ohm": ohm}) for n, (a, b, ohm) in enumerate(edges) if n not in without)
+    graph.add_edges_from(
+        (a, b, n, {"ohm": ohm}) for n, (a, b, ohm) in enumerate(edges) if n not in without
+    )
     return graph
 
 
@@ -127,17 +129,24 @@ def test_star_and_delta(seed):
     a, b, c = (10.0 ** draw.uniform(-2.0, 2.0) for _ in corners)
     star = [(corner, size, ohm) for corner, ohm in zip(corners, (a, b, c), strict=True)]
     whole = a * b + b * c + c * a
-    delta = [(corners[0], corners[1], whole / c), (corners[1], corners[2], whole / a),
-             (corners[2], corners[0], whole / b)]  # fmt: skip
+    delta = [
+        (corners[0], corners[1], whole / c),
+        (corners[1], corners[2], whole / a),
+        (corners[2], corners[0], whole / b),
+    ]
     pairs = [(one, other) for one in range(size) for other in range(one)]
-    assert by_sweep(edges + star, pairs)[0] == pytest.approx(by_sweep(edges + delta, pairs)[0], rel=1e-11)
+    assert by_sweep(edges + star, pairs)[0] == pytest.approx(
+        by_sweep(edges + delta, pairs)[0], rel=1e-11
+    )
 
 
 def with_sources(seed):
     """A drawn net with three batteries, and the pairs of nodes of all its branches."""
     edges, draw = drawn(seed), random.Random(seed)
     batteries = {
-        f"G{n}": Source(*map(str, draw.sample(range(12), 2)), draw.uniform(-14.0, 14.0), draw.uniform(0.01, 1.0))
+        f"G{n}": Source(
+            *map(str, draw.sample(range(12), 2)), draw.uniform(-14.0, 14.0), draw.uniform(0.01, 1.0)
+        )
         for n in range(3)
     }
     circuit = Circuit({**circuit_of(edges).branches, **batteries}, {}, "0")
@@ -149,8 +158,11 @@ def test_superposition(seed):
     """Each battery alone, the others without emf, adds up to all of them."""
     circuit, pairs = with_sources(seed)
     names = [key for key in circuit.branches if key.startswith("G")]
-    silent = {key: Source(one.tail, one.head, 0.0, one.ohm)
-              for key, one in circuit.branches.items() if key in names}  # fmt: skip
+    silent = {
+        key: Source(one.tail, one.head, 0.0, one.ohm)
+        for key, one in circuit.branches.items()
+        if key in names
+    }
     alone = [{key: silent[key] for key in names if key != kept} for kept in names]
     volts = swept(circuit, [{}, *alone], pairs).probe_volts
     assert volts[1:].sum(axis=0) == pytest.approx(volts[0], rel=1e-11, abs=1e-11)
@@ -161,13 +173,18 @@ def test_tellegen(seed):
     """Volts of one network and currents of another on the same graph have no power together."""
     circuit, pairs = with_sources(seed)
     keys = [key for key in circuit.branches if key.startswith("R")]
-    changes = [{}, *({key: Conductor(circuit.branches[key].tail, circuit.branches[key].head, 7.0)} for key in keys)]
+    changes = [
+        {},
+        *({key: Conductor(circuit.branches[key].tail, circuit.branches[key].head, 7.0)} for key in keys),
+    ]
     volts = swept(circuit, changes, pairs).probe_volts
     amps = np.empty_like(volts)
     for row, change in enumerate(changes):
         branches = circuit.changed(change).branches.values()
-        amps[row] = [(across - getattr(one, "emf", 0.0)) / one.ohm
-                     for across, one in zip(volts[row], branches, strict=True)]  # fmt: skip
+        amps[row] = [
+            (across - getattr(one, "emf", 0.0)) / one.ohm
+            for across, one in zip(volts[row], branches, strict=True)
+        ]
     together = volts @ amps.T
     # An ampere through 10 mohm is read off the last digits of 10 V: three digits fewer than elsewhere.
     assert np.max(np.abs(together) / (np.abs(volts) @ np.abs(amps).T)) < 1e-10

@@ -101,10 +101,11 @@ def held(circuit, point):
     leaves them to the last picoampere, and the first meter put there pulls them away; what that
     shows is compared with the meter in place."""
     joined = Joined(
-        (one.tail, one.head) for key, one in circuit.branches.items()
+        (one.tail, one.head)
+        for key, one in circuit.branches.items()
         if conducts(one, point.states)
         and not (isinstance(one, Junction) and abs(point.amps[key]) < 1e-6)
-    )  # fmt: skip
+    )
     return {node for node in circuit.nodes if joined.together(node, circuit.reference)}
 
 
@@ -132,7 +133,10 @@ def differences_at_nodes(name, test, kind, most):
     blown = blown_by(name, kind)
     nodes = circuit.nodes
     settled = settle(
-        networks := Networks(circuit), Changes.of(networks.wiring, changes), [(node, circuit.reference) for node in nodes], blown
+        networks := Networks(circuit),
+        Changes.of(networks.wiring, changes),
+        [(node, circuit.reference) for node in nodes],
+        blown,
     )
     wanted = set(sample(len(cases), most, Path(name).stem, test, kind))
     at_rest = [row for group in settled.groups for row in group.rows.tolist()]
@@ -154,8 +158,16 @@ def differences_at_nodes(name, test, kind, most):
             point = solve_point(circuit.changed(changes[row]).after(blown[row]))
             known = held(circuit.changed(changes[row]), point)
             states = dict(zip(circuit.thresholds, group.batch.states[local].tolist(), strict=True))
-            yield from compared(cases[row], point, known, states, circuit, nodes, volts[local],
-                                {k: v[local] for k, v in watched.items()})  # fmt: skip
+            yield from compared(
+                cases[row],
+                point,
+                known,
+                states,
+                circuit,
+                nodes,
+                volts[local],
+                {k: v[local] for k, v in watched.items()},
+            )
 
 
 def compared(case, point, known, states, circuit, nodes, volts, watched):

@@ -18,7 +18,7 @@ from circuitcheck.harness.rules.names import (
     parts_agree_with_themselves,
     report_check,
     wires_end_at_terminals,
-)  # fmt: skip
+)
 from circuitcheck.harness.rules.setups import check_observation, check_setup, tests_name_what_exists
 from circuitcheck.harness.rules.wiring import (
     both_clamps_are_wired,
@@ -29,19 +29,28 @@ from circuitcheck.harness.rules.wiring import (
     the_return_reaches_the_battery,
     the_supply_names_a_battery,
     what_goes_in_comes_out,
-)  # fmt: skip
+)
 from circuitcheck.harness.tree import Tree
 
 Rule = Callable[[Harness, Tree], None]
 NAME_RULES: tuple[Rule, ...] = (
-    parts_agree_with_themselves, names_differ_by_more_than_case, names_can_be_written,
-    wires_end_at_terminals, access_exists, tests_name_what_exists, frequencies_name_faults,
-)  # fmt: skip
+    parts_agree_with_themselves,
+    names_differ_by_more_than_case,
+    names_can_be_written,
+    wires_end_at_terminals,
+    access_exists,
+    tests_name_what_exists,
+    frequencies_name_faults,
+)
 SUPPLY_RULES: tuple[Rule, ...] = (the_supply_names_a_battery, charging_is_above_resting)
 WIRING_RULES: tuple[Rule, ...] = (
-    every_part_is_wired, both_clamps_are_wired, everything_has_a_way_back,
-    the_return_reaches_the_battery, parallel_batteries_agree, what_goes_in_comes_out,
-)  # fmt: skip
+    every_part_is_wired,
+    both_clamps_are_wired,
+    everything_has_a_way_back,
+    the_return_reaches_the_battery,
+    parallel_batteries_agree,
+    what_goes_in_comes_out,
+)
 
 
 def check(harness: Harness, tree: Tree, *, header: bool, whole: bool) -> None:

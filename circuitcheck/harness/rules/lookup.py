@@ -71,8 +71,11 @@ def unread_of_kind(tree: Tree, kind: str) -> list[str]:
     parts = tree.data.get("parts") if isinstance(tree.data, dict) else None
     if not isinstance(parts, dict):
         return []
-    return [name for name, one in parts.items()
-            if name in tree.unread and isinstance(one, dict) and one.get("kind") == kind]  # fmt: skip
+    return [
+        name
+        for name, one in parts.items()
+        if name in tree.unread and isinstance(one, dict) and one.get("kind") == kind
+    ]
 
 
 def report_no_part(
@@ -107,5 +110,6 @@ def report_no_terminal(harness: Harness, tree: Tree, path: Path_, given: str) ->
         tree.report(path, f"'{given}'", must, chassis)
     else:
         near = nearest_known(tree, name, harness.parts)
-        tree.report(path, f"no part '{name}'", "must be a terminal of a part",
-                    f"{near}.{pin}" if near else "")  # fmt: skip
+        tree.report(
+            path, f"no part '{name}'", "must be a terminal of a part", f"{near}.{pin}" if near else ""
+        )

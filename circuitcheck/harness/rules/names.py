@@ -11,7 +11,7 @@ from circuitcheck.harness.rules.lookup import (
     in_doubt,
     nearest_known,
     report_no_terminal,
-)  # fmt: skip
+)
 from circuitcheck.harness.tree import Path_, Tree
 from circuitcheck.parts.part import Part
 
@@ -35,8 +35,9 @@ def names_differ_by_more_than_case(harness: Harness, tree: Tree) -> None:
         for name in names:
             other = folded.setdefault(name.casefold(), name)
             if other != name:
-                tree.report((section, name), f"'{name}' beside '{other}'",
-                            "must differ by more than capitals")  # fmt: skip
+                tree.report(
+                    (section, name), f"'{name}' beside '{other}'", "must differ by more than capitals"
+                )
     for name in harness.wires:
         if name in harness.parts:
             tree.report(("wires", name), f"'{name}' as wire and as part", "must have its own name")
@@ -47,8 +48,11 @@ def names_can_be_written(harness: Harness, tree: Tree) -> None:
     for section, names in (("parts", harness.parts), ("wires", harness.wires)):
         for name in names:
             if not name or re.search(r"[./:\s,]", name):
-                tree.report((section, name), f"the name '{name}'",
-                            "must be one word without dot, slash, colon or comma")  # fmt: skip
+                tree.report(
+                    (section, name),
+                    f"the name '{name}'",
+                    "must be one word without dot, slash, colon or comma",
+                )
                 tree.unread.add(ALL_NAMES if section == "parts" else name)
 
 
@@ -70,13 +74,20 @@ def access_exists(harness: Harness, tree: Tree) -> None:
     named: list[tuple[Path_, str | None]] = [
         *((("parts", name, "access"), part.access) for name, part in harness.parts.items()),
         *((("wires", name, "access"), wire.access) for name, wire in harness.wires.items()),
-        *((("tests", name, "access", index), one)
-          for name, test in harness.tests.items() for index, one in enumerate(test.access)),
-    ]  # fmt: skip
+        *(
+            (("tests", name, "access", index), one)
+            for name, test in harness.tests.items()
+            for index, one in enumerate(test.access)
+        ),
+    ]
     for path, given in named:
         if given is not None and given not in harness.access:
-            tree.report(path, f"'{given}'", "must be an entry of 'access'",
-                        nearest_known(tree, given, harness.access))  # fmt: skip
+            tree.report(
+                path,
+                f"'{given}'",
+                "must be an entry of 'access'",
+                nearest_known(tree, given, harness.access),
+            )
 
 
 def frequencies_name_faults(harness: Harness, tree: Tree) -> None:
@@ -94,5 +105,9 @@ def frequencies_name_faults(harness: Harness, tree: Tree) -> None:
         if spec not in known and not in_doubt(tree, where) and not (of_a_kind and tree.unread):
             same = [one for one in specs if one.split(" ")[0] == where]
             must = "must be a fault mode, or a kind of part here with its mode"
-            tree.report(("frequencies", spec), f"no fault '{spec}'", must,
-                        nearest_known(tree, spec, same or [*specs, *sorted(kinds)]))  # fmt: skip
+            tree.report(
+                ("frequencies", spec),
+                f"no fault '{spec}'",
+                must,
+                nearest_known(tree, spec, same or [*specs, *sorted(kinds)]),
+            )

@@ -10,7 +10,7 @@ from circuitcheck.harness.model import (
     Observation,
     Setup,
     Test,
-)  # fmt: skip
+)
 from circuitcheck.harness.rules.lookup import (
     Known,
     in_doubt,
@@ -18,7 +18,7 @@ from circuitcheck.harness.rules.lookup import (
     report_no_part,
     report_no_terminal,
     unread_of_kind,
-)  # fmt: skip
+)
 from circuitcheck.harness.tree import Path_, Tree
 
 MAX_OBSERVATIONS = 500
@@ -33,8 +33,11 @@ def tests_name_what_exists(harness: Harness, tree: Tree) -> None:
         if not test.observe:
             tree.report(("tests", name, "observe"), "nothing to observe", "must have an observation")
         if len(test.observe) > MAX_OBSERVATIONS:
-            tree.report(("tests", name, "observe"), f"{len(test.observe)} observations",
-                        f"must be at most {MAX_OBSERVATIONS}")  # fmt: skip
+            tree.report(
+                ("tests", name, "observe"),
+                f"{len(test.observe)} observations",
+                f"must be at most {MAX_OBSERVATIONS}",
+            )
             continue
         for label, one in test.observe.items():
             check_observation(harness, tree, test, ("tests", name, "observe", label), one, known)
@@ -62,8 +65,12 @@ def check_setup(
             report_no_part(harness, tree, where, name, "must be a hand switch", switches)
             continue
         if position not in positions:
-            tree.report(where, f"'{position}'", f"must be a position of {name}: {', '.join(positions)}",
-                        nearest(position, positions))  # fmt: skip
+            tree.report(
+                where,
+                f"'{position}'",
+                f"must be a position of {name}: {', '.join(positions)}",
+                nearest(position, positions),
+            )
 
 
 def _check_leads(harness: Harness, tree: Tree, path: Path_, setup: Setup, known: Known) -> None:
@@ -98,8 +105,9 @@ def _check_through(harness: Harness, tree: Tree, path: Path_, setup: Setup, know
     if through.at not in fuses:
         report_no_part(harness, tree, (*where, "at"), through.at, "must be a fuse", fuses)
     elif through.at not in setup.pull:
-        tree.report((*where, "at"), f"'{through.at}', which is still in",
-                    f"must have 'pull: [{through.at}]'")  # fmt: skip
+        tree.report(
+            (*where, "at"), f"'{through.at}', which is still in", f"must have 'pull: [{through.at}]'"
+        )
     if through.limit is not None:
         tree.report((*where, "at"), "a place for a limited supply", "must be a lamp there")
 
@@ -117,8 +125,11 @@ def check_observation(
     named = [kind for kind in KINDS_OF_OBSERVATION if getattr(observation, kind) is not None]
     if len(named) != 1:
         which = f" ({' and '.join(named)})" if named else ""
-        tree.report(path, f"{len(named)} things to observe{which}",
-                    f"must be exactly one of {', '.join(KINDS_OF_OBSERVATION)}")  # fmt: skip
+        tree.report(
+            path,
+            f"{len(named)} things to observe{which}",
+            f"must be exactly one of {', '.join(KINDS_OF_OBSERVATION)}",
+        )
         return
     kind, points = observation.kind, observation.points
     where = (*path, kind)
@@ -131,8 +142,9 @@ def check_observation(
     else:
         _check_look(harness, tree, where, kind, points[0], known)
     if kind == "ohms" and test.setup.battery == "connected" and _is_first_ohms(test, observation):
-        tree.report(where, "ohms with the battery connected",
-                    "must have 'battery: disconnected' in its setup")  # fmt: skip
+        tree.report(
+            where, "ohms with the battery connected", "must have 'battery: disconnected' in its setup"
+        )
 
 
 def _check_probes(
@@ -148,8 +160,11 @@ def _check_probes(
 def _check_lamp_through(tree: Tree, test: Test, path: Path_) -> None:
     """The lamp that feeds the loom can be looked at only where one does."""
     if test.setup.through is None or test.setup.through.lamp is None:
-        tree.report(path, f"'{THROUGH}' with no such lamp in the setup",
-                    f"must have '{THROUGH}: {{lamp: 21 W}}' there")  # fmt: skip
+        tree.report(
+            path,
+            f"'{THROUGH}' with no such lamp in the setup",
+            f"must have '{THROUGH}: {{lamp: 21 W}}' there",
+        )
 
 
 def _check_look(harness: Harness, tree: Tree, path: Path_, kind: str, name: str, known: Known) -> None:

@@ -32,11 +32,13 @@ def charging_is_above_resting(harness: Harness, tree: Tree) -> None:
     before = len(tree.problems)
     for key, value in (("resting", supply.resting), ("running", supply.running)):
         if not 0.8 * nominal < value < 1.4 * nominal:
-            tree.report(("supply", key), f"{value:g} V",
-                        f"must be near the {nominal} V of the vehicle")  # fmt: skip
+            tree.report(("supply", key), f"{value:g} V", f"must be near the {nominal} V of the vehicle")
     if len(tree.problems) == before and supply.running < supply.resting:
-        tree.report(("supply", "running"), f"{supply.running:g} V",
-                    f"must be at least the {supply.resting:g} V at rest")  # fmt: skip
+        tree.report(
+            ("supply", "running"),
+            f"{supply.running:g} V",
+            f"must be at least the {supply.resting:g} V at rest",
+        )
 
 
 def every_part_is_wired(harness: Harness, tree: Tree) -> None:
@@ -57,8 +59,9 @@ def both_clamps_are_wired(harness: Harness, tree: Tree) -> None:
     name = harness.supply.battery
     for clamp, word in _CLAMPS.items():
         if not _clamp_is_wired(harness, clamp):
-            tree.report(("parts", name), f"no wire on {name}.{clamp}",
-                        f"must have a wire on its {word} clamp")  # fmt: skip
+            tree.report(
+                ("parts", name), f"no wire on {name}.{clamp}", f"must have a wire on its {word} clamp"
+            )
 
 
 def _clamp_is_wired(harness: Harness, clamp: str) -> bool:
@@ -82,8 +85,11 @@ def what_goes_in_comes_out(harness: Harness, tree: Tree) -> None:
             continue
         for pin in part.pins():
             if not ends & {f"{name}.{pin}", part.own(name, pin)}:
-                tree.report(("parts", name), f"no wire on {name}.{pin}", "must have a wire there too: "
-                            "what goes in at one terminal comes out at the other")  # fmt: skip
+                tree.report(
+                    ("parts", name),
+                    f"no wire on {name}.{pin}",
+                    "must have a wire there too: what goes in at one terminal comes out at the other",
+                )
 
 
 def everything_has_a_way_back(harness: Harness, tree: Tree) -> None:
@@ -93,8 +99,11 @@ def everything_has_a_way_back(harness: Harness, tree: Tree) -> None:
     home = sets.root(f"{harness.supply.battery}.-")
     for name, part in harness.parts.items():
         if name in touched and all(sets.root(node) != home for node in part.nodes(name)):
-            tree.report(("parts", name), "no path to the battery",
-                        "must be joined to battery minus, through ground points or wires")  # fmt: skip
+            tree.report(
+                ("parts", name),
+                "no path to the battery",
+                "must be joined to battery minus, through ground points or wires",
+            )
 
 
 def the_return_reaches_the_battery(harness: Harness, tree: Tree) -> None:
@@ -103,12 +112,17 @@ def the_return_reaches_the_battery(harness: Harness, tree: Tree) -> None:
     sets = _joined(harness, harness.wires, whole_parts=False)
     grounded = any(part.kind_name == "ground" for part in harness.parts.values())
     if grounded and _clamp_is_wired(harness, "-") and not sets.together(f"{name}.-", CHASSIS):
-        tree.report(("parts", name), f"no strap from {name}.- to the body",
-                    "must have a wire from battery minus to a ground point")  # fmt: skip
+        tree.report(
+            ("parts", name),
+            f"no strap from {name}.- to the body",
+            "must have a wire from battery minus to a ground point",
+        )
     if sets.together(f"{name}.-", f"{name}.+"):
-        tree.report(("wires", _closing_wire(harness)),
-                    "battery plus joined to battery minus by wires alone",
-                    "must have a load between them")  # fmt: skip
+        tree.report(
+            ("wires", _closing_wire(harness)),
+            "battery plus joined to battery minus by wires alone",
+            "must have a load between them",
+        )
 
 
 def _closing_wire(harness: Harness) -> str:
@@ -133,8 +147,11 @@ def parallel_batteries_agree(harness: Harness, tree: Tree) -> None:
         poles = sets.root(f"{name}.+"), sets.root(f"{name}.-")
         other, others = found.setdefault(poles, (name, volts))
         if abs(volts - others) > 0.5:
-            tree.report(("parts", name), f"{volts:g} V beside {others:g} V of {other}",
-                        "must have the same volts as a battery beside it")  # fmt: skip
+            tree.report(
+                ("parts", name),
+                f"{volts:g} V beside {others:g} V of {other}",
+                "must have the same volts as a battery beside it",
+            )
 
 
 def _joined(harness: Harness, wires: Mapping[str, Wire], *, whole_parts: bool) -> Joined[str]:

@@ -69,24 +69,36 @@ class ContinuitySheet:
     def rows(self) -> list[dict[str, Any]]:
         """One dict a check."""
         return [
-            {"check": number + 1, "piece": line.piece, "at": line.plug, "purpose": line.purpose,
-             "meter": meter_of(line.check), "from": list(line.check.red),
-             "to": list(line.check.black), "wires": wires_between(self.drawn, line.check),
-             "expected": expected_words(band, line.check), "value": nominal(band),
-             "low": None if math.isinf(band[1]) else band[0],
-             "high": None if math.isinf(band[1]) else band[1]}
+            {
+                "check": number + 1,
+                "piece": line.piece,
+                "at": line.plug,
+                "purpose": line.purpose,
+                "meter": meter_of(line.check),
+                "from": list(line.check.red),
+                "to": list(line.check.black),
+                "wires": wires_between(self.drawn, line.check),
+                "expected": expected_words(band, line.check),
+                "value": nominal(band),
+                "low": None if math.isinf(band[1]) else band[0],
+                "high": None if math.isinf(band[1]) else band[1],
+            }
             for number, (line, band) in enumerate(zip(self.lines, self.predictor.sound, strict=True))
-        ]  # fmt: skip
+        ]
 
     def to_dict(self) -> dict[str, Any]:
         """The sheet as plain values; ohms in ohm, diode readings in V."""
         through, apart = self.least
         return {
-            "harness": self.drawn.harness.name, "loom": "fitted" if self.drawn.fitted else "bench",
-            "count": len(self.lines), "least": through + apart,
-            "least_through": through, "least_apart": apart,
-            "not_provable": list(self.not_provable), "checks": self.rows(),
-        }  # fmt: skip
+            "harness": self.drawn.harness.name,
+            "loom": "fitted" if self.drawn.fitted else "bench",
+            "count": len(self.lines),
+            "least": through + apart,
+            "least_through": through,
+            "least_apart": apart,
+            "not_provable": list(self.not_provable),
+            "checks": self.rows(),
+        }
 
     def __str__(self) -> str:
         return f"{self._caption}\n\n{text_table(_COLUMNS, self._cells())}"
@@ -99,16 +111,37 @@ class ContinuitySheet:
         return f"{self.drawn.harness.title}: {len(self.lines)} checks, the least is {sum(self.least)}"
 
     def _cells(self) -> list[tuple[object, ...]]:
-        return [(row["check"], row["at"], JOIN.join(row["from"]), JOIN.join(row["to"]), row["wires"],
-                 row["expected"]) for row in self.rows()]  # fmt: skip
+        return [
+            (
+                row["check"],
+                row["at"],
+                JOIN.join(row["from"]),
+                JOIN.join(row["to"]),
+                row["wires"],
+                row["expected"],
+            )
+            for row in self.rows()
+        ]
 
     def to_csv(self) -> str:
         """The sheet to fill in."""
         return csv_text(
-            [[str(row["check"]), row["piece"], row["at"], row["meter"], JOIN.join(row["from"]),
-              JOIN.join(row["to"]), row["wires"], row["expected"], ""] for row in self.rows()],
+            [
+                [
+                    str(row["check"]),
+                    row["piece"],
+                    row["at"],
+                    row["meter"],
+                    JOIN.join(row["from"]),
+                    JOIN.join(row["to"]),
+                    row["wires"],
+                    row["expected"],
+                    "",
+                ]
+                for row in self.rows()
+            ],
             self.drawn.fitted,
-        )  # fmt: skip
+        )
 
 
 def continuity_sheet(
@@ -129,8 +162,9 @@ def wires_between(drawn: Wiring, check: Check) -> str:
         return ""
     keys = _way(drawn, check.red[0], check.black[0])
     wires = drawn.harness.wires
-    return ", ".join(f"{key} {wires[key].colour}" if wires[key].colour else key
-                     for key in keys if key in wires)  # fmt: skip
+    return ", ".join(
+        f"{key} {wires[key].colour}" if wires[key].colour else key for key in keys if key in wires
+    )
 
 
 def _way(drawn: Wiring, start: str, end: str) -> list[str]:
@@ -179,8 +213,11 @@ class BuzzResult:
     @property
     def off(self) -> list[int]:
         """The checks that do not read as drawn."""
-        return [number for number, read in enumerate(self.filled.readings)
-                if read is not None and not meets(read, self.predictor.sound[number])]  # fmt: skip
+        return [
+            number
+            for number, read in enumerate(self.filled.readings)
+            if read is not None and not meets(read, self.predictor.sound[number])
+        ]
 
     @property
     def closest(self) -> tuple[Mistake, ...]:
@@ -193,8 +230,11 @@ class BuzzResult:
         if self.parting:
             return self.parting
         filled = self.filled
-        known = {check.points for check, read in zip(filled.checks, filled.readings, strict=True)
-                 if read is not None}  # fmt: skip
+        known = {
+            check.points
+            for check, read in zip(filled.checks, filled.readings, strict=True)
+            if read is not None
+        }
         return tuple(check for check in self.missing.checks if check.points not in known)
 
     def as_it_is(self, check: Check) -> Band:
@@ -206,8 +246,11 @@ class BuzzResult:
         if self.parting:
             return AS_FOUND
         words = expected_words(self.as_it_is(check), check)
-        return words if words == expected_words(self.predictor.band(check, {}), check) else (
-            f"{words} {AS_FOUND}")  # fmt: skip
+        return (
+            words
+            if words == expected_words(self.predictor.band(check, {}), check)
+            else (f"{words} {AS_FOUND}")
+        )
 
     @property
     def put_right(self) -> bool:
@@ -222,18 +265,30 @@ class BuzzResult:
         return html_table(f"{self.status}: {self.summary}", _WAYS, self._cells())
 
     def _cells(self) -> list[tuple[object, ...]]:
-        return [(number + 1, one.spec, one.words) for number, group in enumerate(self.groups)
-                for one in group.first.mistakes]  # fmt: skip
+        return [
+            (number + 1, one.spec, one.words)
+            for number, group in enumerate(self.groups)
+            for one in group.first.mistakes
+        ]
 
     def to_csv(self) -> str:
         """The checks that were done, and the next ones to fill in."""
         filled = self.filled
         done = [number for number, read in enumerate(filled.readings) if read is not None]
-        rows = [_csv_row(self, place + 1, filled.checks[number],
-                         expected_words(self.predictor.sound[number], filled.checks[number]),
-                         filled.written[number]) for place, number in enumerate(done)]  # fmt: skip
-        rows += [_csv_row(self, len(rows) + number + 1, check, self.expected_next(check), "")
-                 for number, check in enumerate(self.next_checks)]  # fmt: skip
+        rows = [
+            _csv_row(
+                self,
+                place + 1,
+                filled.checks[number],
+                expected_words(self.predictor.sound[number], filled.checks[number]),
+                filled.written[number],
+            )
+            for place, number in enumerate(done)
+        ]
+        rows += [
+            _csv_row(self, len(rows) + number + 1, check, self.expected_next(check), "")
+            for number, check in enumerate(self.next_checks)
+        ]
         return csv_text(rows, self.drawn.fitted, f"{filled.leads:g} ohm")
 
     @property
@@ -245,37 +300,58 @@ class BuzzResult:
         """The result as plain values."""
 
         def check(one: Check) -> dict[str, Any]:
-            return {"from": list(one.red), "to": list(one.black), "meter": meter_of(one),
-                    "expected": expected_words(self.as_it_is(one), one)}  # fmt: skip
+            return {
+                "from": list(one.red),
+                "to": list(one.black),
+                "meter": meter_of(one),
+                "expected": expected_words(self.as_it_is(one), one),
+            }
 
         return {
-            "harness": self.drawn.harness.name, "loom": "fitted" if self.drawn.fitted else "bench",
-            "status": self.status, "summary": self.summary,
+            "harness": self.drawn.harness.name,
+            "loom": "fitted" if self.drawn.fitted else "bench",
+            "status": self.status,
+            "summary": self.summary,
             "checks_done": sum(one is not None for one in self.filled.readings),
             "off": [
-                {**check(self.filled.checks[number]), "reading": self.filled.written[number],
-                 "expected": expected_words(self.predictor.sound[number], self.filled.checks[number])}
+                {
+                    **check(self.filled.checks[number]),
+                    "reading": self.filled.written[number],
+                    "expected": expected_words(self.predictor.sound[number], self.filled.checks[number]),
+                }
                 for number in self.off
             ],
             "explanations": [
-                {"mistakes": [{"spec": one.spec, "words": one.words} for one in group.first.mistakes],
-                 "alike": [[one.spec for one in found.mistakes] for found in group.members[1:]]}
+                {
+                    "mistakes": [{"spec": one.spec, "words": one.words} for one in group.first.mistakes],
+                    "alike": [[one.spec for one in found.mistakes] for found in group.members[1:]],
+                }
                 for group in self.groups
             ],
             "closest": [{"spec": one.spec, "words": one.words} for one in self.closest],
             "unexplained": [check(self.filled.checks[number]) for number in self.unexplained],
-            "not_proven": {"wires": list(self.missing.wires),
-                           "through": [list(pair) for pair in self.missing.through],
-                           "apart": [list(pair) for pair in self.missing.apart]},
+            "not_proven": {
+                "wires": list(self.missing.wires),
+                "through": [list(pair) for pair in self.missing.through],
+                "apart": [list(pair) for pair in self.missing.apart],
+            },
             "next": [check(one) for one in self.next_checks],
-        }  # fmt: skip
+        }
 
 
 def _csv_row(result: BuzzResult, number: int, check: Check, expected: str, reading: str) -> list[str]:
     drawn = result.drawn
-    return [str(number), drawn.pieces[check.red[0]], part_of(check.red[0]), meter_of(check),
-            JOIN.join(check.red), JOIN.join(check.black), wires_between(drawn, check),
-            expected, reading]  # fmt: skip
+    return [
+        str(number),
+        drawn.pieces[check.red[0]],
+        part_of(check.red[0]),
+        meter_of(check),
+        JOIN.join(check.red),
+        JOIN.join(check.black),
+        wires_between(drawn, check),
+        expected,
+        reading,
+    ]
 
 
 def meter_of(check: Check) -> str:
@@ -286,13 +362,17 @@ def meter_of(check: Check) -> str:
 def _summary(result: BuzzResult) -> str:
     done = sum(one is not None for one in result.filled.readings)
     if result.status == "sound":
-        return (f"Wired as drawn: {done} checks read as they should, every wire is through and every "
-                "net is apart from the others.")  # fmt: skip
+        return (
+            f"Wired as drawn: {done} checks read as they should, every wire is through and every "
+            "net is apart from the others."
+        )
     if result.status == "sound so far":
         return f"Nothing is off in the {done} checks that were done; not everything is proven yet."
     if result.status == "not explained":
-        return ("No set of known mistakes explains all of these readings. Measure again what is not "
-                "accounted for; then go plug by plug with the drawing.")  # fmt: skip
+        return (
+            "No set of known mistakes explains all of these readings. Measure again what is not "
+            "accounted for; then go plug by plug with the drawing."
+        )
     size = len(result.best.mistakes)
     count = "One mistake explains" if size == 1 else f"{size} mistakes together explain"
     if result.status == "found":
@@ -306,8 +386,13 @@ def _summary(result: BuzzResult) -> str:
 
 def in_turn(found: Found) -> bool:
     """Whether two of the mistakes exchange what is at one terminal, so that their order matters."""
-    ends = [end for one in found.mistakes for edit in one.edits if isinstance(edit, Exchange)
-            for end in (edit.one, edit.other)]  # fmt: skip
+    ends = [
+        end
+        for one in found.mistakes
+        for edit in one.edits
+        if isinstance(edit, Exchange)
+        for end in (edit.one, edit.other)
+    ]
     return len(set(ends)) < len(ends)
 
 
@@ -340,7 +425,13 @@ def read_result(filled: Filled, drawn: Wiring) -> BuzzResult:
         status = "found" if len(groups) == 1 else "narrowed"
     wrong = search.wrong(best)
     return BuzzResult(
-        drawn, filled, predictor, status, tuple(groups), best,
-        tuple(parting_checks(groups, (check for check, _ in done))), lacking,
+        drawn,
+        filled,
+        predictor,
+        status,
+        tuple(groups),
+        best,
+        tuple(parting_checks(groups, (check for check, _ in done))),
+        lacking,
         tuple(number for number in range(len(filled.checks)) if wrong >> number & 1),
-    )  # fmt: skip
+    )

@@ -89,13 +89,17 @@ def _through(whole: Patch, ends: Sequence[str], piece: str, busy: dict[str, int]
     for number, members in clusters.items():
         hub = max(members, key=lambda end: (busy.get(part_of(end), 0), -members.index(end)))
         hubs[number] = hub
-        found += [Line(Check((one,), (other,)), "through", piece, part_of(hub))
-                  for one, other in _tree(whole, hub, members)]  # fmt: skip
+        found += [
+            Line(Check((one,), (other,)), "through", piece, part_of(hub))
+            for one, other in _tree(whole, hub, members)
+        ]
     for diode in whole.diodes:
         anode, cathode = (hubs.get(whole.joined[node]) for node in (diode.tail, diode.head))
         if anode and cathode and anode != cathode:
-            found += [Line(Check(pair[:1], pair[1:], diode=True), "one way", piece, part_of(anode))
-                      for pair in ((anode, cathode), (cathode, anode))]  # fmt: skip
+            found += [
+                Line(Check(pair[:1], pair[1:], diode=True), "one way", piece, part_of(anode))
+                for pair in ((anode, cathode), (cathode, anode))
+            ]
     return found
 
 
@@ -139,9 +143,11 @@ def _apart(nets: Sequence[tuple[str, ...]], piece: str, one_by_one: bool) -> lis
     else:
         digits = math.ceil(math.log2(len(firsts)))
         splits = [
-            (tuple(end for number, end in enumerate(firsts) if number >> digit & 1),
-             tuple(end for number, end in enumerate(firsts) if not number >> digit & 1))
+            (
+                tuple(end for number, end in enumerate(firsts) if number >> digit & 1),
+                tuple(end for number, end in enumerate(firsts) if not number >> digit & 1),
+            )
             for digit in range(digits)
-        ]  # fmt: skip
+        ]
     plug = "clips" if len(firsts) > 2 else part_of(firsts[0])
     return [Line(Check(*split), "apart", piece, plug) for split in splits]

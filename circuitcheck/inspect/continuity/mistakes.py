@@ -104,8 +104,10 @@ def _change(drawn: Wiring, overlay: Overlay, edit: Edit) -> Overlay:
         one = _now(drawn, overlay, edit.wire)
         return {} if one is None else {edit.wire: one.moved(edit.side, edit.node)}
     if isinstance(edit, PushOut):
-        return {key: _renamed(one, {edit.node: f"{edit.node} out"})
-                for key, one in _wires_at(drawn, overlay, edit.node)}  # fmt: skip
+        return {
+            key: _renamed(one, {edit.node: f"{edit.node} out"})
+            for key, one in _wires_at(drawn, overlay, edit.node)
+        }
     turned = {edit.one: edit.other, edit.other: edit.one}
     both = [*_wires_at(drawn, overlay, edit.one), *_wires_at(drawn, overlay, edit.other)]
     return {key: _renamed(one, turned) for key, one in both}
@@ -137,17 +139,26 @@ class Library:
     def __init__(self, drawn: Wiring) -> None:
         self.drawn = drawn
         harness = drawn.harness
-        self.splices = [name for name, part in harness.parts.items()
-                        if part.joins_wires and not part.loom_ends(name)]  # fmt: skip
-        self.eyelets = [end for name, part in harness.parts.items() if part.joins_wires
-                        for end in part.loom_ends(name)]  # fmt: skip
+        self.splices = [
+            name for name, part in harness.parts.items() if part.joins_wires and not part.loom_ends(name)
+        ]
+        self.eyelets = [
+            end
+            for name, part in harness.parts.items()
+            if part.joins_wires
+            for end in part.loom_ends(name)
+        ]
         self.housings = _housings(drawn)
         self.ground = {drawn.net_of[end] for end in (*self.eyelets, f"{harness.supply.battery}.-")}
         self.supply = drawn.net_of[f"{harness.supply.battery}.+"]
         self.mistakes = [
-            *self._wires(), *self._pushed_out(), *self._swaps(), *self._wrong_places(),
-            *self._joints(), *self._parts(),
-        ]  # fmt: skip
+            *self._wires(),
+            *self._pushed_out(),
+            *self._swaps(),
+            *self._wrong_places(),
+            *self._joints(),
+            *self._parts(),
+        ]
 
     def colour(self, wire: str) -> str:
         """``W3 (RD/BK)``."""
@@ -162,11 +173,19 @@ class Library:
     def _wires(self) -> Iterator[Mistake]:
         for key, wire in self.drawn.harness.wires.items():
             way = f"{self.colour(key)} from {wire.start} to {wire.end}"
-            yield Mistake(f"{key} open", f"{way} is missing, broken, or has a crimp without contact",
-                          1.0, (Put(((key, None),)),))  # fmt: skip
-            yield Mistake(f"{key} high resistance",
-                          f"{way} or one of its joints has too much resistance",
-                          0.7, (), key)  # fmt: skip
+            yield Mistake(
+                f"{key} open",
+                f"{way} is missing, broken, or has a crimp without contact",
+                1.0,
+                (Put(((key, None),)),),
+            )
+            yield Mistake(
+                f"{key} high resistance",
+                f"{way} or one of its joints has too much resistance",
+                0.7,
+                (),
+                key,
+            )
 
     def _pushed_out(self) -> Iterator[Mistake]:
         wires = self.drawn.harness.wires
@@ -175,8 +194,10 @@ class Library:
                 yield Mistake(
                     f"{node} pushed out",
                     f"the terminal of {self.at(node)} makes no contact at {node}: its wires hang "
-                    "together, but not on it", 0.4, (PushOut(node),),
-                )  # fmt: skip
+                    "together, but not on it",
+                    0.4,
+                    (PushOut(node),),
+                )
 
     def _swaps(self) -> Iterator[Mistake]:
         place = {end: number for number, one in enumerate(self.housings) for end in one}
@@ -196,8 +217,9 @@ class Library:
                 f"{one} and {other} swapped",
                 f"the terminals of {self.at(one)} and {self.at(other)} are swapped: each sits where the "
                 f"other belongs, {one} and {other}",
-                1.0 if together else 0.5 if box else 0.05, (Exchange(one, other),),
-            )  # fmt: skip
+                1.0 if together else 0.5 if box else 0.05,
+                (Exchange(one, other),),
+            )
 
     def _cavity(self, right: str, wrong: str) -> Mistake:
         words = f"{self.at(right)} sits in cavity {wrong} and not in {right}"
@@ -205,9 +227,12 @@ class Library:
 
     def _ends_at(self, places: set[str]) -> list[tuple[str, int, str]]:
         """Wire, side and node for each wire end at some parts."""
-        return [(key, side, node) for key, wire in self.drawn.harness.wires.items()
-                for side, node in enumerate((wire.start, wire.end))
-                if node.partition(".")[0] in places]  # fmt: skip
+        return [
+            (key, side, node)
+            for key, wire in self.drawn.harness.wires.items()
+            for side, node in enumerate((wire.start, wire.end))
+            if node.partition(".")[0] in places
+        ]
 
     def _wrong_places(self) -> Iterator[Mistake]:
         """Wires in the wrong splice, two wires in each other's splice, and the same for eyelets."""
@@ -230,14 +255,19 @@ class Library:
             if one != two and key != other and self._same_piece(key, there):
                 words = f"{self.colour(key)} and {self.colour(other)} are each in the other's splice"
                 moves = (Move(key, side, there), Move(other, its, node))
-                yield Mistake(f"{key} and {other} swapped between {one} and {two}",
-                              f"{words}, {one} and {two}", 0.3, moves)  # fmt: skip
+                yield Mistake(
+                    f"{key} and {other} swapped between {one} and {two}",
+                    f"{words}, {one} and {two}",
+                    0.3,
+                    moves,
+                )
 
     def _wrong_eyelets(self) -> Iterator[Mistake]:
         for one, two in itertools.combinations(self.eyelets, 2):
             words = f"the eyelets of {self.at(one)} and {self.at(two)} have each other's place"
-            yield Mistake(f"{one} and {two} swapped", f"{words}, {one} and {two}", 0.3,
-                          (Exchange(one, two),))  # fmt: skip
+            yield Mistake(
+                f"{one} and {two} swapped", f"{words}, {one} and {two}", 0.3, (Exchange(one, two),)
+            )
         for key, side, node in self._ends_at({end.partition(".")[0] for end in self.eyelets}):
             for wrong in self.eyelets:
                 if wrong != node:
@@ -270,9 +300,11 @@ class Library:
         if net != self.drawn.net_of[other]:
             return False
         wires = set(self.drawn.harness.wires)
-        return any(key not in wires and element.ohm >= 0.05
-                   for key, element in self.drawn.elements.items()
-                   if self.drawn.net_of[element.tail] == net)  # fmt: skip
+        return any(
+            key not in wires and element.ohm >= 0.05
+            for key, element in self.drawn.elements.items()
+            if self.drawn.net_of[element.tail] == net
+        )
 
     def _joint(self, one: str, other: str, *, beside: bool) -> Mistake:
         nets = {self.drawn.net_of[one], self.drawn.net_of[other]}
@@ -288,8 +320,13 @@ class Library:
         else:
             text += ", or anywhere along the two"
         joint = Element(one, other, STRAND_OHM)
-        return Mistake(f"{one} joined to {other}", text, weight, (Put(((f"{one} - {other}", joint),)),),
-                       joint=(one, other))  # fmt: skip
+        return Mistake(
+            f"{one} joined to {other}",
+            text,
+            weight,
+            (Put(((f"{one} - {other}", joint),)),),
+            joint=(one, other),
+        )
 
     def elsewhere(self, joint: Mistake) -> Iterator[Mistake]:
         """The same extra joint at the other ends of its two nets; beside another mistake, it matters."""

@@ -135,8 +135,12 @@ class Patch:
         """All clusters that hang together with one when diodes are counted."""
         found = {cluster}
         while True:
-            more = {self.joined[node] for one in self.diodes for node in (one.tail, one.head)
-                    if {self.joined[one.tail], self.joined[one.head]} & found}  # fmt: skip
+            more = {
+                self.joined[node]
+                for one in self.diodes
+                for node in (one.tail, one.head)
+                if {self.joined[one.tail], self.joined[one.head]} & found
+            }
             if more <= found:
                 return found
             found |= more
@@ -260,8 +264,10 @@ class Predictor:
     def clipped_within(self, number: int, nets: Iterable[int], patch: Patch) -> Band:
         """What a check with clips reads through the nets of a patch alone."""
         joined = patch.joined
-        sides = [{joined[end] for net in nets if net in side for end in side[net]}
-                 for side in self._clips[number]]  # fmt: skip
+        sides = [
+            {joined[end] for net in nets if net in side for end in side[net]}
+            for side in self._clips[number]
+        ]
         if not sides[0].isdisjoint(sides[1]):
             return CONDUCTS
         if not patch.diodes:
@@ -271,15 +277,26 @@ class Predictor:
 
     def _clipped(self, check: Check, patch: Patch) -> Band:
         sides = [
-            {("here", patch.joined[end]) if end in patch.joined else ("there", self.whole.joined[end])
-             for end in side}
+            {
+                ("here", patch.joined[end]) if end in patch.joined else ("there", self.whole.joined[end])
+                for end in side
+            }
             for side in (check.red, check.black)
-        ]  # fmt: skip
+        ]
         if sides[0] & sides[1]:
             return CONDUCTS
-        wide = [{(where, other) for where, one in side
-                 for other in (patch if where == "here" else self.whole).across_diodes(one)}
-                for side in sides] if patch.diodes or self.whole.diodes else sides  # fmt: skip
+        wide = (
+            [
+                {
+                    (where, other)
+                    for where, one in side
+                    for other in (patch if where == "here" else self.whole).across_diodes(one)
+                }
+                for side in sides
+            ]
+            if patch.diodes or self.whole.diodes
+            else sides
+        )
         return ANYTHING if wide[0] & wide[1] else OPEN
 
 

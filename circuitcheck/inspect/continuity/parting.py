@@ -41,8 +41,9 @@ class _State:
             end: (end in patch.joined, patch.joined.get(end, whole.joined[end])) for end in ends
         }
         first: dict[tuple[bool, int], int] = {}
-        self.shape = tuple(first.setdefault(one, number) for number, one in
-                           enumerate(self.cluster.values()))  # fmt: skip
+        self.shape = tuple(
+            first.setdefault(one, number) for number, one in enumerate(self.cluster.values())
+        )
         self.diodes = frozenset(
             (first.get((True, patch.joined[one.tail])), first.get((True, patch.joined[one.head])))
             for one in patch.diodes
@@ -55,8 +56,10 @@ class _State:
             return False
         return all(
             abs(ohm - other.ohms[one][two]) < STEP_OHM
-            for one, row in self.ohms.items() for two, ohm in row.items() if two in other.ohms
-        )  # fmt: skip
+            for one, row in self.ohms.items()
+            for two, ohm in row.items()
+            if two in other.ohms
+        )
 
     def shows(self, check: Check) -> int:
         """What a check shows: -1 for open, else the step its ohms lie in."""
@@ -129,8 +132,12 @@ def _candidates(groups: Sequence[Group]) -> list[Check]:
         row = tuple(one.state.cluster[end] for one in groups)
         firsts.setdefault(row, end)
     points = list(firsts.values())
-    found = [Check((one,), (other,)) for number, one in enumerate(ends) for other in ends[number + 1 :]
-             if one in points or other in points]  # fmt: skip
+    found = [
+        Check((one,), (other,))
+        for number, one in enumerate(ends)
+        for other in ends[number + 1 :]
+        if one in points or other in points
+    ]
     draw = random.Random(len(points))  # the same sheet gives the same advice
     for _ in range(DRAWS if len(points) > 2 else 0):
         red = frozenset(draw.sample(points, draw.randint(1, len(points) // 2)))

@@ -42,8 +42,11 @@ def missing(predictor: Predictor, readings: Readings, overlay: Overlay) -> Missi
     """What the readings have not proven of the loom with some changes."""
     drawn = predictor.drawn
     patch = predictor.patch(overlay)
-    cluster = {end: (end in patch.joined, patch.joined.get(end, predictor.whole.joined[end]))
-               for end in drawn.pieces if not drawn.empty(end) or end in patch.joined}  # fmt: skip
+    cluster = {
+        end: (end in patch.joined, patch.joined.get(end, predictor.whole.joined[end]))
+        for end in drawn.pieces
+        if not drawn.empty(end) or end in patch.joined
+    }
     blobs = _read_together(cluster, readings)
     through = _not_read_through(cluster, blobs)
     apart, checks = [], [Check((one,), (other,)) for one, other in through]
@@ -55,10 +58,13 @@ def missing(predictor: Predictor, readings: Readings, overlay: Overlay) -> Missi
         pairs = {frozenset(pair) for pair in itertools.combinations(firsts, 2)}
         pairs -= _read_apart(cluster, open_checks) | _by_diodes(predictor, overlay, pairs)
         apart += [_ordered(firsts, pair) for pair in pairs]
-        checks += [Check(tuple(firsts[one] for one in red), tuple(firsts[one] for one in black))
-                   for red, black in _halves(list(firsts), pairs)]  # fmt: skip
-    return Missing(_unread_wires(predictor, readings, overlay), tuple(through), tuple(sorted(apart)),
-                   tuple(checks))  # fmt: skip
+        checks += [
+            Check(tuple(firsts[one] for one in red), tuple(firsts[one] for one in black))
+            for red, black in _halves(list(firsts), pairs)
+        ]
+    return Missing(
+        _unread_wires(predictor, readings, overlay), tuple(through), tuple(sorted(apart)), tuple(checks)
+    )
 
 
 def _read_together(ends: Iterable[str], readings: Readings) -> dict[str, str]:
@@ -105,9 +111,11 @@ _Pairs = set[frozenset[tuple[bool, int]]]
 def _read_apart(cluster: dict[str, tuple[bool, int]], checks: Iterable[Check]) -> _Pairs:
     return {
         frozenset((cluster[one], cluster[other]))
-        for check in checks for one in check.red for other in check.black
+        for check in checks
+        for one in check.red
+        for other in check.black
         if one in cluster and other in cluster
-    }  # fmt: skip
+    }
 
 
 def _by_diodes(predictor: Predictor, overlay: Overlay, pairs: _Pairs) -> _Pairs:
@@ -122,9 +130,7 @@ def _by_diodes(predictor: Predictor, overlay: Overlay, pairs: _Pairs) -> _Pairs:
     return found
 
 
-def _ordered(
-    firsts: dict[tuple[bool, int], str], pair: frozenset[tuple[bool, int]]
-) -> tuple[str, str]:
+def _ordered(firsts: dict[tuple[bool, int], str], pair: frozenset[tuple[bool, int]]) -> tuple[str, str]:
     one, other = sorted(firsts[number] for number in pair)
     return one, other
 
@@ -142,8 +148,11 @@ def _halves(
             if not any(net in pair for pair in left):
                 continue
             gains = [sum(frozenset((net, other)) in left for other in side) for side in (red, black)]
-            (red if gains[1] > gains[0] or (gains[0] == gains[1] and len(red) <= len(black))
-             else black).append(net)  # fmt: skip
+            (
+                red
+                if gains[1] > gains[0] or (gains[0] == gains[1] and len(red) <= len(black))
+                else black
+            ).append(net)
         found.append((red, black))
         left -= {frozenset((one, other)) for one in red for other in black}
     return found
@@ -158,9 +167,10 @@ def _unread_wires(predictor: Predictor, readings: Readings, overlay: Overlay) ->
         without = {**overlay, wire: None}
         nets = predictor.touched(without)
         near = [
-            check for check, _ in readings
+            check
+            for check, _ in readings
             if any(predictor.drawn.net_of[end] in nets for end in (*check.red, *check.black))
-        ]  # fmt: skip
+        ]
         if all(meets(predictor.band(check, without), predictor.band(check, overlay)) for check in near):
             found.append(wire)
     return tuple(found)

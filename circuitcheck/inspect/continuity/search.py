@@ -18,7 +18,7 @@ from circuitcheck.inspect.continuity.mistakes import (
     Mistake,
     Overlay,
     applied,
-)  # fmt: skip
+)
 from circuitcheck.inspect.continuity.ohms import (
     ANYTHING,
     CONDUCTS,
@@ -108,10 +108,12 @@ class Search:
         self.drawn = library.drawn
         done = [(1 << n, check.clipped, measured[n]) for n, check in enumerate(predictor.checks)]
         self.plain = sum(bit for bit, clipped, one in done if one is not None and not clipped)
-        self.reads_open = sum(bit for bit, clipped, one in done
-                              if clipped and one is not None and not meets(one, CONDUCTS))  # fmt: skip
-        self.conducts = sum(bit for bit, clipped, one in done
-                            if clipped and one is not None and meets(one, CONDUCTS))  # fmt: skip
+        self.reads_open = sum(
+            bit for bit, clipped, one in done if clipped and one is not None and not meets(one, CONDUCTS)
+        )
+        self.conducts = sum(
+            bit for bit, clipped, one in done if clipped and one is not None and meets(one, CONDUCTS)
+        )
         bad = sum(
             1 << number
             for number, (check, one) in enumerate(zip(predictor.checks, measured, strict=True))
@@ -223,8 +225,9 @@ class Search:
         bands = self.predictor.bands(one.overlay)
         return all(
             meets(measured, bands.get(number, self.predictor.sound[number]))
-            for number, measured in enumerate(self.measured) if measured is not None
-        )  # fmt: skip
+            for number, measured in enumerate(self.measured)
+            if measured is not None
+        )
 
     def _masks(self, nets: frozenset[int], overlay: Overlay) -> tuple[Block, int, int]:
         """Some nets with the checks between two points that touch them, and those they get wrong.
@@ -324,9 +327,11 @@ class Search:
             return one
         return Found(
             (*one.mistakes, effect.mistake),
-            {**one.overlay, **applied(self.drawn, {}, effect.mistake)}, (*one.blocks, effect.block),
-            one.bad & ~effect.touched | effect.bad, -weight,
-        )  # fmt: skip
+            {**one.overlay, **applied(self.drawn, {}, effect.mistake)},
+            (*one.blocks, effect.block),
+            one.bad & ~effect.touched | effect.bad,
+            -weight,
+        )
 
     def _together(self, one: Found, mistake: Mistake, weight: float) -> Found:
         """Mistakes that share a net are worked out as one change, other blocks left as they are."""

@@ -101,8 +101,12 @@ class _Reader:
         turned = Check(sides[1], sides[0])
         first = self.rows.get(check) or (None if check.diode else self.rows.get(turned))
         if first is not None:
-            self.report(line, "", f"{red} to {black} a second time",
-                        f"must stand once (first on line {first[0]})")  # fmt: skip
+            self.report(
+                line,
+                "",
+                f"{red} to {black} a second time",
+                f"must stand once (first on line {first[0]})",
+            )
             return
         self.rows[check] = (line, reading)
         self.texts.append((check, reading, line))
@@ -152,8 +156,13 @@ class _Reader:
             self.report(0, "", "no checks", "must have a line for each check")
         if self.problems:
             raise ReadingsError(sorted(self.problems, key=lambda one: one.line))
-        return Filled(self.drawn.fitted, self.leads, tuple(check for check, _, _ in self.texts),
-                      tuple(bands), tuple(text for _, text, _ in self.texts))  # fmt: skip
+        return Filled(
+            self.drawn.fitted,
+            self.leads,
+            tuple(check for check, _, _ in self.texts),
+            tuple(bands),
+            tuple(text for _, text, _ in self.texts),
+        )
 
     def _band(self, value: float | str | None, check: Check, sound: Band) -> Band | None:
         if value is None:
@@ -219,13 +228,21 @@ def _from_csv(drawn: Wiring, text: str, file: str) -> _Reader:
             if header is None:
                 header = [cell.casefold() for cell in cells]
                 if "reading" not in header:
-                    reader.report(rows.line_num, "", f"columns {', '.join(cells)}",
-                                  "must be from, to, reading and any of the sheet's others")  # fmt: skip
+                    reader.report(
+                        rows.line_num,
+                        "",
+                        f"columns {', '.join(cells)}",
+                        "must be from, to, reading and any of the sheet's others",
+                    )
                     return reader
                 continue
             if len(cells) > len(header):
-                reader.report(rows.line_num, "", f"{len(cells)} columns, '{cells[-1]}' last",
-                              f"must be {len(header)}, with a decimal point")  # fmt: skip
+                reader.report(
+                    rows.line_num,
+                    "",
+                    f"{len(cells)} columns, '{cells[-1]}' last",
+                    f"must be {len(header)}, with a decimal point",
+                )
                 continue
             _row(reader, rows.line_num, dict(zip(header, cells, strict=False)))
     except csv.Error as error:
@@ -259,8 +276,13 @@ def _from_yaml(drawn: Wiring, text: str, file: str) -> _Reader:
         return reader
     for key in tree.data:
         if key not in known:
-            reader.report(tree.line((key,)), str(key), f"unknown key '{key}'",
-                          f"known here: {', '.join(known)}", nearest(str(key), known))  # fmt: skip
+            reader.report(
+                tree.line((key,)),
+                str(key),
+                f"unknown key '{key}'",
+                f"known here: {', '.join(known)}",
+                nearest(str(key), known),
+            )
     _placed(reader, tree.line(("loom",)), str(tree.data.get("loom", "bench")))
     if "leads" in tree.data:
         reader.take_leads(tree.line(("leads",)), str(tree.data["leads"]))

@@ -175,9 +175,10 @@ def _reachable(harness: Harness) -> list[str]:
     loom = [end for name, part in harness.parts.items() for end in part.loom_ends(name)]
     own = [
         part.own(name, pin)
-        for name, part in harness.parts.items() if part.plugged
+        for name, part in harness.parts.items()
+        if part.plugged
         for pin in part.pins()
-    ]  # fmt: skip
+    ]
     return list(dict.fromkeys([*loom, *own]))
 
 

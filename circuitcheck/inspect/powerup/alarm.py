@@ -51,9 +51,7 @@ class Cause:
         return {"unit": self.unit, "chance": round(self.chance, 4), "faults": list(self.faults)}
 
 
-def causes(
-    plan: PowerupPlan, step: Step, readings: Sequence[str], sheet: Sheet
-) -> tuple[Cause, ...]:  # fmt: skip
+def causes(plan: PowerupPlan, step: Step, readings: Sequence[str], sheet: Sheet) -> tuple[Cause, ...]:
     """The units with which readings of a step show more than a sound loom does, likeliest first.
 
     :param readings: the names of readings that show too much: the lamp, currents
@@ -65,10 +63,15 @@ def causes(
     found: dict[str, list[str]] = {}
     for spec in sorted(named, key=lambda one: -weighed.get(one, 0.0)):
         found.setdefault(units[spec], []).append(spec)
-    return tuple(sorted(
-        (Cause(unit, sum(weighed.get(one, 0.0) for one in specs), tuple(specs))
-         for unit, specs in found.items()), key=lambda one: -one.chance,
-    ))  # fmt: skip
+    return tuple(
+        sorted(
+            (
+                Cause(unit, sum(weighed.get(one, 0.0) for one in specs), tuple(specs))
+                for unit, specs in found.items()
+            ),
+            key=lambda one: -one.chance,
+        )
+    )
 
 
 def _chances(plan: PowerupPlan, specs: Collection[str], sheet: Sheet) -> dict[str, float]:

@@ -95,9 +95,11 @@ class Feeds:
         if most > min(wires, default=most):
             return False
         out = {*stage.out, *stage.held}
-        return all(_watts_behind(watts, self.harness.volts, volts, part.ohms) <= part.watts
-                   for name, part in self.harness.parts.items()
-                   if isinstance(part, Resistor) and part.watts and name not in out)  # fmt: skip
+        return all(
+            _watts_behind(watts, self.harness.volts, volts, part.ohms) <= part.watts
+            for name, part in self.harness.parts.items()
+            if isinstance(part, Resistor) and part.watts and name not in out
+        )
 
     def _works(self, stage: Stage, through: Through, plain: OperatingPoint) -> bool:
         """Whether a sound loom does behind the lamp what it would do without it."""
@@ -106,11 +108,15 @@ class Feeds:
         points = [(circuit, point)]
         motors = self.order.design.motors
         if any(abs(plain.amps.get(f"{one}:motor", 0.0)) > TURNS for one in motors):
-            still = circuit.changed({
-                key: one for motor in motors
-                for key, one in self.order.design.faults[f"{motor} seized"].change(
-                    circuit.branches, 0.0).items()
-            })  # fmt: skip
+            still = circuit.changed(
+                {
+                    key: one
+                    for motor in motors
+                    for key, one in self.order.design.faults[f"{motor} seized"]
+                    .change(circuit.branches, 0.0)
+                    .items()
+                }
+            )
             points.append((still, solve_point(still)))
         return all(_holds(one, found, plain) for one, found in points)
 

@@ -48,9 +48,14 @@ class JudgedStep:
 
     def to_dict(self) -> dict[str, Any]:
         """The fields as a plain dict."""
-        return {"step": self.step.name, "title": self.step.test.title, "status": self.status,
-                "off": [asdict(one) for one in self.off], "missing": list(self.missing),
-                "a_little_off": [asdict(one) for one in self.a_little]}  # fmt: skip
+        return {
+            "step": self.step.name,
+            "title": self.step.test.title,
+            "status": self.status,
+            "off": [asdict(one) for one in self.off],
+            "missing": list(self.missing),
+            "a_little_off": [asdict(one) for one in self.a_little],
+        }
 
 
 @dataclass(frozen=True)
@@ -74,8 +79,11 @@ class PowerupResult:
     causes: tuple[Cause, ...] | None = None
 
     def __str__(self) -> str:
-        rows = [(one.step.name, one.step.test.title, one.status) for one in self.steps
-                if one.status != "not done"]  # fmt: skip
+        rows = [
+            (one.step.name, one.step.test.title, one.status)
+            for one in self.steps
+            if one.status != "not done"
+        ]
         return f"{self.status}: {self.summary}\n\n{text_table(('step', 'do', 'result'), rows)}"
 
     @property
@@ -90,15 +98,19 @@ class PowerupResult:
             return f"{self.stop_words} {self._what_it_is}"
         if self.status == "repeat":
             again = next(one for one in self.steps if one.status == "repeat")
-            return (f"Read again in {again.step.name} before going on: "
-                    f"{'; '.join(one.words for one in again.off)}. All else says the loom is sound.")
+            return (
+                f"Read again in {again.step.name} before going on: "
+                f"{'; '.join(one.words for one in again.off)}. All else says the loom is sound."
+            )
         if self.next_step is not None:
             return f"As expected so far. Next: {self.next_step.name}, {self.next_step.test.title}."
         doubts = [f"{one.words} in {step.step.name}" for step in self.steps for one in step.a_little]
         if doubts:
-            return ("Every step was as expected, near enough: the loom is proven under power but for "
-                    f"{'; '.join(doubts)}. In a sound loom one reading in twenty is as far out: "
-                    "read it again.")  # fmt: skip
+            return (
+                "Every step was as expected, near enough: the loom is proven under power but for "
+                f"{'; '.join(doubts)}. In a sound loom one reading in twenty is as far out: "
+                "read it again."
+            )
         return "Every step was as expected: the loom is proven under power."
 
     @property
@@ -117,12 +129,14 @@ class PowerupResult:
         names = " and ".join(f"'{one.reading}'" for one in self.stopped.off if one.danger)
         step = self.stopped.step
         run_up = f", once its fan has run up ({step.run_up_s:g} s)" if step.turning else ""
-        return (f"Only {names} says so, but a sound loom does not do it{run_up}: leave the power off. "
-                "The chances are those of a fault that was there from the first step. One that has come "
-                "since can be any of them, so look first at what was moved since, and at what this "
-                f"step adds: {step.test.title}. Battery off, fuses out, "
-                "measure ohms to ground and to plus; if all is clear, begin again at the first "
-                "step.")  # fmt: skip
+        return (
+            f"Only {names} says so, but a sound loom does not do it{run_up}: leave the power off. "
+            "The chances are those of a fault that was there from the first step. One that has come "
+            "since can be any of them, so look first at what was moved since, and at what this "
+            f"step adds: {step.test.title}. Battery off, fuses out, "
+            "measure ohms to ground and to plus; if all is clear, begin again at the first "
+            "step."
+        )
 
     @property
     def _what_it_is(self) -> str:
@@ -133,20 +147,24 @@ class PowerupResult:
             does = f"What does it here: {'; '.join(likely)}{rest}. " if likely else ""
             return does + self.causes_words
         if self.verdict.verdict == "unexplained":
-            return ("No one fault and no two explain this: look over what this step put in or made "
-                    "live, and buzz the loom through again.")  # fmt: skip
+            return (
+                "No one fault and no two explain this: look over what this step put in or made "
+                "live, and buzz the loom through again."
+            )
         return self.verdict.summary
 
     def to_dict(self) -> dict[str, Any]:
         """The result as plain values."""
         return {
-            "harness": self.plan.harness.name, "status": self.status, "summary": self.summary,
+            "harness": self.plan.harness.name,
+            "status": self.status,
+            "summary": self.summary,
             "steps": [one.to_dict() for one in self.steps],
             "next": self.next_step.to_dict() if self.next_step else None,
             "read_more": [one.to_dict() for one in self.more],
             "causes": None if self.causes is None else [one.to_dict() for one in self.causes],
             "verdict": self.verdict.to_dict() if self.causes is None else None,
-        }  # fmt: skip
+        }
 
 
 def judge(plan: PowerupPlan, sheet: Sheet, locator: Locator | None = None) -> PowerupResult:

@@ -43,9 +43,11 @@ def modes_of(harness: Harness) -> list[Mode]:
         if isinstance(part, Thermoswitch):
             found += _stages(name, part, key)
         if isinstance(part, Switch):
-            found += [Mode(f"{name}-{position}", f"{name} in position {position}", name, key,
-                           {name: position})
-                      for position in part.positions if position != part.at_rest]  # fmt: skip
+            found += [
+                Mode(f"{name}-{position}", f"{name} in position {position}", name, key, {name: position})
+                for position in part.positions
+                if position != part.at_rest
+            ]
     return found
 
 
@@ -65,5 +67,6 @@ def _stages(name: str, part: Thermoswitch, key: str) -> list[Mode]:
 
 def undone_to_ask(harness: Harness) -> list[str]:
     """The switches whose plug stays undone while their contacts are bridged."""
-    return [name for name, part in harness.parts.items()
-            if isinstance(part, Thermoswitch) and part.plugged]  # fmt: skip
+    return [
+        name for name, part in harness.parts.items() if isinstance(part, Thermoswitch) and part.plugged
+    ]

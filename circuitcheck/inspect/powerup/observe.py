@@ -95,9 +95,16 @@ def _at_the_fans(order: Order, point: OperatingPoint) -> Iterator[tuple[str, Obs
 def _wire_at(order: Order, point: OperatingPoint, motor: str, ends: tuple[str, ...]) -> str:
     """A wire of the loom at the plug of a motor that carries all of its current; empty without one."""
     amps = abs(point.amps[f"{motor}:motor"])
-    return next((key for key, one in order.harness.wires.items()
-                 if one.belongs_to is None and {one.start, one.end}.intersection(ends)
-                 and abs(point.amps.get(key, 0.0)) > 0.98 * amps), "")  # fmt: skip
+    return next(
+        (
+            key
+            for key, one in order.harness.wires.items()
+            if one.belongs_to is None
+            and {one.start, one.end}.intersection(ends)
+            and abs(point.amps.get(key, 0.0)) > 0.98 * amps
+        ),
+        "",
+    )
 
 
 def _plug_of(order: Order, node: str) -> str:

@@ -67,8 +67,14 @@ def a_little_off(step: Step, reading: Reading) -> Off | None:
 
 def _listed(step: Step, reading: Reading) -> tuple[ExpectedReading, float] | None:
     """What sound looms give where a reading was taken, and how much that varies."""
-    return next(((one, u) for one, u in zip(step.readings, step.spread, strict=True)
-                 if one.name == reading.name), None)  # fmt: skip
+    return next(
+        (
+            (one, u)
+            for one, u in zip(step.readings, step.spread, strict=True)
+            if one.name == reading.name
+        ),
+        None,
+    )
 
 
 def _word_fits(plan: PowerupPlan, reading: Reading, expected: ExpectedReading, spread: float) -> bool:

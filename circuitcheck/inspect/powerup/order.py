@@ -62,8 +62,9 @@ class Order:
         self.design = Design(harness)
         self.modes = modes_of(harness)
         self.last = undone_to_ask(harness)
-        self.out = [name for name, part in harness.parts.items()
-                    if part.plugged and part.kind != "battery"]  # fmt: skip
+        self.out = [
+            name for name, part in harness.parts.items() if part.plugged and part.kind != "battery"
+        ]
         self.tried = 1
         """How many of the modes have been tried; those asked for beyond that come one by one."""
         self.live: set[str] = set()
@@ -90,8 +91,11 @@ class Order:
     def _live(self, mode: Mode) -> frozenset[str]:
         _, point = self._solved(mode, tuple(self.out))
         least = LIVE * self.harness.volts
-        return frozenset(node for node, volts in point.volts.items()
-                         if node not in point.floating and abs(volts) > least)  # fmt: skip
+        return frozenset(
+            node
+            for node, volts in point.volts.items()
+            if node not in point.floating and abs(volts) > least
+        )
 
     def turning(self, mode: Mode, out: tuple[str, ...]) -> dict[str, str]:
         """The motors that turn, each with the last fuse on its way; empty where it has none."""
@@ -100,9 +104,13 @@ class Order:
         for motor in self.design.motors:
             amps = abs(point.amps.get(f"{motor}:motor", 0.0))
             if amps > TURNS:
-                feeds = [fuse for fuse in self.outward if fuse in self.design.fuses
-                         and abs(point.amps.get(f"{fuse}:element", 0.0)) > 0.5 * amps
-                         and not self._turns_without(circuit, motor, fuse)]  # fmt: skip
+                feeds = [
+                    fuse
+                    for fuse in self.outward
+                    if fuse in self.design.fuses
+                    and abs(point.amps.get(f"{fuse}:element", 0.0)) > 0.5 * amps
+                    and not self._turns_without(circuit, motor, fuse)
+                ]
                 found[motor] = feeds[-1] if feeds else ""
         return found
 
@@ -116,8 +124,13 @@ class Order:
         """All parts by their distance from the battery, over everything that can conduct."""
         near = _distances(self.harness)
         far = len(near) + 1
-        return sorted(self.harness.parts, key=lambda name: min(
-            (near[node] for node in self.harness.parts[name].nodes(name) if node in near), default=far))
+        return sorted(
+            self.harness.parts,
+            key=lambda name: min(
+                (near[node] for node in self.harness.parts[name].nodes(name) if node in near),
+                default=far,
+            ),
+        )
 
     @cached_property
     def _most(self) -> dict[str, float]:
@@ -128,8 +141,9 @@ class Order:
     def _light(self, name: str, live: frozenset[str]) -> bool:
         """Whether the power reaches a part where it carries little: the coil of a relay."""
         contacts = self.harness.parts[name].contacts(name)
-        return any(self._most[key] < LITTLE for key, one in contacts.items()
-                   if live & {one.tail, one.head})  # fmt: skip
+        return any(
+            self._most[key] < LITTLE for key, one in contacts.items() if live & {one.tail, one.head}
+        )
 
     # -- the walk ----------------------------------------------------------------------------------
 
@@ -230,8 +244,11 @@ class Order:
         for mode in self.modes:
             out = (*self.out, mode.by) if mode.bridge else tuple(self.out)
             yield Stage("", mode, out, battery=True)
-        hot = {f"{stage.closes + 2:g} degC warming"
-               for name in self.last for stage in _stages_of(self.harness, name)}  # fmt: skip
+        hot = {
+            f"{stage.closes + 2:g} degC warming"
+            for name in self.last
+            for stage in _stages_of(self.harness, name)
+        }
         key = "on" if any(mode.ignition == "on" for mode in self.modes) else "off"
         for celsius in sorted(hot, key=lambda text: float(text.split()[0])):
             words = f"engine running, coolant at {celsius.removesuffix(' warming')}"
@@ -277,9 +294,12 @@ def setup_of(harness: Harness, stage: Stage, through: dict[str, object] | None =
     if stage.mode.bridge and stage.mode.by not in undone:
         undone.append(stage.mode.by)
     fields: dict[str, object] = {
-        "ignition": stage.mode.ignition, "switches": stage.mode.switches, "pull": pulled,
-        "unplug": undone, "bridge": [list(pair) for pair in stage.mode.bridge],
-    }  # fmt: skip
+        "ignition": stage.mode.ignition,
+        "switches": stage.mode.switches,
+        "pull": pulled,
+        "unplug": undone,
+        "bridge": [list(pair) for pair in stage.mode.bridge],
+    }
     if stage.engine:
         fields |= {"running": "yes", "engine": stage.engine}
     if through:

@@ -98,13 +98,16 @@ def _alike(width: float, one: float, other: float) -> bool:
     return abs(other - one) < width
 
 
-def _told(
-    plan: PowerupPlan, bench: Bench, values: Array, place: int, specs: list[str]
-) -> Parting:
+def _told(plan: PowerupPlan, bench: Bench, values: Array, place: int, specs: list[str]) -> Parting:
     _, observation = bench.observations[place]
     levels = _levels(bench, values, place, list(range(len(specs))))
-    return Parting(f"{observation.kind} {' '.join(observation.points)}", tuple(
-        (said(plan.harness, observation, float(np.median(values[rows, place]))),
-         tuple(specs[row] for row in sorted(rows)))
-        for rows in levels
-    ))  # fmt: skip
+    return Parting(
+        f"{observation.kind} {' '.join(observation.points)}",
+        tuple(
+            (
+                said(plan.harness, observation, float(np.median(values[rows, place]))),
+                tuple(specs[row] for row in sorted(rows)),
+            )
+            for rows in levels
+        ),
+    )

@@ -72,8 +72,9 @@ class Step:
     lead: Lead | None = None
 
     def __str__(self) -> str:
-        table = text_table(("reading", "expected"),
-                           [(one.name, expected_words(one)) for one in self.readings])  # fmt: skip
+        table = text_table(
+            ("reading", "expected"), [(one.name, expected_words(one)) for one in self.readings]
+        )
         return f"{self.name}: {self.test.title}; {self.fed}\n\n{table}"
 
     @property
@@ -96,16 +97,22 @@ class Step:
         """The fields as a plain dict."""
         through = self.test.setup.through
         return {
-            "step": self.name, "title": self.test.title, "fit": self.stage.fit,
+            "step": self.name,
+            "title": self.test.title,
+            "fit": self.stage.fit,
             "through": through.model_dump(exclude_none=True) if through else None,
-            "before": FIRST, "setup": setup_lines(self.test.setup, self.volts),
+            "before": FIRST,
+            "setup": setup_lines(self.test.setup, self.volts),
             "lead": asdict(self.lead) if self.lead else None,
-            "readings": [{**reading.to_dict(), "at": list(one.points)} for reading, one in
-                         zip(self.readings, self.test.observe.values(), strict=True)],
-            "stop_above_amps": self.stop_above, "run_up_s": self.run_up_s,
+            "readings": [
+                {**reading.to_dict(), "at": list(one.points)}
+                for reading, one in zip(self.readings, self.test.observe.values(), strict=True)
+            ],
+            "stop_above_amps": self.stop_above,
+            "run_up_s": self.run_up_s,
             "signs": [one.to_dict() for one in self.signs],
             "cautions": list(self.cautions),
-        }  # fmt: skip
+        }
 
 
 @dataclass(frozen=True)
@@ -133,8 +140,11 @@ class PowerupPlan:
 
     def to_dict(self) -> dict[str, Any]:
         """The plan as plain values."""
-        return {"harness": self.harness.name, "cautions": list(BEFORE),
-                "steps": [one.to_dict() for one in self.steps]}  # fmt: skip
+        return {
+            "harness": self.harness.name,
+            "cautions": list(BEFORE),
+            "steps": [one.to_dict() for one in self.steps],
+        }
 
     def to_csv(self) -> str:
         """The sheet to fill in."""
@@ -152,8 +162,11 @@ class PowerupPlan:
         return html_table(f"{self.harness.title}: first power", _COLUMNS, self._rows())
 
     def _rows(self) -> list[tuple[object, ...]]:
-        return [(step.name, step.test.title, step.fed, one.name, expected_words(one))
-                for step in self.steps for one in step.readings]  # fmt: skip
+        return [
+            (step.name, step.test.title, step.fed, one.name, expected_words(one))
+            for step in self.steps
+            for one in step.readings
+        ]
 
 
 def expected_words(reading: ExpectedReading) -> str:
@@ -186,11 +199,13 @@ def powerup_plan(harness: Harness, *, limited: bool = False) -> PowerupPlan:
     """
     loom = fresh(harness)
     order = Order(loom)
-    faults = [ChosenFault(one, one.severity.typical if one.severity else 0.0)
-              for one in lasting_faults(loom)]  # fmt: skip
+    faults = [
+        ChosenFault(one, one.severity.typical if one.severity else 0.0) for one in lasting_faults(loom)
+    ]
     feeds, signs = Feeds(order, faults, limited=limited), Signs(loom, faults)
-    steps = tuple(_step(order, number, stage, feeds, signs) for number, stage in
-                  enumerate(order.stages, 1))  # fmt: skip
+    steps = tuple(
+        _step(order, number, stage, feeds, signs) for number, stage in enumerate(order.stages, 1)
+    )
     tests = {one.name: one.test for one in steps}
     return PowerupPlan(loom.model_copy(update={"tests": tests}), steps, order, tuple(faults))
 
@@ -207,18 +222,28 @@ def _step(order: Order, number: int, stage: Stage, feeds: Feeds, signs: Signs) -
     must = [n for n in range(count) if labels[n] != LAMP_LABEL or _says_something(sweep, n)]
     places = signs.worth(sweep, must, range(count, len(labels)), POINTS)
     readings = tuple(
-        expected_reading(harness, labels[n], observations[labels[n]], float(sweep.base[n]),
-                         float(sweep.spread[n]))
+        expected_reading(
+            harness, labels[n], observations[labels[n]], float(sweep.base[n]), float(sweep.spread[n])
+        )
         for n in places
-    )  # fmt: skip
-    test = Test(title=words_of(harness, stage), setup=setup,
-                observe={labels[n]: observations[labels[n]] for n in places})  # fmt: skip
+    )
+    test = Test(
+        title=words_of(harness, stage),
+        setup=setup,
+        observe={labels[n]: observations[labels[n]] for n in places},
+    )
     return Step(
-        f"{number:02d}-{short_name(stage)}", stage, test, readings,
-        tuple(float(sweep.spread[n]) for n in places), _stop_above(readings),
-        signs.of(sweep, labels, places), tuple(cautions_for(harness, setup)), harness.volts,
+        f"{number:02d}-{short_name(stage)}",
+        stage,
+        test,
+        readings,
+        tuple(float(sweep.spread[n]) for n in places),
+        _stop_above(readings),
+        signs.of(sweep, labels, places),
+        tuple(cautions_for(harness, setup)),
+        harness.volts,
         _lead(bench),
-    )  # fmt: skip
+    )
 
 
 def _lead(bench: Bench) -> Lead | None:
@@ -255,5 +280,3 @@ def far_reach(reading: ExpectedReading) -> tuple[float, float]:
         most = value * (high / value) ** wider
         return value - wider * (value - low), max(most, value + wider * (high - value))
     return value - wider * (value - low), value + wider * (high - value)
-
-

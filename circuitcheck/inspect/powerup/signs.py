@@ -57,8 +57,13 @@ def reaching(bench: Bench, changes: Sequence[Change], point: OperatingPoint) -> 
     branches = bench.circuit.branches
 
     def touches(change: Change) -> bool:
-        ends = [end for key, new in change.items() for one in (branches.get(key), new)
-                if one is not None for end in (one.tail, one.head)]  # fmt: skip
+        ends = [
+            end
+            for key, new in change.items()
+            for one in (branches.get(key), new)
+            if one is not None
+            for end in (one.tail, one.head)
+        ]
         return any(end not in floating for end in ends)
 
     return [number for number, change in enumerate(changes) if touches(change)]
@@ -101,10 +106,9 @@ class Signs:
         values = np.repeat(run.values[:1], len(changes), axis=0)
         values[felt] = run.values[1:]
         moved = tuple(
-            tuple(self._moved(one, float(run.values[0, place]), float(spread[place]),
-                              values[:, place]))
+            tuple(self._moved(one, float(run.values[0, place]), float(spread[place]), values[:, place]))
             for place, (_, one) in enumerate(bench.observations)
-        )  # fmt: skip
+        )
         return Sweep(run.values[0], spread, moved)
 
     def worth(self, sweep: Sweep, must: Sequence[int], may: Sequence[int], most: int) -> list[int]:
@@ -114,8 +118,11 @@ class Signs:
         for place in must:
             seen |= sweep.shows(place)
         for _ in range(most):
-            gains = {place: float(self.weights @ (sweep.shows(place) & ~seen)) for place in may
-                     if place not in chosen}  # fmt: skip
+            gains = {
+                place: float(self.weights @ (sweep.shows(place) & ~seen))
+                for place in may
+                if place not in chosen
+            }
             best = max(gains, key=lambda one: gains[one], default=-1)
             if best < 0 or gains[best] <= 0:
                 break

@@ -143,8 +143,10 @@ class Sizing:
     def opens_at(self) -> float | None:
         """Where the first cut-out of the resistors opens [degC]; None if they have none."""
         parts = [self.changed.parts[name] for name in self.layout.resistors]
-        return min((one.cut_out.opens for one in parts
-                    if isinstance(one, Resistor) and one.cut_out), default=None)  # fmt: skip
+        return min(
+            (one.cut_out.opens for one in parts if isinstance(one, Resistor) and one.cut_out),
+            default=None,
+        )
 
     @cached_property
     def inspected(self) -> Compared:
@@ -160,17 +162,21 @@ class Sizing:
     def warnings(self) -> tuple[str, ...]:
         """Loads above a rating, steps that are hardly two any more, and resistors inside a unit."""
         held = self.taken.locked
-        return (*overloads(self.fuses, self.contacts, held),
-                *near_steps(self.harness, self.changed, self.scene, self.wish.motor),
-                *self._inside())  # fmt: skip
+        return (
+            *overloads(self.fuses, self.contacts, held),
+            *near_steps(self.harness, self.changed, self.scene, self.wish.motor),
+            *self._inside(),
+        )
 
     def _inside(self) -> tuple[str, ...]:
         units = {self.changed.parts[one].belongs_to for one in self.layout.resistors} - {None}
         if not units or self.now is None or self.now.ohms == self.taken.ohms:
             return ()
         inside = listed(sorted(str(one) for one in units))
-        return (f"in place means inside the {inside}: another one may not fit there; --outside puts it "
-                "outside",)  # fmt: skip
+        return (
+            f"in place means inside the {inside}: another one may not fit there; --outside puts it "
+            "outside",
+        )
 
     @cached_property
     def cures(self) -> tuple[str, ...]:
@@ -180,25 +186,39 @@ class Sizing:
     def to_dict(self) -> dict[str, Any]:
         """The fields as a plain dict; numbers to four digits, None for never."""
         return {
-            "harness": self.harness.name, "resistors": list(self.layout.resistors),
-            "layout": self.layout.words, "steps": list(self.layout.steps),
-            "warnings": list(self.warnings), "cures": list(self.cures), "trips_running": self.trips,
-            "dropped": list(self.layout.dropped), "wanted": plain(asdict(self.wish)),
-            "state_of_use": self.scene, "full_rpm": plain(self.full),
+            "harness": self.harness.name,
+            "resistors": list(self.layout.resistors),
+            "layout": self.layout.words,
+            "steps": list(self.layout.steps),
+            "warnings": list(self.warnings),
+            "cures": list(self.cures),
+            "trips_running": self.trips,
+            "dropped": list(self.layout.dropped),
+            "wanted": plain(asdict(self.wish)),
+            "state_of_use": self.scene,
+            "full_rpm": plain(self.full),
             "now": plain(asdict(self.now)) if self.now else None,
             "exact": plain(asdict(self.exact)),
             "standard": plain([asdict(one) for one in self.standard]),
             "taken": plain(asdict(self.taken)),
-            "rating": {**plain(asdict(self.rating)), "margin": self.margin,
-                       "margin_source": MARGIN_SOURCE if self.margin == heat.MARGIN else heat.GIVEN},
-            "surface": {**plain(asdict(self.surface)), "ambient": self.ambient,
-                        "wire_class_running": heat.wire_class(self.surface.running) or None,
-                        "wire_class_locked": heat.wire_class(self.surface.locked) or None},
+            "rating": {
+                **plain(asdict(self.rating)),
+                "margin": self.margin,
+                "margin_source": MARGIN_SOURCE if self.margin == heat.MARGIN else heat.GIVEN,
+            },
+            "surface": {
+                **plain(asdict(self.surface)),
+                "ambient": self.ambient,
+                "wire_class_running": heat.wire_class(self.surface.running) or None,
+                "wire_class_locked": heat.wire_class(self.surface.locked) or None,
+            },
             "fuses": plain([asdict(one) for one in self.fuses]),
             "contacts": plain([asdict(one) for one in self.contacts]),
-            "burns": [one.to_dict() for one in self.burns], "fuse_of_its_own": self.own_fuse,
-            "cut_out": self.opens_at, "arrangements": plain([asdict(one) for one in self.arrangements]),
-        }  # fmt: skip
+            "burns": [one.to_dict() for one in self.burns],
+            "fuse_of_its_own": self.own_fuse,
+            "cut_out": self.opens_at,
+            "arrangements": plain([asdict(one) for one in self.arrangements]),
+        }
 
 
 MARGIN_SOURCE = "common practice, no source"

@@ -32,11 +32,16 @@ class Compared:
 
     def to_dict(self) -> dict[str, Any]:
         """The fields as a plain dict."""
+
         def told(findings: Iterable[Finding]) -> list[dict[str, Any]]:
             return [one.to_dict() for one in findings]
 
-        return {"gone": told(self.gone), "come": told(self.come), "moved": told(self.moved),
-                "same": self.same}  # fmt: skip
+        return {
+            "gone": told(self.gone),
+            "come": told(self.come),
+            "moved": told(self.moved),
+            "same": self.same,
+        }
 
 
 def compare(old: Harness, new: Harness) -> Compared:
@@ -47,8 +52,10 @@ def compare(old: Harness, new: Harness) -> Compared:
     moved = tuple(after[key] for key in both if _moved(before[key], after[key]))
     return Compared(
         tuple(one for key, one in before.items() if key not in after),
-        tuple(one for key, one in after.items() if key not in before), moved, len(both) - len(moved),
-    )  # fmt: skip
+        tuple(one for key, one in after.items() if key not in before),
+        moved,
+        len(both) - len(moved),
+    )
 
 
 def _moved(one: Finding, other: Finding) -> bool:

@@ -42,14 +42,16 @@ class Draft:
         """A resistor that is wired in for good; its name."""
         name = self._free("R")
         self.parts[name] = Resistor.model_validate(
-            {"kind": "resistor", "ohms": UNSIZED, "tolerance": "5 %", "where": where, "plug": "no"})
+            {"kind": "resistor", "ohms": UNSIZED, "tolerance": "5 %", "where": where, "plug": "no"}
+        )
         return name
 
     def new_wire(self, start: str, end: str, like: Wire, metres: float) -> str:
         """A wire of the section and colour of another; its name."""
         name = self._free("W")
         self.wires[name] = like.model_copy(
-            update={"start": start, "end": end, "length": metres, "belongs_to": None})
+            update={"start": start, "end": end, "length": metres, "belongs_to": None}
+        )
         return name
 
     def move(self, wire: str, end: str, to: str) -> None:
@@ -94,7 +96,8 @@ class Draft:
         far = [end for end in (one.start, one.end, other.start, other.end) if _part(end) != name]
         self.remove(name)
         self.wires[first] = one.model_copy(
-            update={"start": far[0], "end": far[1], "length": one.length + other.length})
+            update={"start": far[0], "end": far[1], "length": one.length + other.length}
+        )
         assert second not in self.wires
 
     def finished(self) -> tuple[Harness, list[str]]:
@@ -103,10 +106,14 @@ class Draft:
         :raises DescriptionError: if it is no harness any more
         """
         bare = self._harness.model_copy(
-            update={"parts": self.parts, "wires": self.wires, "tests": {}, "frequencies": {}})
+            update={"parts": self.parts, "wires": self.wires, "tests": {}, "frequencies": {}}
+        )
         dropped: list[str] = []
-        tests = {name: kept for name, test in self._harness.tests.items()
-                 if (kept := _kept(bare, name, test, dropped))}  # fmt: skip
+        tests = {
+            name: kept
+            for name, test in self._harness.tests.items()
+            if (kept := _kept(bare, name, test, dropped))
+        }
         faults = {one.spec for one in all_faults(bare)}
         frequencies = {key: one for key, one in self._harness.frequencies.items() if key in faults}
         done = bare.model_copy(update={"tests": tests, "frequencies": frequencies})

@@ -72,8 +72,9 @@ class Cases:
         """Solved."""
         words = rig.stage.scene.words
         before = next((one for one in original.running if one.words == words), None)
-        return cls(rig, rig.at(ohms), rig.locked(ohms, *rig.stage.motors), rig.worst_locked(ohms)[1],
-                   before)  # fmt: skip
+        return cls(
+            rig, rig.at(ohms), rig.locked(ohms, *rig.stage.motors), rig.worst_locked(ohms)[1], before
+        )
 
     def in_the_way(self, key: str) -> bool:
         """Whether a branch carries a good part of what the resistors carry."""
@@ -91,19 +92,35 @@ def fuse_loads(cases: Cases) -> tuple[FuseLoad, ...]:
         key = f"{name}:element"
         if cases.in_the_way(key):
             locked = cases.locked.amps(key)
-            found.append(FuseLoad(name, rating, cases.running.amps(key), locked,
-                                  opens_at_latest(rating, locked), cases.now(key),
-                                  opens_not_before(rating, locked)))  # fmt: skip
+            found.append(
+                FuseLoad(
+                    name,
+                    rating,
+                    cases.running.amps(key),
+                    locked,
+                    opens_at_latest(rating, locked),
+                    cases.now(key),
+                    opens_not_before(rating, locked),
+                )
+            )
     return tuple(found)
 
 
 def contact_loads(cases: Cases) -> tuple[ContactLoad, ...]:
     """Every contact in the way."""
     return tuple(
-        ContactLoad(one.place, one.rating, one.stated, cases.running.amps(one.key),
-                    cases.starting.amps(one.key), cases.locked.amps(one.key), cases.now(one.key))
-        for one in contacts_of(cases.rig.design) if cases.in_the_way(one.key)
-    )  # fmt: skip
+        ContactLoad(
+            one.place,
+            one.rating,
+            one.stated,
+            cases.running.amps(one.key),
+            cases.starting.amps(one.key),
+            cases.locked.amps(one.key),
+            cases.now(one.key),
+        )
+        for one in contacts_of(cases.rig.design)
+        if cases.in_the_way(one.key)
+    )
 
 
 def fuse_of_its_own(running: float, locked: float, within: float) -> float | None:
@@ -116,7 +133,8 @@ def fuse_of_its_own(running: float, locked: float, within: float) -> float | Non
     (10, None)
     """
     fits: Callable[[float], bool] = lambda rating: (  # noqa: E731
-        running <= CONTINUOUS_SHARE * rating and opens_at_latest(rating, locked) <= within)
+        running <= CONTINUOUS_SHARE * rating and opens_at_latest(rating, locked) <= within
+    )
     return next((one for one in STANDARD_FUSES if fits(one)), None)
 
 

@@ -11,11 +11,21 @@ MARGIN = 2.0
 HOTTEST, FULL_AT = 350.0, 25.0
 """Surface of a wirewound resistor at full rating [degC], and the still air it is rated in [degC]: the
 derating line of MIL-PRF-26, characteristic V; from memory."""
-CLASSES = ((85.0, "A"), (100.0, "B"), (125.0, "C"), (150.0, "D"), (175.0, "E"), (200.0, "F"),
-           (225.0, "G"), (250.0, "H"))  # fmt: skip
+CLASSES = (
+    (85.0, "A"),
+    (100.0, "B"),
+    (125.0, "C"),
+    (150.0, "D"),
+    (175.0, "E"),
+    (200.0, "F"),
+    (225.0, "G"),
+    (250.0, "H"),
+)
 """Temperature classes of road-vehicle wire [degC] (ISO 6722-1; from memory)."""
-ASSUMED = ("assumed: full rating in still air of 25 degC makes 350 degC, in a straight line "
-           "(MIL-PRF-26, characteristic V; from memory); the fan's own wind cools it")  # fmt: skip
+ASSUMED = (
+    "assumed: full rating in still air of 25 degC makes 350 degC, in a straight line "
+    "(MIL-PRF-26, characteristic V; from memory); the fan's own wind cools it"
+)
 GIVEN = "as given"
 
 
@@ -69,17 +79,19 @@ class Surface:
     rests_on: str
 
 
-def surface(
-    running: float, locked: float, rated: float, ambient: float, given: float | None
-) -> Surface:
+def surface(running: float, locked: float, rated: float, ambient: float, given: float | None) -> Surface:
     """Surface temperature: air plus thermal resistance times watts.
 
     :param rated: rating of the resistor [W]
     :param given: thermal resistance [K/W], where it is known
     """
     thermal = (HOTTEST - FULL_AT) / rated if given is None else given
-    return Surface(thermal, ambient + thermal * running, ambient + thermal * locked,
-                   ASSUMED if given is None else GIVEN)  # fmt: skip
+    return Surface(
+        thermal,
+        ambient + thermal * running,
+        ambient + thermal * locked,
+        ASSUMED if given is None else GIVEN,
+    )
 
 
 def rating_below(watts: float, celsius: float, ambient: float) -> float:

@@ -73,8 +73,12 @@ def one_for_all(design: Design, stage: Stage) -> Layout:
     for gone in stage.resistors:
         draft.bypass(gone)
     name = draft.new_resistor(f"in wire {shared}")
-    return _layout(draft, (name,), f"{name}, new, in {shared}, one for {listed(stage.motors)}",
-                   [f"bridge {listed(stage.resistors)} at the fans", draft.insert(name, shared)])
+    return _layout(
+        draft,
+        (name,),
+        f"{name}, new, in {shared}, one for {listed(stage.motors)}",
+        [f"bridge {listed(stage.resistors)} at the fans", draft.insert(name, shared)],
+    )
 
 
 def outside(design: Design, stage: Stage) -> Layout:
@@ -89,8 +93,9 @@ def outside(design: Design, stage: Stage) -> Layout:
     for failed in stage.resistors:
         unit = design.harness.parts[failed].belongs_to
         if not unit:
-            raise ValueError(f"{failed} stands by itself and can be renewed where it is; leave "
-                             "--outside out")  # fmt: skip
+            raise ValueError(
+                f"{failed} stands by itself and can be renewed where it is; leave --outside out"
+            )
         ends = [_way_out(design, failed, unit, pin) for pin in ("1", "2")]
         name = draft.new_resistor(f"outside the {unit}")
         draft.remove(failed)
@@ -109,20 +114,27 @@ def one_outside(design: Design, stage: Stage) -> Layout:
     :raises ValueError: if there is one fan only, or no such wires
     """
     slow = _shared_wire(design, stage)
-    fast = _wire_with(design, lambda scene: sum(scene.amps(f"{one}:motor") for one in stage.motors)
-                      - _sum(scene, stage))  # fmt: skip
+    fast = _wire_with(
+        design,
+        lambda scene: sum(scene.amps(f"{one}:motor") for one in stage.motors) - _sum(scene, stage),
+    )
     if fast is None:
-        raise ValueError(f"{listed(stage.motors)} share no wire that passes {listed(stage.resistors)} "
-                         "by, so one resistor outside cannot feed them all")  # fmt: skip
+        raise ValueError(
+            f"{listed(stage.motors)} share no wire that passes {listed(stage.resistors)} "
+            "by, so one resistor outside cannot feed them all"
+        )
     draft = Draft(design.harness)
     end = _end_towards(design, slow, stage.resistors[0])
     name = draft.new_resistor("beside the loom")
     for gone in stage.resistors:
         draft.remove(gone)
-    steps = [_hook_up(draft, f"{name}.1", slow, end, alone=True),
-             _hook_up(draft, f"{name}.2", fast, draft.wires[fast].end, alone=False)]  # fmt: skip
-    return _layout(draft, (name,), f"{name}, new, outside the fans, one for {listed(stage.motors)}",
-                   steps)
+    steps = [
+        _hook_up(draft, f"{name}.1", slow, end, alone=True),
+        _hook_up(draft, f"{name}.2", fast, draft.wires[fast].end, alone=False),
+    ]
+    return _layout(
+        draft, (name,), f"{name}, new, outside the fans, one for {listed(stage.motors)}", steps
+    )
 
 
 def _layout(draft: Draft, names: Sequence[str], words: str, steps: Sequence[str]) -> Layout:
@@ -154,14 +166,25 @@ def _way_out(design: Design, failed: str, unit: str, pin: str) -> tuple[str, str
     inner = [(one.start, one.end) for one in harness.wires.values() if one.belongs_to == unit]
     sets = _sets(harness, inner, unit)
     home = sets.root(f"{failed}.{pin}")
-    found = [(name, end) for name, one in harness.wires.items() if one.belongs_to != unit
-             for end in (one.start, one.end) if sets.root(end) == home]  # fmt: skip
+    found = [
+        (name, end)
+        for name, one in harness.wires.items()
+        if one.belongs_to != unit
+        for end in (one.start, one.end)
+        if sets.root(end) == home
+    ]
     if not found:
-        raise ValueError(f"{failed}.{pin} does not come out of the {unit} at a plug, so a resistor "
-                         f"outside cannot take the place of {failed}")  # fmt: skip
-    others = [name for name, part in harness.parts.items()
-              if name != failed and part.kind_name not in ("splice", "plug")
-              and any(sets.root(node) == home for node in part.nodes(name))]  # fmt: skip
+        raise ValueError(
+            f"{failed}.{pin} does not come out of the {unit} at a plug, so a resistor "
+            f"outside cannot take the place of {failed}"
+        )
+    others = [
+        name
+        for name, part in harness.parts.items()
+        if name != failed
+        and part.kind_name not in ("splice", "plug")
+        and any(sets.root(node) == home for node in part.nodes(name))
+    ]
     return (*found[0], len(found) == 1 and not others)
 
 
@@ -183,8 +206,9 @@ def _end_towards(design: Design, wire: str, part: str) -> str:
     rest = [(one.start, one.end) for name, one in harness.wires.items() if name != wire]
     sets, cut = _sets(harness, rest), harness.wires[wire]
     nodes = harness.parts[part].nodes(part)
-    return next((end for end in (cut.start, cut.end) if any(sets.together(end, one) for one in nodes)),
-                cut.end)  # fmt: skip
+    return next(
+        (end for end in (cut.start, cut.end) if any(sets.together(end, one) for one in nodes)), cut.end
+    )
 
 
 def _sum(scene: Live, stage: Stage) -> float:
@@ -194,12 +218,16 @@ def _sum(scene: Live, stage: Stage) -> float:
 def _shared_wire(design: Design, stage: Stage) -> str:
     """The wire that carries the current of all resistors of a stage together, in every state of use."""
     if len(stage.resistors) < 2:
-        raise ValueError(f"{listed(stage.resistors)} slows {listed(stage.motors)} alone; one resistor "
-                         "for several fans needs several that run slowly together")  # fmt: skip
+        raise ValueError(
+            f"{listed(stage.resistors)} slows {listed(stage.motors)} alone; one resistor "
+            "for several fans needs several that run slowly together"
+        )
     found = _wire_with(design, lambda scene: _sum(scene, stage))
     if found is None:
-        raise ValueError(f"the currents of {listed(stage.resistors)} come together in no wire of their "
-                         "own, so one resistor cannot take the place of them")  # fmt: skip
+        raise ValueError(
+            f"the currents of {listed(stage.resistors)} come together in no wire of their "
+            "own, so one resistor cannot take the place of them"
+        )
     return found
 
 
@@ -209,6 +237,11 @@ def _wire_with(design: Design, amps: Callable[[Live], float]) -> str | None:
     most = max((one for _, one in wanted), default=0.0)
     if most < 1.0:
         return None
-    return next((name for name in design.harness.wires
-                 if all(abs(scene.amps(name) - one) < ALIKE * most for scene, one in wanted)),
-                None)  # fmt: skip
+    return next(
+        (
+            name
+            for name in design.harness.wires
+            if all(abs(scene.amps(name) - one) < ALIKE * most for scene, one in wanted)
+        ),
+        None,
+    )

@@ -106,6 +106,7 @@ def ohms_for(rig: Rig, wish: Wish) -> float:
 
 def _short(rig: Rig, wish: Wish) -> Callable[[float], float]:
     """How much more than is wanted a resistance gives, over the logarithm of its ohms."""
+
     def found(log_ohms: float) -> float:
         scene = rig.at(math.exp(log_ohms))
         if wish.rpm is not None:
@@ -124,5 +125,7 @@ def _out_of_reach(rig: Rig, wish: Wish) -> str:
     else:
         key = f"{wish.motor}:motor"
         limits = f"above {closed.amps(key):.2g} A and below {open_.amps(key):.3g} A"
-    return (f"found {wish.words}; must be {limits}, what it does there "
-            f"({rig.stage.scene.words}) with the circuit open and with no ohms at all")  # fmt: skip
+    return (
+        f"found {wish.words}; must be {limits}, what it does there "
+        f"({rig.stage.scene.words}) with the circuit open and with no ohms at all"
+    )

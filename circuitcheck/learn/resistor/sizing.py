@@ -28,8 +28,9 @@ def size_resistor(harness: Harness, ask: Ask) -> Sizing:
         is wanted
     """
     if ask.into and (ask.one or ask.outside or ask.resistors):
-        raise ValueError("a new resistor in a wire stands for itself: leave out which one, one for all, "
-                         "and outside")  # fmt: skip
+        raise ValueError(
+            "a new resistor in a wire stands for itself: leave out which one, one for all, and outside"
+        )
     original = Design(harness)
     chosen = layout.into_wire(harness, ask.into) if ask.into else None
     design = Design(chosen.harness) if chosen else original
@@ -46,15 +47,28 @@ def size_resistor(harness: Harness, ask: Ask) -> Sizing:
     ambient = Limits()["ambient"] if ask.ambient is None else ask.ambient
     rating, burns = _rated(chosen, taken, ask, ambient)
     return Sizing(
-        harness, chosen, wish, rig.stage.scene.words, full,
+        harness,
+        chosen,
+        wish,
+        rig.stage.scene.words,
+        full,
         None if ask.into else _now(Rig(design, stage), full),
-        _outcome(rig, StandardValue(ohms, ()), full), standard, taken, ask.margin, ambient, rating,
-        heat.surface(taken.watts, taken.locked_watts, rating.take, ambient, ask.thermal), fuses,
-        contact_loads(cases), burns,
-        fuse_of_its_own(rig.most_amps(cases.running), rig.most_amps(cases.locked),
-                        Limits()["locked-time"]),
-        _arrangements(ask, design, wish), ask.cut_out,
-    )  # fmt: skip
+        _outcome(rig, StandardValue(ohms, ()), full),
+        standard,
+        taken,
+        ask.margin,
+        ambient,
+        rating,
+        heat.surface(taken.watts, taken.locked_watts, rating.take, ambient, ask.thermal),
+        fuses,
+        contact_loads(cases),
+        burns,
+        fuse_of_its_own(
+            rig.most_amps(cases.running), rig.most_amps(cases.locked), Limits()["locked-time"]
+        ),
+        _arrangements(ask, design, wish),
+        ask.cut_out,
+    )
 
 
 def _wish(ask: Ask, rig: Rig, full: Mapping[str, float], *, new: bool) -> Wish:
@@ -89,10 +103,18 @@ def _rig(chosen: Layout) -> Rig:
 def _outcome(rig: Rig, value: StandardValue, full: Mapping[str, float]) -> Outcome:
     scene = rig.at(value.ohms)
     motor, held = rig.worst_locked(value.ohms)
-    fans = tuple(Fan(one, rpm_of(scene, one), rpm_of(scene, one) / full[one],
-                     scene.amps(f"{one}:motor")) for one in rig.stage.motors)  # fmt: skip
-    return Outcome(value.ohms, value.series, fans, rig.most_amps(scene) ** 2 * value.ohms,
-                   rig.most_amps(held) ** 2 * value.ohms, motor)  # fmt: skip
+    fans = tuple(
+        Fan(one, rpm_of(scene, one), rpm_of(scene, one) / full[one], scene.amps(f"{one}:motor"))
+        for one in rig.stage.motors
+    )
+    return Outcome(
+        value.ohms,
+        value.series,
+        fans,
+        rig.most_amps(scene) ** 2 * value.ohms,
+        rig.most_amps(held) ** 2 * value.ohms,
+        motor,
+    )
 
 
 def _now(rig: Rig, full: Mapping[str, float]) -> Outcome:
@@ -123,10 +145,12 @@ def _rated(
     fitted = chosen.fitted(taken.ohms, made.take, ask.cut_out)
     limits = Limits({"resistor-share": heat.share_kept(ambient)})
     found = inspect_harness(fitted, limits, rules=["resistor-locked"]).findings
-    burns = tuple(one for one in found
-                  if one.place in chosen.resistors and one.severity is Severity.serious)  # fmt: skip
-    return heat.rating(taken.watts, taken.locked_watts, margin=ask.margin, ambient=ambient,
-                       burns=bool(burns)), burns  # fmt: skip
+    burns = tuple(
+        one for one in found if one.place in chosen.resistors and one.severity is Severity.serious
+    )
+    return heat.rating(
+        taken.watts, taken.locked_watts, margin=ask.margin, ambient=ambient, burns=bool(burns)
+    ), burns
 
 
 def _arrangements(ask: Ask, design: Design, wish: Wish) -> tuple[Arrangement, ...]:
@@ -150,7 +174,10 @@ def _arrangement(placed: Layout, wish: Wish) -> Arrangement:
     others = [one for one in motors if one != motors[0]]
     dead = rig.dead(ohms, motors[0])
     return Arrangement(
-        placed.words, len(placed.resistors), ohms, rig.most_amps(rig.at(ohms)) ** 2 * ohms,
+        placed.words,
+        len(placed.resistors),
+        ohms,
+        rig.most_amps(rig.at(ohms)) ** 2 * ohms,
         rig.most_amps(rig.worst_locked(ohms)[1]) ** 2 * ohms,
         rpm_of(dead, others[0]) if others else None,
-    )  # fmt: skip
+    )

@@ -66,8 +66,10 @@ def stage_of(design: Design, named: Sequence[str] = ()) -> Stage:
     first = min(own.values(), key=lambda one: rpm_of(one[0], one[1][0]))[0]
     together = [name for name, (scene, _) in own.items() if scene is first]
     if strays := [name for name in named if name not in together]:
-        raise ValueError(f"found {' and '.join(named)}; must be resistors that work in the same state "
-                         f"of use, and {strays[0]} does not work with {together[0]}")  # fmt: skip
+        raise ValueError(
+            f"found {' and '.join(named)}; must be resistors that work in the same state "
+            f"of use, and {strays[0]} does not work with {together[0]}"
+        )
     _check_apart(design, first, together)
     return Stage(first, tuple(together), tuple(own[name][1] for name in together))
 
@@ -94,8 +96,9 @@ def slowed(design: Design, scene: Live, name: str) -> tuple[str, ...]:
 def _stopped_without(design: Design, scene: Live, names: Sequence[str]) -> tuple[str, ...]:
     """The motors of a scene that stand when some resistors are taken out."""
     without = design.with_change(scene, {f"{name}:element": None for name in names})
-    return tuple(motor for motor in design.motors
-                 if design.runs(scene, motor) and not design.runs(without, motor))  # fmt: skip
+    return tuple(
+        motor for motor in design.motors if design.runs(scene, motor) and not design.runs(without, motor)
+    )
 
 
 def _check_apart(design: Design, scene: Live, names: Sequence[str]) -> None:
@@ -107,8 +110,10 @@ def _check_apart(design: Design, scene: Live, names: Sequence[str]) -> None:
     for name in names:
         for motor in _stopped_without(design, scene, [name]):
             if motor in seen:
-                raise ValueError(f"{seen[motor]} and {name} stand in the same current: name the one to "
-                                 f"be sized, with --resistor {name}")  # fmt: skip
+                raise ValueError(
+                    f"{seen[motor]} and {name} stand in the same current: name the one to "
+                    f"be sized, with --resistor {name}"
+                )
             seen[motor] = name
 
 
@@ -118,8 +123,10 @@ def _none(design: Design, named: Sequence[str]) -> str:
         return f"{' and '.join(named)}: no fan is slowed there in any state of use"
     wire = _likely_wire(design)
     hint = f"; --in puts one into a wire, such as --in {wire}" if wire else ""
-    return (f"{design.harness.name} has no resistor that slows a fan in any state of use, so there is "
-            f"none to size{hint}")  # fmt: skip
+    return (
+        f"{design.harness.name} has no resistor that slows a fan in any state of use, so there is "
+        f"none to size{hint}"
+    )
 
 
 def _likely_wire(design: Design) -> str | None:

@@ -10,8 +10,27 @@ from circuitcheck.inspect.tables import rows
 
 SERIES = ("E6", "E12", "E24")
 """The series of IEC 60063 that are looked through, the coarsest first."""
-WATTS = (5.0, 10.0, 15.0, 20.0, 25.0, 30.0, 40.0, 50.0, 75.0, 100.0, 150.0, 200.0, 250.0, 300.0, 400.0,
-         500.0, 600.0, 800.0, 1000.0)  # fmt: skip
+WATTS = (
+    5.0,
+    10.0,
+    15.0,
+    20.0,
+    25.0,
+    30.0,
+    40.0,
+    50.0,
+    75.0,
+    100.0,
+    150.0,
+    200.0,
+    250.0,
+    300.0,
+    400.0,
+    500.0,
+    600.0,
+    800.0,
+    1000.0,
+)
 """Usual ratings of wirewound resistors [W]; common practice, no source."""
 
 
@@ -41,8 +60,9 @@ def around(series: str, ohms: float) -> tuple[float, float]:
     ((0.39, 0.47), (4.7, 4.7))
     """
     decade = math.floor(math.log10(ohms))
-    values = [float(f"{figure}e{decade + shift - 1}")
-              for shift in (-1, 0, 1) for figure in _figures(series)]  # fmt: skip
+    values = [
+        float(f"{figure}e{decade + shift - 1}") for shift in (-1, 0, 1) for figure in _figures(series)
+    ]
     # A value that the solver has only just missed is that value.
     below = max(one for one in values if one <= ohms * (1 + 1e-9))
     return below, min(one for one in values if one >= ohms * (1 - 1e-9))

@@ -20,9 +20,7 @@ NEAR = 0.1
 """Share of speed within which two steps are as good as one; common practice, no source."""
 
 
-def overloads(
-    fuses: Sequence[FuseLoad], contacts: Sequence[ContactLoad], held: str
-) -> Iterator[str]:
+def overloads(fuses: Sequence[FuseLoad], contacts: Sequence[ContactLoad], held: str) -> Iterator[str]:
     """Every load above a rating, in words.
 
     :param held: the motor whose rotor is held
@@ -36,8 +34,10 @@ def overloads(
         if contact.starting > contact.rating:
             much = contact.starting > times.value * contact.rating
             word = "more than the usual most of" if much else "for an instant bears up to"
-            found.append(f"closes on {number(contact.starting)} A, over its {contact.rating:g} A "
-                         f"({word} {times.value:g} times it; {times.source})")  # fmt: skip
+            found.append(
+                f"closes on {number(contact.starting)} A, over its {contact.rating:g} A "
+                f"({word} {times.value:g} times it; {times.source})"
+            )
         if found:
             yield f"{contact.contact}: {'; '.join(found)}."
 
@@ -65,10 +65,13 @@ def near_steps(old: Harness, new: Harness, sized: str, motor: str) -> tuple[str,
         return ()
     return tuple(
         f"{motor} then makes {number(after[sized])} rpm ({sized}) and {number(rpm)} rpm ({other}): "
-        "hardly two steps any more" for other, rpm in after.items()
-        if other in before and _engine(other) == _engine(sized)
-        and _near(after[sized], rpm) and not _near(before[sized], before[other])
-    )  # fmt: skip
+        "hardly two steps any more"
+        for other, rpm in after.items()
+        if other in before
+        and _engine(other) == _engine(sized)
+        and _near(after[sized], rpm)
+        and not _near(before[sized], before[other])
+    )
 
 
 def _engine(scene: str) -> str:
@@ -88,20 +91,27 @@ def _near(one: float, other: float) -> bool:
 def cures(changed: Harness, come: Sequence[Finding]) -> tuple[str, ...]:
     """The fuse and the wire that end new serious findings of wires thinner than their fuse, in words."""
     design = Design(changed)
-    serious = [one for one in come
-               if one.rule == "fuse-over-wire" and one.severity is Severity.serious]  # fmt: skip
+    serious = [one for one in come if one.rule == "fuse-over-wire" and one.severity is Severity.serious]
     told = [(one.place, _cure(design, one)) for one in serious]
     told.sort(key=lambda one: one[1])
-    return tuple(f"{listed([place for place, _ in group])}: {words}"
-                 for words, group in groupby(told, key=lambda one: one[1]))  # fmt: skip
+    return tuple(
+        f"{listed([place for place, _ in group])}: {words}"
+        for words, group in groupby(told, key=lambda one: one[1])
+    )
 
 
 def _cure(design: Design, finding: Finding) -> str:
     """A wire for the fuse, and a fuse for the wire where one carries what flows."""
     limits = Limits()
     amps, carries = finding.value or 0.0, finding.limit or 0.0
-    need = Need(amps * CONTINUOUS_SHARE, 1.0, None, limits["ambient"], limits["wire-temperature"],
-                limits["bundle"])  # fmt: skip
+    need = Need(
+        amps * CONTINUOUS_SHARE,
+        1.0,
+        None,
+        limits["ambient"],
+        limits["wire-temperature"],
+        limits["bundle"],
+    )
     wire = choose(need).chosen
     flows = max(abs(scene.amps(finding.place)) for scene in design.running)
     fuse = max((one for one in STANDARD_FUSES if one <= carries), default=0)
