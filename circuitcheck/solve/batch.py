@@ -28,7 +28,7 @@ from circuitcheck.solve.network import Network
 from circuitcheck.solve.newton import settle_curves, solved
 from circuitcheck.solve.ports import Ports, joined_up
 from circuitcheck.solve.ties import ties_of
-from circuitcheck.solve.wiring import REFERENCE, TIE_SIEMENS, Bool, Ends, Index, distinct
+from circuitcheck.solve.wiring import REFERENCE, TIE_SIEMENS, Bool, Ends, Index
 
 _ALL = slice(None)
 _DELICATE = 1e-7
@@ -68,28 +68,13 @@ class Batch:
     # -- ports ----------------------------------------------------------------------------
 
     def _number_ports(self, probes: Ends) -> None:
-        network, changes, edits = self.network, self.changes, self.edits
-        wiring, watched = network.wiring, network.wiring.watched
-        self._used = distinct(edits.slot[edits.slot >= 0])
-        tail, numbers = joined_up(
-            [
-                wiring.curve_tail,
-                watched.tail,
-                probes.tail,
-                network.tied[self.ties.loose],
-                changes.tail[self._used],
-            ]
-        )
-        head, _ = joined_up(
-            [
-                wiring.curve_head,
-                watched.head,
-                probes.head,
-                np.full(len(self.ties.loose), REFERENCE),
-                changes.head[self._used],
-            ]
-        )
-        self.curve_ports, self.watch_ports, self.probe_ports, self._tie_ports, self._edit_ports = numbers
+        """Slots by their numbers, then curves, probes and the ties of islands."""
+        network, changes, wiring = self.network, self.changes, self.network.wiring
+        ground = np.full(len(network.tied), REFERENCE)
+        tail, numbers = joined_up([changes.tail, wiring.curve_tail, probes.tail, network.tied])
+        head, _ = joined_up([changes.head, wiring.curve_head, probes.head, ground])
+        _, self.curve_ports, self.probe_ports, self._tie_ports = numbers
+        self.watch_ports = wiring.watched.places
         self.ports = self._ports(tail, head)
 
     def _ports(self, tail: Index, head: Index) -> Ports:
@@ -98,23 +83,20 @@ class Batch:
     def _list_edits(self) -> None:
         """Ports and sizes of what each row alters; ties that come off join as columns of their own."""
         edits, ties = self.edits, self.ties.column
-        port_of = np.zeros(len(self.changes.tail) + 1, dtype=np.intp)
-        port_of[self._used] = self._edit_ports
-        port = port_of[edits.slot]
-        self.bridging = edits.bridging(self.ports, port)
+        self.edit_port = edits.slot
+        self.bridging = edits.bridging(self.ports)
         self.slot, self.siemens = edits.slot, edits.siemens
-        self.altered = (edits.slot >= 0) & ~edits.flips
+        self.altered = (edits.slot != self.changes.none) & ~edits.flips
         """Which of them the row's change alters, and not its states."""
-        self.edit_port = port
         self.extra_siemens, self.extra_amps = edits.extra_siemens, edits.extra_amps
         if not ties.shape[1]:
             return
         there = ties >= 0
-        first = self._tie_ports[0] if len(self._tie_ports) else 0
-        self.edit_port = np.concatenate([port, np.where(there, first + ties, 0)], axis=1)
+        none = np.full(ties.shape, self.changes.none)
+        self.edit_port = np.concatenate([edits.slot, np.where(there, self._tie_ports[ties], none)], axis=1)
         held, nothing = np.zeros(ties.shape, dtype=bool), np.zeros(ties.shape)
         self.bridging = np.concatenate([self.bridging, held], axis=1)
-        self.slot = np.concatenate([edits.slot, np.full(ties.shape, -1, dtype=np.intp)], axis=1)
+        self.slot = np.concatenate([edits.slot, none], axis=1)
         self.altered = np.concatenate([self.altered, held], axis=1)
         self.siemens = np.concatenate([edits.siemens, nothing], axis=1)
         self.extra_siemens = np.concatenate(
@@ -195,7 +177,7 @@ class Batch:
         rows = np.flatnonzero(self.delicate)
         if rows.size:
             worst = self.slot[rows, np.argmin(left[:, rows], axis=0)]
-            self.costly[rows] = np.append(self.changes.place, -1)[worst]
+            self.costly[rows] = np.where(worst < len(self.network.wiring.keys), worst, -1)
 
     def answers(self, back: Array, rows: Index | slice = _ALL) -> Array:
         """What flows at the active ports when volts are put on them from outside [A].
@@ -323,7 +305,7 @@ class Batch:
         place = network.wiring.place.get(key)
         base = 0.0 if place is None else network.siemens[place]
         found = np.full(len(self), base)
-        for number in self.changes.slot_numbers.get(key, ()):
+        for number in self.changes.slots_of(key):
             rows, columns = np.nonzero(self.slot == number)
             found[rows] = self.siemens[rows, columns]
         return found
@@ -331,7 +313,7 @@ class Batch:
     def alters(self, key: str) -> Bool:
         """Rows whose change alters a linear branch."""
         found = np.zeros(len(self), dtype=bool)
-        for number in self.changes.slot_numbers.get(key, ()):
+        for number in self.changes.slots_of(key):
             found |= ((self.slot == number) & self.altered).any(axis=1)
         return found
 
@@ -341,7 +323,7 @@ class Batch:
         pairs = sorted(
             (number, column)
             for column, key in enumerate(self.network.wiring.watched.keys)
-            for number in self.changes.slot_numbers.get(key, ())
+            for number in self.changes.slots_of(key)
         )
         found = np.array(pairs, dtype=np.intp).reshape(-1, 2)
         return found[:, 0], found[:, 1]
@@ -354,16 +336,15 @@ class Batch:
     @cached_property
     def alters_watched(self) -> Bool:
         """Rows that alter a branch that a threshold watches."""
-        watched = np.zeros(len(self.changes.tail) + 1, dtype=bool)
+        watched = np.zeros(len(self.changes.tail), dtype=bool)
         watched[self._watch_slots[0]] = True
         return np.asarray(watched[self.slot].any(axis=1))
 
     def watched_flow(self, rows: Index | slice = _ALL) -> Array:
         """Current of the branch behind each of ``watched`` in some rows (rows, watched) [A]."""
         network, wiring = self.network, self.network.wiring
-        at = np.array([wiring.place[key] for key in wiring.watched.keys], dtype=np.intp)
         volts = self.volts(self.watch_ports, rows)
-        siemens = np.repeat(network.siemens[at][None], len(volts), axis=0)
+        siemens = np.repeat(network.siemens[wiring.watched.places][None], len(volts), axis=0)
         altering, slot = self.alters_watched[rows], self.slot[rows]
         mine = np.flatnonzero(altering)
         for number, column in zip(*(one.tolist() for one in self._watch_slots), strict=True):

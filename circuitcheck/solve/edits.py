@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from circuitcheck.joined import Joined
-from circuitcheck.physics.branch import Array, Condition
+from circuitcheck.physics.branch import Array, Condition, holds
 from circuitcheck.solve.changes import Changes
 from circuitcheck.solve.network import Network
 from circuitcheck.solve.ports import Ports
@@ -28,8 +28,7 @@ _TOUCHED = 1e-6
 class Edits:
     """The linear branches that each row alters, those it adds first.
 
-    ``slot`` (rows, width) holds the numbers of their slots in ``changes``, -1 where a row has fewer;
-    ``siemens`` what they come to [S]; ``extra_siemens`` and ``extra_amps`` what that adds to the
+    ``slot`` (rows, width) holds the numbers of their slots in ``changes``; ``siemens`` what they come to [S]; ``extra_siemens`` and ``extra_amps`` what that adds to the
     network [S, A]; ``adds`` where nothing conducted before, ``removes`` where nothing is left, ``flips``
     where it is a contact that the row's states move and not its change.
 
@@ -39,52 +38,45 @@ class Edits:
     def __init__(self, network: Network, changes: Changes, states: Bool) -> None:
         self.network = network
         self.changes = changes
-        places = {name: number for number, name in enumerate(network.circuit.thresholds)}
         slot, siemens, emf = changes.slot, changes.siemens, changes.emf
         if np.all(states == network.state_row):  # what holds for one row holds for all
-            held = _held(changes.conditions, places, network.state_row[None])
-            self._compare(slot, siemens * held[0, changes.condition], emf, None)
+            if changes.condition.any():
+                held = np.array([holds(one, network.states) for one in changes.conditions])
+                siemens = siemens * held[changes.condition]
+            self._compare(slot, siemens, emf, np.zeros(slot.shape, dtype=bool))
             return
-        held = _held(changes.conditions, places, states)
+        places = {name: number for number, name in enumerate(network.circuit.thresholds)}
+        held = np.stack([holding(one, places, states) for one in changes.conditions], axis=1)
         siemens = siemens * held[np.arange(len(slot))[:, None], changes.condition]
-        if not changes.contacts:
-            self._compare(slot, siemens, emf, None)
-            return
         flipped, closed = self._flipped(held)
+        flips = np.repeat([[False], [True]], [slot.shape[1], flipped.shape[1]], axis=0).T
         slot = np.concatenate([slot, flipped], axis=1)
         siemens = np.concatenate([siemens, closed], axis=1)
         emf = np.concatenate([emf, np.zeros(flipped.shape)], axis=1)
-        flips = np.zeros(slot.shape, dtype=bool)
-        flips[:, changes.slot.shape[1] :] = True
-        self._compare(slot, siemens, emf, flips)
+        self._compare(slot, siemens, emf, np.repeat(flips, len(slot), axis=0))
 
     def _flipped(self, held: Bool) -> tuple[Index, Array]:
         """Contacts that lie otherwise than in the network: their slots and what they come to [S]."""
-        changes, base = self.changes, self.network.siemens
-        slots = np.array([one.slot for one in changes.contacts], dtype=np.intp)
-        full = np.array([one.siemens for one in changes.contacts])
-        place = changes.place[slots]
-        closed = held[:, [one.condition for one in changes.contacts]]
-        other = closed != (base[place] > 0)
-        for column in range(changes.slot.shape[1]):
-            other &= changes.slot[:, column, None] != slots  # the change says how that one lies
+        wiring = self.network.wiring
+        place = np.array([place for place, _ in wiring.contacts], dtype=np.intp)
+        closed = held[:, [wiring.conditions[one] for _, one in wiring.contacts]]
+        other = closed != (self.network.siemens[place] > 0)
+        for column in range(self.changes.slot.shape[1]):
+            other &= self.changes.slot[:, column, None] != place  # the change says how that one lies
         first, there = _packed(other)
-        taken = np.where(there, slots[first], -1)
+        if not first.shape[1]:
+            return first, np.zeros(first.shape)
         closes = there & np.take_along_axis(closed, first, axis=1)
-        return taken, np.where(closes, full[first], 0.0)
+        return np.where(there, place[first], self.changes.none), np.where(closes, wiring.siemens[place][first], 0.0)
 
-    def _compare(self, slot: Index, siemens: Array, emf: Array, flips: Bool | None) -> None:
+    def _compare(self, slot: Index, siemens: Array, emf: Array, flips: Bool) -> None:
         """What is different from the network, adds first."""
-        network, changes = self.network, self.changes
-        # Nothing stands at the end for what the network does not have, and for no slot, both -1.
-        place = np.append(changes.place, -1)
-        was = np.append(network.siemens, 0.0)[place]
-        was_amps = was * np.append(network.wiring.emf, 0.0)[place]
+        was, wiring = self.network.siemens, self.network.wiring
         # A place that a row leaves empty holds no siemens and no emf, and was nothing before.
-        extra, amps = siemens - was[slot], siemens * emf - was_amps[slot]
+        extra = siemens - self._in_slots(was)[slot]
+        amps = siemens * emf - self._in_slots(was * wiring.emf)[slot]
         live = (extra != 0) | (amps != 0)
         adds = live & (siemens > 0) & (siemens == extra)
-        flips = np.zeros(slot.shape, dtype=bool) if flips is None else flips
         fields: tuple[Any, ...] = slot, siemens, extra, amps, live, adds, flips
         if slot.shape[1] > 1:
             first = _in_order(np.where(adds, 0, np.where(live, 1, 2)))
@@ -94,20 +86,24 @@ class Edits:
         elif not live.any():
             fields = tuple(one[:, :0] for one in fields)
         slot, self.siemens, self.extra_siemens, self.extra_amps, live, self.adds, self.flips = fields
-        self.slot = np.where(live, slot, -1)
+        self.slot = np.where(live, slot, self.changes.none)
         self.removes = live & (self.siemens == 0) & (self.extra_siemens < 0)
 
-    def bridging(self, ports: Ports, port: Index) -> Bool:
+    def _in_slots(self, values: NDArray[Any]) -> NDArray[Any]:
+        """What the network has in each slot: nothing in those that are added."""
+        found = np.zeros(len(self.changes.tail), dtype=values.dtype)
+        found[: len(values)] = values
+        return found
+
+    def bridging(self, ports: Ports) -> Bool:
         """Which removals take out what alone, or once those before it are gone, holds a part.
 
         Such a branch carries nothing but what it holds; leaving it in is the exact limit.
-
-        :param port: that of each edit (rows, width)
         """
         found = np.zeros(self.removes.shape, dtype=bool)
         if not self.removes.any():
             return found
-        word = self.network.words[self.changes.place][self.slot]
+        word = self._in_slots(self.network.words)[self.slot]
         basis: list[NDArray[np.int64]] = []
         for column in range(word.shape[1]):
             gone, left = self.removes[:, column], word[:, column]
@@ -116,19 +112,19 @@ class Edits:
             # Nothing is left of a word that those before it make up between them.
             found[:, column] = gone & (left == 0)
             basis.append(np.where(gone, left, 0))
-        self._go_round(found, ports, port)
+        self._go_round(found, ports)
         return found
 
-    def _go_round(self, found: Bool, ports: Ports, port: Index) -> None:
+    def _go_round(self, found: Bool, ports: Ports) -> None:
         """Take back those that a branch which the row adds goes round."""
         rows = np.flatnonzero(found.any(axis=1) & self.adds.any(axis=1))
         if not rows.size:
             return
         adds, found_here = self.adds[rows], found[rows]
-        seen = ports.between(port[rows][:, :, None], port[rows][:, None, :])
+        slot, island = self.slot[rows], self.network.island
+        seen = ports.between(slot[:, :, None], slot[:, None, :])
         # Of what is pushed in at the ends of an added branch, how much passes what is taken out.
         passed = np.abs(self.extra_siemens[rows][:, :, None] * seen)
-        slot, island = self.slot[rows], self.network.island
         joins = adds & (island[self.changes.tail[slot]] != island[self.changes.head[slot]])
         within = found_here[:, :, None] & (adds & ~joins)[:, None, :]
         passed = np.where(within, passed, 0.0)
@@ -143,7 +139,7 @@ class Edits:
         for row in rows[touched & ~one].tolist():
             mark = self.slot[row].tobytes() + self.removes[row].tobytes()
             if mark not in known:
-                gone = frozenset(self.changes.place[self.slot[row, self.removes[row]]].tolist())
+                gone = frozenset(self.slot[row, self.removes[row]].tolist())
                 if gone not in without:
                     without[gone] = self.network.joined(gone)
                 known[mark] = self._apart(row, without[gone])
@@ -179,11 +175,6 @@ def holding(condition: Condition, places: Mapping[str, int], states: Bool) -> Bo
             every &= states[:, places[name]] == wanted
         found |= every
     return found
-
-
-def _held(conditions: Sequence[Condition], places: Mapping[str, int], states: Bool) -> Bool:
-    """Which conditions hold in each row of states (rows, conditions)."""
-    return np.stack([holding(one, places, states) for one in conditions], axis=1)
 
 
 def _in_order(keys: Index) -> Index:

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from circuitcheck.circuit.circuit import Circuit
-from circuitcheck.physics.branch import ALWAYS, Array, Branch, Conductor, Curve, Source, holds
+from circuitcheck.physics.branch import ALWAYS, Array, Branch, Condition, Conductor, Curve, Source, holds
 
 Bool = NDArray[np.bool_]
 Index = NDArray[np.intp]
@@ -61,10 +61,11 @@ class Ends:
 
 @dataclass(frozen=True)
 class Watched(Ends):
-    """The branches that thresholds watch: their ends, keys, and the names of the thresholds."""
+    """The branches that thresholds watch: their ends, keys and places, and the names of the thresholds."""
 
     names: tuple[str, ...]
     keys: tuple[str, ...]
+    places: Index
 
 
 @dataclass(frozen=True)
@@ -109,6 +110,10 @@ class Wiring:
             if isinstance(one, Conductor) and one.closed_when is not ALWAYS
         )
         """Places of the branches that are closed on a condition only, and the conditions."""
+        self.conditions: dict[Condition, int] = {ALWAYS: 0}
+        """Those conditions, each with a number."""
+        for _, condition in self.contacts:
+            self.conditions.setdefault(condition, len(self.conditions))
         self.curves = grouped(curves)
         self.curve_keys = tuple(key for group in self.curves for key in group.keys)
         self.curve_tail, self.curve_head = self._ends(curves[key] for key in self.curve_keys)
@@ -136,8 +141,9 @@ class Wiring:
         there = {
             name: one.watch for name, one in self.circuit.thresholds.items() if one.watch in branches
         }
-        tail, head = self._ends(branches[key] for key in there.values())
-        return Watched(tail, head, tuple(there), tuple(there.values()))
+        keys = tuple(there.values())
+        at = np.array([self.place[key] for key in keys], dtype=np.intp)
+        return Watched(self.tail[at], self.head[at], tuple(there), keys, at)
 
     @cached_property
     def limits(self) -> Limits:
