@@ -148,6 +148,7 @@ class _Layout:
 
     def __init__(self, wiring: Wiring, changes: Sequence[Change], counts: Sequence[int]) -> None:
         self.wiring = wiring
+        self.branches = wiring.circuit.branches
         self.conditions = dict(wiring.conditions)
         self.ends: dict[tuple[str, str, str], int] = {}
         """Slots that are added, by key and ends."""
@@ -157,43 +158,47 @@ class _Layout:
         first = 0
         for change, count in zip(changes, counts, strict=True):
             if change:
-                self._list(change, slice(first, first + count))
+                self._list(change, first, count)
             first += count
 
-    def _list(self, change: Change, rows: slice) -> None:
-        column, places, branches = 0, self.wiring.place, self.wiring.circuit.branches
+    def _list(self, change: Change, first: int, count: int) -> None:
+        column, places = 0, self.wiring.place
         for key, new in change.items():
             place = places.get(key)
-            if place is None:
-                old = branches.get(key)
-                if old is not None and not isinstance(new, _LINEAR):
-                    self._fill_curve(key, old, new, rows)
+            if place is not None:
+                old = self.branches[key]
+                if new is not None and new.tail == old.tail and new.head == old.head:
+                    self._fill(column, first, count, place, new)
+                    column += 1
                     continue
-            else:
-                old = branches[key]
-                stays = new is not None and new.tail == old.tail and new.head == old.head
-                self._fill(column, rows, place, new if stays else None)
+                self._fill(column, first, count, place, None)
                 column += 1
-                if stays:
-                    continue
+            elif not isinstance(new, _LINEAR):
+                if key in self.branches:
+                    self._fill_curve(key, new, first, count)
+                continue
             # A branch put between other nodes is one taken out and one added.
             if isinstance(new, _LINEAR) and (slot := self._added(key, new)) is not None:
-                self._fill(column, rows, slot, new)
+                self._fill(column, first, count, slot, new)
                 column += 1
 
-    def _fill(self, number: int, rows: slice, slot: int, new: Branch | None) -> None:
+    def _fill(self, number: int, first: int, count: int, slot: int, new: Branch | None) -> None:
         if number == len(self.columns):
             self.columns.append(_Column(self.rows))
         column = self.columns[number]
+        rows = first if count == 1 else slice(first, first + count)  # a number is put in sooner
         column.slot[rows] = slot
-        if isinstance(new, Conductor):
-            column.ohm[rows] = new.ohm
-            if new.closed_when is not ALWAYS:
-                number = self.conditions.setdefault(new.closed_when, len(self.conditions))
-                column.condition[rows] = number
-        elif isinstance(new, Source):
-            column.ohm[rows] = new.ohm
-            column.emf[rows] = new.emf
+        if new is None:
+            return
+        ohm = new.ohm
+        if isinstance(ohm, float):
+            column.ohm[rows] = ohm
+        else:
+            column.ohm[first : first + count] = ohm
+        if isinstance(new, Source):
+            column.emf[first : first + count] = new.emf
+        elif new.closed_when is not ALWAYS:
+            column.condition[rows] = self.conditions.setdefault(new.closed_when, len(self.conditions))
 
     def _added(self, key: str, new: Branch) -> int | None:
         """The slot of a branch that is added; None where the circuit has no such point."""
@@ -202,14 +207,14 @@ class _Layout:
             return None
         return self.ends.setdefault((key, new.tail, new.head), len(self.wiring.keys) + len(self.ends))
 
-    def _fill_curve(self, key: str, old: Branch, new: Branch | None, rows: slice) -> None:
-        one: Any = old if new is None else new
-        values = np.empty((rows.stop - rows.start, len(one.values)))
+    def _fill_curve(self, key: str, new: Branch | None, first: int, count: int) -> None:
+        one: Any = self.branches[key] if new is None else new
+        values = np.empty((count, len(one.values)))
         for column, value in enumerate(one.values):
             values[:, column] = value
         if new is None:
             values[:, one.PARAMETERS.index("strength")] = 0.0
-        self.curves.setdefault(key, []).append((np.arange(rows.start, rows.stop), values))
+        self.curves.setdefault(key, []).append((np.arange(first, first + count), values))
 
     def done(self) -> Changes:
         curves = {

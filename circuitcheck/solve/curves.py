@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from circuitcheck.physics.branch import Array
+from circuitcheck.physics.branch import Array, Terms
 from circuitcheck.solve.changes import CurveEdits
 from circuitcheck.solve.wiring import CurveGroup, Index
 
@@ -152,27 +152,27 @@ class Curves(CurveSet):
     ) -> None:
         super().__init__(tangent.siemens[:, None], tangent.amps[:, None])
         self.groups = groups
-        self.parameters: list[Array] = []
-        """Of each group (P, m, rows), or (P, m, 1) where all rows have the same."""
+        self.terms: list[Terms] = []
+        """Of each group, each (m, rows), or (m, 1) where all rows have the same."""
         self._of = [(n, place) for n, group in enumerate(groups) for place in range(len(group.keys))]
         for group in groups:
-            found = group.parameters.T[:, :, None]
             altered = [place for place, key in enumerate(group.keys) if edits and key in edits]
+            terms = tuple(one[:, None] for one in group.kind.terms(group.parameters))
             if edits and altered:
-                found = np.repeat(found, rows, axis=2)
+                terms = tuple(np.repeat(one, rows, axis=1) for one in terms)
                 for place in altered:
                     own = edits[group.keys[place]]
-                    found[:, place, own.rows] = own.parameters.T
-            self.parameters.append(found)
+                    for one, new in zip(terms, group.kind.terms(own.parameters), strict=True):
+                        one[place, own.rows] = new
+            self.terms.append(terms)
 
     def drawn(self, volts: Array, rows: Index) -> tuple[Array, Array]:
         """Currents [A] and slopes [S]; one row of parameters serves all."""
         found = []
-        for group, parameters in zip(self.groups, self.parameters, strict=True):
-            if parameters.shape[2] not in (1, len(rows)):
-                parameters = parameters.take(rows, axis=2)  # noqa: PLW2901
-            own = parameters.transpose(1, 2, 0)
-            found.append(group.kind.current_and_slope(own, volts[group.columns]))
+        for group, terms in zip(self.groups, self.terms, strict=True):
+            if terms[0].shape[1] not in (1, len(rows)):
+                terms = tuple(one.take(rows, axis=1) for one in terms)  # noqa: PLW2901
+            found.append(group.kind.drawn(terms, volts[group.columns]))
         if len(found) == 1:
             return found[0]
         if not found:
@@ -182,12 +182,13 @@ class Curves(CurveSet):
     def each_behind(self, emf: Array, ohm: Array) -> Array:
         """The same for all curves at once."""
         found = [
-            group.kind.behind(parameters.transpose(1, 2, 0), emf[group.columns], ohm[group.columns])
-            for group, parameters in zip(self.groups, self.parameters, strict=True)
+            group.kind.drawn_behind(terms, emf[group.columns], ohm[group.columns])
+            for group, terms in zip(self.groups, self.terms, strict=True)
         ]
         return found[0] if len(found) == 1 else np.concatenate(found)
 
     def behind(self, curve: int, emf: Array, ohm: Array) -> Array:
         """Near what one curve of all rows draws on a source of its own (rows,) [A]."""
         number, place = self._of[curve]
-        return self.groups[number].kind.behind(self.parameters[number][:, place].T, emf, ohm)
+        terms = tuple(one[place] for one in self.terms[number])
+        return self.groups[number].kind.drawn_behind(terms, emf, ohm)
