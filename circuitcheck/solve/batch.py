@@ -193,10 +193,10 @@ class Batch:
     def volts(self, ports: Index, rows: Index | slice = _ALL) -> Array:
         """Volts of wide ports in some rows (rows, ports), without a meter [V]."""
         own = len(self._active) - len(self._shared)
-        active, flow = self._active[:own, rows].T, self._flow[:, rows].T
-        moved = self.ports.pushed(ports, active, flow[:, :own])
+        active, flow = self._active[:own, rows], self._flow[:, rows]
+        moved = self.ports.pushed(ports, active.T, flow[:own].T)
         if len(self._shared):
-            moved += flow[:, own:] @ self.ports.between(self._shared[:, None], ports[None])
+            moved += (self.ports.between(ports[:, None], self._shared) @ flow[own:]).T
         found: Array = self.ports.volts[ports] - moved
         return found
 
@@ -318,15 +318,17 @@ class Batch:
         return found
 
     @cached_property
-    def _watch_slots(self) -> tuple[Index, Index]:
-        """Slots of watched branches, and the column of each among the watched (slots,)."""
-        pairs = sorted(
-            (number, column)
-            for column, key in enumerate(self.network.wiring.watched.keys)
-            for number in self.changes.slots_of(key)
-        )
-        found = np.array(pairs, dtype=np.intp).reshape(-1, 2)
-        return found[:, 0], found[:, 1]
+    def _watching(self) -> list[Index]:
+        """For each slot the column of a threshold that watches it, or -1; the second of some, ... (slots,)."""
+        found: list[Index] = []
+        seen: dict[int, int] = {}
+        for column, key in enumerate(self.network.wiring.watched.keys):
+            for slot in self.changes.slots_of(key):
+                number = seen[slot] = seen.get(slot, -1) + 1
+                if number == len(found):
+                    found.append(np.full(len(self.changes.tail), -1))
+                found[number][slot] = column
+        return found
 
     @cached_property
     def stands_as_network(self) -> Bool:
@@ -336,21 +338,20 @@ class Batch:
     @cached_property
     def alters_watched(self) -> Bool:
         """Rows that alter a branch that a threshold watches."""
-        watched = np.zeros(len(self.changes.tail), dtype=bool)
-        watched[self._watch_slots[0]] = True
-        return np.asarray(watched[self.slot].any(axis=1))
+        found = np.zeros(len(self), dtype=bool)
+        for column_of in self._watching:
+            found |= (column_of[self.slot] >= 0).any(axis=1)
+        return found
 
     def watched_flow(self, rows: Index | slice = _ALL) -> Array:
         """Current of the branch behind each of ``watched`` in some rows (rows, watched) [A]."""
-        network, wiring = self.network, self.network.wiring
         volts = self.volts(self.watch_ports, rows)
-        siemens = np.repeat(network.siemens[wiring.watched.places][None], len(volts), axis=0)
-        altering, slot = self.alters_watched[rows], self.slot[rows]
-        mine = np.flatnonzero(altering)
-        for number, column in zip(*(one.tolist() for one in self._watch_slots), strict=True):
-            there, which = np.nonzero(slot[mine] == number)
-            siemens[mine[there], column] = self.siemens[rows][mine[there], which]
-        found: Array = siemens * volts
+        found: Array = self.network.siemens[self.watch_ports] * volts
+        for column_of in self._watching:
+            column = column_of[self.slot[rows]]
+            at, which = np.nonzero(column >= 0)
+            column = column[at, which]
+            found[at, column] = self.siemens[rows][at, which] * volts[at, column]
         return found
 
 

@@ -83,7 +83,7 @@ class Changes:
 
     def take(self, rows: Index) -> Changes:
         """Some of the rows, in the order given; a row may be taken more than once."""
-        if len(rows) == len(self) and np.array_equal(rows, np.arange(len(self))):
+        if len(rows) == len(self) and np.array_equal(rows, np.arange(len(rows))):
             return self
         curves = {}
         for key, edits in self.curves.items():

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from circuitcheck.joined import Joined
-from circuitcheck.physics.branch import Array, Condition, holds
+from circuitcheck.physics.branch import ALWAYS, Array, Condition, holds
 from circuitcheck.solve.changes import Changes
 from circuitcheck.solve.network import Network
 from circuitcheck.solve.ports import Ports
@@ -45,29 +45,39 @@ class Edits:
                 siemens = siemens * held[changes.condition]
             self._compare(slot, siemens, emf, np.zeros(slot.shape, dtype=bool))
             return
-        places = {name: number for number, name in enumerate(network.circuit.thresholds)}
-        held = np.stack([holding(one, places, states) for one in changes.conditions], axis=1)
-        siemens = siemens * held[np.arange(len(slot))[:, None], changes.condition]
+        held = self._held(states)
+        if changes.condition.any():
+            siemens = siemens * held[np.arange(len(slot))[:, None], changes.condition]
         flipped, closed = self._flipped(held)
-        flips = np.repeat([[False], [True]], [slot.shape[1], flipped.shape[1]], axis=0).T
-        slot = np.concatenate([slot, flipped], axis=1)
-        siemens = np.concatenate([siemens, closed], axis=1)
-        emf = np.concatenate([emf, np.zeros(flipped.shape)], axis=1)
-        self._compare(slot, siemens, emf, np.repeat(flips, len(slot), axis=0))
+        self._compare(
+            np.concatenate([slot, flipped], axis=1),
+            np.concatenate([siemens, closed], axis=1),
+            np.concatenate([emf, np.zeros(flipped.shape)], axis=1),
+            np.concatenate([np.zeros(slot.shape, dtype=bool), np.ones(flipped.shape, dtype=bool)], axis=1),
+        )
+
+    def _held(self, states: Bool) -> Bool:
+        """Which conditions hold in each row (rows, conditions)."""
+        places = {name: number for number, name in enumerate(self.network.circuit.thresholds)}
+        found = np.ones((len(states), len(self.changes.conditions)), dtype=bool)
+        for column, condition in enumerate(self.changes.conditions):
+            if condition is not ALWAYS:
+                found[:, column] = holding(condition, places, states)
+        return found
 
     def _flipped(self, held: Bool) -> tuple[Index, Array]:
         """Contacts that lie otherwise than in the network: their slots and what they come to [S]."""
-        wiring = self.network.wiring
+        wiring, changes = self.network.wiring, self.changes
         place = np.array([place for place, _ in wiring.contacts], dtype=np.intp)
         closed = held[:, [wiring.conditions[one] for _, one in wiring.contacts]]
         other = closed != (self.network.siemens[place] > 0)
-        for column in range(self.changes.slot.shape[1]):
-            other &= self.changes.slot[:, column, None] != place  # the change says how that one lies
+        for column in range(changes.slot.shape[1]):
+            other &= changes.slot[:, column, None] != place  # the change says how that one lies
         first, there = _packed(other)
         if not first.shape[1]:
             return first, np.zeros(first.shape)
-        closes = there & np.take_along_axis(closed, first, axis=1)
-        return np.where(there, place[first], self.changes.none), np.where(closes, wiring.siemens[place][first], 0.0)
+        closes = there & closed[np.arange(len(first))[:, None], first]
+        return np.where(there, place[first], changes.none), np.where(closes, wiring.siemens[place[first]], 0.0)
 
     def _compare(self, slot: Index, siemens: Array, emf: Array, flips: Bool) -> None:
         """What is different from the network, adds first."""
@@ -79,12 +89,13 @@ class Edits:
         adds = live & (siemens > 0) & (siemens == extra)
         fields: tuple[Any, ...] = slot, siemens, extra, amps, live, adds, flips
         if slot.shape[1] > 1:
-            first = _in_order(np.where(adds, 0, np.where(live, 1, 2)))
-            first = first[:, : int(np.max(live.sum(axis=1), initial=0))]
-            rows = np.arange(len(slot))[:, None]
-            fields = tuple(one[rows, first] for one in fields)
-        elif not live.any():
-            fields = tuple(one[:, :0] for one in fields)
+            order = np.where(adds, 0, np.where(live, 1, 2))
+            if np.any(order[:, 1:] < order[:, :-1]):
+                first, rows = _in_order(order), np.arange(len(slot))[:, None]
+                fields = tuple(one[rows, first] for one in fields)
+        wide = int(np.max(np.count_nonzero(live, axis=1), initial=0))
+        if wide < slot.shape[1]:
+            fields = tuple(one[:, :wide] for one in fields)
         slot, self.siemens, self.extra_siemens, self.extra_amps, live, self.adds, self.flips = fields
         self.slot = np.where(live, slot, self.changes.none)
         self.removes = live & (self.siemens == 0) & (self.extra_siemens < 0)
@@ -170,10 +181,8 @@ def holding(condition: Condition, places: Mapping[str, int], states: Bool) -> Bo
     """
     found = np.zeros(len(states), dtype=bool)
     for alternative in condition:
-        every = np.ones(len(states), dtype=bool)
-        for name, wanted in alternative:
-            every &= states[:, places[name]] == wanted
-        found |= every
+        columns = [places[name] for name, _ in alternative]
+        found |= np.all(states[:, columns] == [wanted for _, wanted in alternative], axis=1)
     return found
 
 
@@ -194,21 +203,17 @@ def _packed(wanted: Bool) -> tuple[Index, Bool]:
     return first, there
 
 
-def alike_rows(states: Bool, rows: Sequence[int] | Index) -> list[Index]:
+def alike_rows(states: Bool) -> list[Index]:
     """Rows in groups of equal states, the most numerous first."""
-    listed = np.asarray(rows, dtype=np.intp)
-    if not states.shape[1] or not listed.size:
-        return [listed]
-    own = states[listed]
-    if np.all(own == own[0]):
-        return [listed]
-    packed = np.packbits(own, axis=1)
+    if not states.size or np.all(states == states[0]):
+        return [np.arange(len(states))]
+    packed = np.packbits(states, axis=1)
     if packed.shape[1] <= _WORD:  # a number sorts sooner than a row
-        wide = np.zeros((len(own), _WORD), dtype=np.uint8)
+        wide = np.zeros((len(states), _WORD), dtype=np.uint8)
         wide[:, : packed.shape[1]] = packed
         _, label = np.unique(wide.view(np.uint64)[:, 0], return_inverse=True)
     else:
         _, label = np.unique(packed, axis=0, return_inverse=True)
     label = label.reshape(-1)
-    groups = [listed[label == one] for one in range(int(label.max()) + 1)]
+    groups = [np.flatnonzero(label == one) for one in range(int(label.max()) + 1)]
     return sorted(groups, key=len, reverse=True)

@@ -14,6 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from circuitcheck.circuit.circuit import Circuit
 from circuitcheck.physics.branch import Array
 from circuitcheck.solve.batch import Batch
 from circuitcheck.solve.changes import Changes
@@ -52,6 +53,10 @@ class Group:
     local: Index
     batch: Batch
 
+    def of(self, wanted: Bool) -> Group:
+        """Some of them (rows,)."""
+        return Group(self.rows[wanted], self.local[wanted], self.batch)
+
 
 @dataclass(frozen=True)
 class Settled:
@@ -79,66 +84,80 @@ def settle(
     :param blown: for each change the fuses that have blown in service
     :param fuses: for each change, by how much every fuse opens above its usual limit [1]
     """
-    circuit = networks.circuit
-    names = list(circuit.thresholds)
-    begin = circuit.initial_states()
     ends = networks.wiring.ends(probes)
-    states = np.tile(np.array([begin[name] for name in names], dtype=bool), (len(changes), 1))
-    if blown is not None:
-        kinds = {already: number for number, already in enumerate(set(blown))}
-        each = np.array([[name in already for name in names] for already in kinds], dtype=bool)
-        states |= each.reshape(len(kinds), len(names))[[kinds[already] for already in blown]]
-    waiting = np.arange(len(changes))
+    waiting, states = np.arange(len(changes)), _at_first(networks.circuit, len(changes), blown)
+    buzzes = bool(networks.wiring.limits.relays.size)  # a fuse that has blown stays so
     done: list[Group] = []
-    unsure: list[Index] = []
-    rings: list[Index] = []
+    unsure: list[Index] = [waiting[:0]]
+    rings: list[Index] = [waiting[:0]]
     been: list[NDArray[np.uint8]] = []
     """States of all rows at the beginning of each round, packed."""
-    for _ in range(2 * len(names) + 4):
+    for _ in range(2 * states.shape[1] + 4):
         if not waiting.size:
             break
-        been.append(np.packbits(states, axis=1))
-        moved: list[Index] = []
-        for group in _solved(networks, changes, states, waiting, ends):
+        if buzzes:
+            been.append(np.zeros((len(changes), -(-states.shape[1] // 8)), dtype=np.uint8))
+            been[-1][waiting] = np.packbits(states, axis=1)
+        moved: list[tuple[Index, Bool]] = [(waiting[:0], states[:0])]
+        for group in _solved(networks, changes.take(waiting), states, ends):
             if not isinstance(group, Group):
-                unsure.append(group)
+                unsure.append(waiting[group])
                 continue
-            batch, rows = group.batch, group.rows
-            limit = np.ones(len(rows)) if fuses is None else fuses[rows]
-            after, rest = _after(group, limit)
-            if rest.any():
-                done.append(Group(rows[rest], group.local[rest], batch))
-            going = rows[~rest]
-            states[going] = after[~rest]
-            ring = _been_before(been, going, states)
-            rings.append(going[ring])
-            moved.append(going[~ring])
-        waiting = np.concatenate(moved) if moved else waiting[:0]
-    none = waiting[:0]
-    return Settled(done, np.concatenate([none, *rings]), np.concatenate([waiting, *unsure]))
+            group.rows = waiting[group.rows]
+            after, rest = _after(group, 1.0 if fuses is None else fuses[group.rows])
+            if rest.all():
+                done.append(group)
+                continue
+            done.append(group.of(rest))
+            going, after = group.rows[~rest], after[~rest]
+            if buzzes:
+                ring = _been_before(been, going, after)
+                rings.append(going[ring])
+                going, after = going[~ring], after[~ring]
+            moved.append((going, after))
+        waiting = np.concatenate([one for one, _ in moved])
+        states = np.concatenate([one for _, one in moved])
+    return Settled(done, np.concatenate(rings), np.concatenate([waiting, *unsure]))
+
+
+def _at_first(circuit: Circuit, rows: int, blown: Sequence[frozenset[str]] | None) -> Bool:
+    """The states of all rows before power comes on (rows, thresholds)."""
+    begin = circuit.initial_states()
+    states = np.empty((rows, len(begin)), dtype=bool)
+    states[:] = list(begin.values())
+    if blown is not None and any(blown):
+        kinds = {already: number for number, already in enumerate(set(blown))}
+        each = np.array([[name in already for name in begin] for already in kinds], dtype=bool)
+        states |= each.reshape(len(kinds), len(begin))[[kinds[already] for already in blown]]
+    return states
 
 
 def _solved(
-    networks: Networks, changes: Changes, states: Bool, waiting: Index, probes: Ends
+    networks: Networks, changes: Changes, states: Bool, probes: Ends
 ) -> Iterator[Group | Index]:
     """The rows solved in their states; those that cannot be trusted by themselves."""
     count = len(networks.wiring.curve_keys)
     sizes = (*(one for one in _NEAR if 2 * one < count), count)
-    left = [(network, rows, 0) for network, rows in _shared_out(networks, states, waiting)]
+    left = [(network, rows, 0) for network, rows in _shared_out(networks, states)]
     while left:
         network, rows, near = left.pop()
         most = _at_once(network, near)
         if len(rows) > most:
             left.append((network, rows[most:], near))
             rows = rows[:most]
+        own, now = changes.take(rows), states if len(rows) == len(states) else states[rows]
         if network.has_many_curves:
-            batch: Batch = LoomBatch(network, changes.take(rows), states[rows], probes, near)
+            batch: Batch = LoomBatch(network, own, now, probes, near)
         else:
-            near, batch = count, Batch(network, changes.take(rows), states[rows], probes)
+            near, batch = count, Batch(network, own, now, probes)
         astray, delicate = batch.astray, batch.delicate & ~batch.astray
-        trusted = np.flatnonzero(~astray & ~delicate)
-        if trusted.size:
-            yield Group(rows[trusted], trusted, batch)
+        trusted = ~(astray | delicate)
+        every = Group(rows, np.arange(len(rows)), batch)
+        if trusted.all():
+            yield every
+            continue
+        if trusted.any():
+            yield every.of(trusted)
         if astray.any() and near >= count:
             yield rows[astray]
         elif astray.any():
@@ -162,8 +181,8 @@ def _at_once(network: Network, near: int) -> int:
     return min(_AT_ONCE, 1 + _CELLS // near**2) if near else _STRAIGHT_AT_ONCE
 
 
-def _shared_out(networks: Networks, states: Bool, rows: Index) -> Iterator[tuple[Network, Index]]:
-    """The rows by the network that they are solved from.
+def _shared_out(networks: Networks, states: Bool) -> Iterator[tuple[Network, Index]]:
+    """The rows by the network that they are solved from, each time in their order.
 
     A combination of states that many rows share has its own; making it costs about as much as a
     row for each node, or, where a row settles with many curves, for each of some nodes. The others
@@ -172,7 +191,7 @@ def _shared_out(networks: Networks, states: Bool, rows: Index) -> Iterator[tuple
     wiring = networks.wiring
     many = wiring.size // (_NODES_A_ROW if len(wiring.curve_keys) > MANY_CURVES else 1)
     strays: dict[tuple[int, int], tuple[Network, list[Index]]] = {}
-    for group in alike_rows(states, rows):
+    for group in alike_rows(states):
         if len(group) >= many:
             yield networks.of(states[group[0]]), group
         else:
@@ -185,55 +204,63 @@ def _shared_out(networks: Networks, states: Bool, rows: Index) -> Iterator[tuple
             key = id(network), apart.bit_length()
             strays.setdefault(key, (network, []))[1].append(group)
     for network, groups in strays.values():
-        yield network, np.concatenate(groups)
+        yield network, groups[0] if len(groups) == 1 else np.sort(np.concatenate(groups))
 
 
 def _been_before(been: Sequence[NDArray[np.uint8]], rows: Index, states: Bool) -> Bool:
-    """Whether rows come back to states in which they have been: they buzz."""
-    now = np.packbits(states[rows], axis=1)
+    """Whether rows come back to states in which they have been: they buzz.
+
+    :param states: what they come to now
+    """
+    now = np.packbits(states, axis=1)
     found = np.zeros(len(rows), dtype=bool)
     for one in been:
         found |= np.all(one[rows] == now, axis=1)
     return found
 
 
-def _after(group: Group, fuses: Array) -> tuple[Bool, Bool]:
-    """The next states of all rows, by the same rule as ``states.next_states``, and which stay."""
+def _after(group: Group, fuses: Array | float) -> tuple[Bool, Bool]:
+    """The next states of all rows, by the same rule as ``states.next_states``, and which stay.
+
+    :param fuses: by how much every fuse opens above its usual limit, of all rows or of each [1]
+    """
     batch, local = group.batch, group.local
     if not batch.network.has_many_curves:
         return _after_flow(batch, local, fuses)
     states = batch.states[local]
     after = states.copy()
-    calm = batch.network.calm(float(fuses.min(initial=1.0)))
+    calm = batch.network.calm(float(np.min(fuses, initial=1.0)))
     as_sound = (batch.moved_most[local] < calm.volts) & ~batch.alters_watched[local]
     as_sound &= batch.stands_as_network[local]
     after[as_sound] = calm.after
     moved = np.flatnonzero(~as_sound)
     if moved.size:
-        after[moved], _ = _after_flow(batch, local[moved], fuses[moved])
+        limit = fuses if isinstance(fuses, float) else fuses[moved]
+        after[moved], _ = _after_flow(batch, local[moved], limit)
     return after, np.all(after == states, axis=1)
 
 
-def _after_flow(batch: Batch, local: Index, fuses: Array) -> tuple[Bool, Bool]:
+def _after_flow(batch: Batch, local: Index, fuses: Array | float) -> tuple[Bool, Bool]:
     """The same of some rows of a batch, by the currents that the thresholds watch."""
     rows = slice(None) if len(local) == len(batch) else local
-    states, wiring = batch.states[rows], batch.network.wiring
-    limits, fuse = wiring.limits, wiring.limits.latching
+    states, limits = batch.states[rows], batch.network.wiring.limits
     size = np.zeros((states.shape[1], len(states)))  # rows last: they are many
     size[limits.watching] = np.abs(batch.watched_flow(rows).T)
-    after, relay = states.copy(), np.flatnonzero(~fuse)
-    amps, was = size[relay], states.T[relay]
-    after[:, relay] = np.where(was, amps > limits.off[relay], amps >= limits.on[relay]).T
-    still = np.all(after[:, relay] == states[:, relay], axis=1)
+    after, still = states.copy(), np.ones(len(states), dtype=bool)
+    relay, fuse = limits.relays, limits.fuses
+    if relay.size:
+        amps, was = size[relay], states.T[relay]
+        after[:, relay] = np.where(was, amps > limits.off[relay], amps >= limits.on[relay]).T
+        still = np.all(after[:, relay] == states[:, relay], axis=1)
     most = limits.on[fuse] * fuses
     over = size[fuse] >= most
     blows = np.flatnonzero(over.any(axis=0) & still)
     if blows.size:
         over = over[:, blows] & ~states[blows][:, fuse].T
-        share = np.where(over, size[fuse][:, blows] / most[:, blows], 0.0)
+        share = np.where(over, size[fuse][:, blows] / np.broadcast_to(most, size[fuse].shape)[:, blows], 0.0)
         # Of equals the last: a lead's fuse comes after those of the vehicle.
         last = np.argmax((over & (share >= 0.999 * share.max(axis=0)))[::-1], axis=0)
         some = over.any(axis=0)
-        after[blows[some], np.flatnonzero(fuse)[::-1][last[some]]] = True
+        after[blows[some], fuse[::-1][last[some]]] = True
         still[blows[some]] = False
     return after, still

@@ -73,12 +73,13 @@ class Limits:
     """The thresholds of a circuit, in its order.
 
     :param watching: numbers of those whose branch is there, as in ``Wiring.watched`` (watched,)
-    :param latching: which are fuses (thresholds,)
+    :param relays: numbers of those that go on and off, and ``fuses`` of those that latch
     :param on: what switches each on, and ``off`` what it falls off at (thresholds, 1) [A]
     """
 
     watching: Index
-    latching: Bool
+    relays: Index
+    fuses: Index
     on: Array
     off: Array
 
@@ -150,9 +151,11 @@ class Wiring:
         """The thresholds as arrays."""
         every, branches = self.circuit.thresholds.values(), self.circuit.branches
         there = [number for number, one in enumerate(every) if one.watch in branches]
+        latching = np.array([one.latching for one in every], dtype=bool)
         return Limits(
             np.array(there, dtype=np.intp),
-            np.array([one.latching for one in every], dtype=bool),
+            np.flatnonzero(~latching),
+            np.flatnonzero(latching),
             np.array([one.on_amps for one in every]).reshape(-1, 1),
             np.array([one.off_amps for one in every]).reshape(-1, 1),
         )
