@@ -77,10 +77,6 @@ class Source:
         return 1.0 / self.ohm
 
 
-Terms = tuple[Array, ...]
-"""Numbers that the law of a curve is written in, each of the shape of its parameters less their last axis."""
-
-
 class Curve(ABC):
     """What a non-linear branch offers; parameters are a row of numbers so that many solve at once.
 
@@ -104,17 +100,17 @@ class Curve(ABC):
 
     @staticmethod
     @abstractmethod
-    def terms(parameters: Array) -> Terms:
-        """What the law needs, worked out once of parameters (..., P)."""
+    def terms(parameters: Array) -> Array:
+        """What the law is written in, worked out once of parameters (..., P): (terms, ...)."""
 
     @staticmethod
     @abstractmethod
-    def drawn(terms: Terms, volts: Array) -> tuple[Array, Array]:
+    def drawn(terms: Array, volts: Array) -> tuple[Array, Array]:
         """Current [A] and its derivative [S] at some volts."""
 
     @staticmethod
     @abstractmethod
-    def drawn_behind(terms: Terms, emf: Array, ohm: Array) -> Array:
+    def drawn_behind(terms: Array, emf: Array, ohm: Array) -> Array:
         """Near the current on a source of some emf [V] and resistance [ohm]; where to begin from."""
 
     @classmethod

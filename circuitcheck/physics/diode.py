@@ -12,7 +12,7 @@ from typing import ClassVar
 
 import numpy as np
 
-from circuitcheck.physics.branch import Array, Curve, Terms
+from circuitcheck.physics.branch import Array, Curve
 
 LEAKAGE = 1e-8
 """Conductance backwards [S]: 0.1 microampere at 10 V. Common practice, no source."""
@@ -41,13 +41,13 @@ class Junction(Curve):
         return (self.drop, self.resistance, self.strength)
 
     @staticmethod
-    def terms(parameters: Array) -> Terms:
+    def terms(parameters: Array) -> Array:
         """Drop [V], resistance [ohm], and the conductance above the drop and of the leakage [S]."""
         drop, resistance, on = (parameters[..., i] for i in range(3))
-        return drop, resistance, on / resistance, on * LEAKAGE
+        return np.stack([drop, resistance, on / resistance, on * LEAKAGE])
 
     @staticmethod
-    def drawn(terms: Terms, volts: Array) -> tuple[Array, Array]:
+    def drawn(terms: Array, volts: Array) -> tuple[Array, Array]:
         """Current [A] and its slope [S]."""
         drop, _, siemens, leak = terms
         over = volts - drop
@@ -55,7 +55,7 @@ class Junction(Curve):
         return leak * volts + siemens * np.maximum(over, 0.0), slope
 
     @staticmethod
-    def drawn_behind(terms: Terms, emf: Array, ohm: Array) -> Array:
+    def drawn_behind(terms: Array, emf: Array, ohm: Array) -> Array:
         """Current on a source behind a resistance [A], the leakage left out of account."""
         drop, resistance, siemens, _ = terms
         found: Array = siemens * np.maximum(emf - drop, 0.0) / (1 + ohm / resistance)

@@ -12,7 +12,7 @@ from typing import ClassVar
 
 import numpy as np
 
-from circuitcheck.physics.branch import Array, Curve, Terms
+from circuitcheck.physics.branch import Array, Curve
 
 EXPONENT = 0.55
 HOT_OVER_COLD = 4.8 / 0.35
@@ -42,14 +42,15 @@ class Filament(Curve):
         return (self.rated_volts, self.rated_amps, self.strength)
 
     @staticmethod
-    def terms(parameters: Array) -> Terms:
+    def terms(parameters: Array) -> Array:
         """Rated volts [V] and amps [A], siemens while cold, the volts where the laws meet, strength."""
         v0, i0, on = (parameters[..., i] for i in range(3))
         # The two laws meet where the hot resistance has come down to the cold one.
-        return v0, i0, HOT_OVER_COLD * i0 / v0, v0 * HOT_OVER_COLD ** (-1 / (1 - EXPONENT)), on
+        meet = v0 * HOT_OVER_COLD ** (-1 / (1 - EXPONENT))
+        return np.stack([v0, i0, HOT_OVER_COLD * i0 / v0, meet, on])
 
     @staticmethod
-    def drawn(terms: Terms, volts: Array) -> tuple[Array, Array]:
+    def drawn(terms: Array, volts: Array) -> tuple[Array, Array]:
         """Current [A] and its slope [S]."""
         v0, i0, cold_siemens, meet, on = terms
         size = np.abs(volts)
@@ -61,7 +62,7 @@ class Filament(Curve):
         return on * np.sign(volts) * current, on * slope
 
     @staticmethod
-    def drawn_behind(terms: Terms, emf: Array, ohm: Array) -> Array:
+    def drawn_behind(terms: Array, emf: Array, ohm: Array) -> Array:
         """Current on a source behind a resistance, to some per cent [A].
 
         Newton's steps from the volts' end come from above, since the current of a hot filament is

@@ -19,7 +19,7 @@ from typing import ClassVar
 import numpy as np
 from numpy.typing import NDArray
 
-from circuitcheck.physics.branch import Array, Curve, Terms
+from circuitcheck.physics.branch import Array, Curve
 
 Bool = NDArray[np.bool_]
 
@@ -63,15 +63,16 @@ class FanMotor(Curve):
         return found
 
     @staticmethod
-    def terms(parameters: Array) -> Terms:
+    def terms(parameters: Array) -> Array:
         """Winding [ohm], its conductance [S], the volts that friction holds, and 4 k R / Ke^3 [1/V]."""
         r, ke, k, t0, on = (parameters[..., i] for i in range(5))
         turns = ke > 0  # a seized one does not, at any volts
         ke = np.where(turns, ke, 1.0)
-        return r, on / r, np.where(turns, t0 * r / ke, np.inf), 4 * k * r * turns / ke**3
+        holding = np.where(turns, t0 * r / ke, np.inf)
+        return np.stack([r, on / r, holding, 4 * k * r * turns / ke**3])
 
     @staticmethod
-    def drawn(terms: Terms, volts: Array) -> tuple[Array, Array]:
+    def drawn(terms: Array, volts: Array) -> tuple[Array, Array]:
         """Current [A] and its slope [S]; ``I = (V - Ke w) / R``."""
         _, siemens, holding, bend = terms
         size = np.abs(volts)
@@ -83,7 +84,7 @@ class FanMotor(Curve):
         return np.copysign(size, volts) * siemens, slope
 
     @staticmethod
-    def drawn_behind(terms: Terms, emf: Array, ohm: Array) -> Array:
+    def drawn_behind(terms: Array, emf: Array, ohm: Array) -> Array:
         """Current on a source behind a resistance [A]: as of a motor with that much more winding."""
         r, siemens, holding, bend = terms
         longer = 1 + ohm / r
