@@ -148,8 +148,8 @@ class Batch:
         self._note_lost(np.abs(left))
         self.astray = ~rest.rested
         self._near_volts = rest.volts.T
-        everyone = np.broadcast_to(others, (len(others), len(self)))
-        self._active = np.concatenate([self._edits, everyone])
+        self._active = np.empty((width + len(others), len(self)), dtype=np.intp)
+        self._active[:width], self._active[width:] = self._edits, others
         if others.shape[1] == 1:
             self._shared = others[:, 0]
         self._flow = np.concatenate([self._extra * edited - self._amps, rest.amps])
@@ -172,8 +172,8 @@ class Batch:
 
     def _note_lost(self, left: Array) -> None:
         """Which rows have lost digits, and the place of the branch that cost them; -1 if unknown."""
-        self.delicate = np.any(left < _DELICATE, axis=0)
-        self.costly = np.full(len(self), -1, dtype=np.intp)
+        self.delicate = (left < _DELICATE).any(axis=0)
+        self.costly = np.full(len(self), -1)
         rows = np.flatnonzero(self.delicate)
         if rows.size:
             worst = self.slot[rows, np.argmin(left[:, rows], axis=0)]

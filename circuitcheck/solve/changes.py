@@ -93,13 +93,17 @@ class Changes:
             kept = np.flatnonzero(found >= 0)
             if kept.size:
                 curves[key] = CurveEdits(kept, edits.parameters[found[kept]])
-        return replace(
-            self,
-            slot=self.slot[rows],
-            siemens=self.siemens[rows],
-            emf=self.emf[rows],
-            condition=self.condition[rows],
-            curves=curves,
+        return Changes(
+            self.wiring,
+            self.tail,
+            self.head,
+            self.conditions,
+            self.slot[rows],
+            self.siemens[rows],
+            self.emf[rows],
+            self.condition[rows],
+            curves,
+            self.added,
         )
 
     def together(self, one: Index, other: Index) -> Changes:

@@ -177,7 +177,7 @@ def _terms(group: CurveGroup, rows: int, edits: Mapping[str, CurveEdits]) -> Arr
     """What the laws of a group are written in (terms, m, rows), (terms, m, 1) if no row alters any."""
     altered = [place for place, key in enumerate(group.keys) if key in edits]
     if not altered:
-        return group.kind.terms(group.parameters)[:, :, None]
+        return group.terms[:, :, None]
     own = [edits[group.keys[place]] for place in altered]
     every = group.kind.terms(np.concatenate([group.parameters, *(one.parameters for one in own)]))
     found = np.repeat(every[:, : len(group.keys), None], rows, axis=2)

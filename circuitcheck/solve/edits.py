@@ -7,6 +7,7 @@ like any other, so that a change which throws one relay of many needs no network
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -68,8 +69,7 @@ class Edits:
     def _flipped(self, held: Bool) -> tuple[Index, Array]:
         """Contacts that lie otherwise than in the network: their slots and what they come to [S]."""
         wiring, changes = self.network.wiring, self.changes
-        place = np.array([place for place, _ in wiring.contacts], dtype=np.intp)
-        closed = held[:, [wiring.conditions[one] for _, one in wiring.contacts]]
+        place, closed = wiring.contact_places, held[:, wiring.contact_conditions]
         other = closed != (self.network.siemens[place] > 0)
         for column in range(changes.slot.shape[1]):
             other &= changes.slot[:, column, None] != place  # the change says how that one lies
@@ -211,9 +211,10 @@ def alike_rows(states: Bool) -> list[Index]:
     if packed.shape[1] <= _WORD:  # a number sorts sooner than a row
         wide = np.zeros((len(states), _WORD), dtype=np.uint8)
         wide[:, : packed.shape[1]] = packed
-        _, label = np.unique(wide.view(np.uint64)[:, 0], return_inverse=True)
+        label = wide.view(np.uint64)[:, 0]
     else:
-        _, label = np.unique(packed, axis=0, return_inverse=True)
-    label = label.reshape(-1)
-    groups = [np.flatnonzero(label == one) for one in range(int(label.max()) + 1)]
-    return sorted(groups, key=len, reverse=True)
+        label = np.unique(packed, axis=0, return_inverse=True)[1].reshape(-1)
+    order = np.argsort(label, kind="stable")
+    label = label[order]
+    ends = [0, *(np.flatnonzero(label[1:] != label[:-1]) + 1).tolist(), len(order)]
+    return sorted((order[one:end] for one, end in pairwise(ends)), key=len, reverse=True)

@@ -98,7 +98,7 @@ def settle(
         if buzzes:
             been.append(np.zeros((len(changes), -(-states.shape[1] // 8)), dtype=np.uint8))
             been[-1][waiting] = np.packbits(states, axis=1)
-        moved: list[tuple[Index, Bool]] = [(waiting[:0], states[:0])]
+        moved: list[tuple[Index, Bool]] = []
         for group in _solved(networks, changes.take(waiting), states, ends):
             if not isinstance(group, Group):
                 unsure.append(waiting[group])
@@ -108,15 +108,19 @@ def settle(
             if rest.all():
                 done.append(group)
                 continue
-            done.append(group.of(rest))
+            if rest.any():
+                done.append(group.of(rest))
             going, after = group.rows[~rest], after[~rest]
             if buzzes:
                 ring = _been_before(been, going, after)
                 rings.append(going[ring])
                 going, after = going[~ring], after[~ring]
             moved.append((going, after))
-        waiting = np.concatenate([one for one, _ in moved])
-        states = np.concatenate([one for _, one in moved])
+        if len(moved) == 1:
+            ((waiting, states),) = moved
+        else:
+            waiting = np.concatenate([waiting[:0], *(one for one, _ in moved)])
+            states = np.concatenate([states[:0], *(one for _, one in moved)])
     return Settled(done, np.concatenate(rings), np.concatenate([waiting, *unsure]))
 
 

@@ -38,6 +38,11 @@ class CurveGroup:
     columns: slice
     parameters: Array
 
+    @cached_property
+    def terms(self) -> Array:
+        """What their laws are written in (terms, m)."""
+        return self.kind.terms(self.parameters)
+
 
 def grouped(curves: Mapping[str, Curve]) -> tuple[CurveGroup, ...]:
     """Curves by kind."""
@@ -96,15 +101,18 @@ class Wiring:
         self.linear: dict[str, Conductor | Source] = {}
         curves: dict[str, Curve] = {}
         for key, one in circuit.branches.items():
-            if isinstance(one, Conductor | Source):
-                self.linear[key] = one
-            else:
+            if isinstance(one, Curve):
                 curves[key] = one
+            else:
+                self.linear[key] = one
         self.keys = tuple(self.linear)
         self.place = {key: number for number, key in enumerate(self.keys)}
         self.tail, self.head = self._ends(self.linear.values())
-        self.siemens = np.array([one.siemens for one in self.linear.values()])
-        self.emf = np.array([getattr(one, "emf", 0.0) for one in self.linear.values()])
+        self.siemens = 1 / np.array([one.ohm for one in self.linear.values()])
+        self.emf = np.zeros(len(self.siemens))
+        for number, one in enumerate(self.linear.values()):
+            if isinstance(one, Source):
+                self.emf[number] = one.emf
         self.contacts = tuple(
             (number, one.closed_when)
             for number, one in enumerate(self.linear.values())
@@ -113,8 +121,9 @@ class Wiring:
         """Places of the branches that are closed on a condition only, and the conditions."""
         self.conditions: dict[Condition, int] = {ALWAYS: 0}
         """Those conditions, each with a number."""
-        for _, condition in self.contacts:
-            self.conditions.setdefault(condition, len(self.conditions))
+        number = [self.conditions.setdefault(one, len(self.conditions)) for _, one in self.contacts]
+        self.contact_conditions = np.array(number, dtype=np.intp)
+        self.contact_places = np.array([place for place, _ in self.contacts], dtype=np.intp)
         self.curves = grouped(curves)
         self.curve_keys = tuple(key for group in self.curves for key in group.keys)
         self.curve_tail, self.curve_head = self._ends(curves[key] for key in self.curve_keys)
@@ -124,10 +133,10 @@ class Wiring:
         self.curve_conducts = np.array(strengths) > 0
 
     def _ends(self, branches: Iterable[Branch]) -> tuple[Index, Index]:
-        listed = list(branches)
-        tails = [self.index[one.tail] for one in listed]
-        heads = [self.index[one.head] for one in listed]
-        return np.array(tails, dtype=np.intp), np.array(heads, dtype=np.intp)
+        index = self.index
+        ends = [(index[one.tail], index[one.head]) for one in branches]
+        tail, head = np.array(ends, dtype=np.intp).reshape(-1, 2).T.copy()
+        return tail, head
 
     def ends(self, pairs: Sequence[tuple[str, str]]) -> Ends:
         """Pairs of nodes by their numbers."""
