@@ -92,11 +92,13 @@ def blown_in(
     if together is not None:
         laid_out = laid_out.together(together[:, 0], together[:, 1])
     settled = settle(networks, laid_out, [], fuses=fuses)
+    names = list(circuit.thresholds)
+    blows = settled.states & networks.wiring.limits.latching
+    # One that is not sure of its states is solved by itself below.
+    blows[settled.unsure] = blows[settled.buzzing] = False
     found: list[set[str]] = [set() for _ in fuses]
-    for group in settled.groups:
-        for name in latching:
-            for row in group.rows[group.batch.state(name)[group.local]].tolist():
-                found[row].add(name)
+    for row, place in np.argwhere(blows).tolist():
+        found[row].add(names[place])
     first = np.cumsum([0, *counts])
     for row in (*settled.buzzing.tolist(), *settled.unsure.tolist()):
         change: dict[str, Branch | None] = {}

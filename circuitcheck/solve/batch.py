@@ -154,13 +154,14 @@ class Batch:
             left[column] = put_in(r, volts, column, extra[column], amps[column])
         return r, volts, left
 
-    def _settle(self, curves: CurveSet, others: Index) -> None:
+    def _settle(self, curves: CurveSet, others: Index, pushed: Array | float = 0.0) -> None:
         """The operating points.
 
         :param others: ports of the curves (curves, rows) or (curves, 1)
+        :param pushed: volts that curves far away take from the edits and these (ports, rows) [V]
         """
         width = len(self._edits)
-        r, volts, left = self._put_in(others)
+        r, volts, left = self._put_in(others, pushed)
         rest = settle_curves(volts[width:], r[width:, width:], curves)
         edited = volts[:width] - np.einsum("ijs,js->is", r[:width, width:], rest.amps)
         self._note_lost(np.abs(left))

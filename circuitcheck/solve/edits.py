@@ -12,6 +12,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from circuitcheck.circuit.circuit import Circuit
 from circuitcheck.joined import Joined
 from circuitcheck.physics.branch import Array, Condition
 from circuitcheck.solve.changes import Changes
@@ -39,18 +40,17 @@ class Edits:
     def __init__(self, network: Network, changes: Changes, states: Bool) -> None:
         self.network = network
         self.changes = changes
-        places = {name: number for number, name in enumerate(network.circuit.thresholds)}
         slot, siemens, emf = changes.slot, changes.siemens, changes.emf
         if np.all(states == network.state_row):  # what holds for one row holds for all
-            held = _held(changes.conditions, places, network.state_row[None])
-            self._compare(slot, siemens * held[0, changes.condition], emf, None)
+            holds = held(changes.conditions, network.circuit, network.state_row[None])
+            self._compare(slot, siemens * holds[0, changes.condition], emf, None)
             return
-        held = _held(changes.conditions, places, states)
-        siemens = siemens * held[np.arange(len(slot))[:, None], changes.condition]
+        holds = held(changes.conditions, network.circuit, states)
+        siemens = siemens * holds[np.arange(len(slot))[:, None], changes.condition]
         if not changes.contacts:
             self._compare(slot, siemens, emf, None)
             return
-        flipped, closed = self._flipped(held)
+        flipped, closed = self._flipped(holds)
         slot = np.concatenate([slot, flipped], axis=1)
         siemens = np.concatenate([siemens, closed], axis=1)
         emf = np.concatenate([emf, np.zeros(flipped.shape)], axis=1)
@@ -58,13 +58,13 @@ class Edits:
         flips[:, changes.slot.shape[1] :] = True
         self._compare(slot, siemens, emf, flips)
 
-    def _flipped(self, held: Bool) -> tuple[Index, Array]:
+    def _flipped(self, holds: Bool) -> tuple[Index, Array]:
         """Contacts that lie otherwise than in the network: their slots and what they come to [S]."""
         changes, base = self.changes, self.network.siemens
         slots = np.array([one.slot for one in changes.contacts], dtype=np.intp)
         full = np.array([one.siemens for one in changes.contacts])
         place = changes.place[slots]
-        closed = held[:, [one.condition for one in changes.contacts]]
+        closed = holds[:, [one.condition for one in changes.contacts]]
         other = closed != (base[place] > 0)
         for column in range(changes.slot.shape[1]):
             other &= changes.slot[:, column, None] != slots  # the change says how that one lies
@@ -181,8 +181,9 @@ def holding(condition: Condition, places: Mapping[str, int], states: Bool) -> Bo
     return found
 
 
-def _held(conditions: Sequence[Condition], places: Mapping[str, int], states: Bool) -> Bool:
+def held(conditions: Sequence[Condition], circuit: Circuit, states: Bool) -> Bool:
     """Which conditions hold in each row of states (rows, conditions)."""
+    places = {name: number for number, name in enumerate(circuit.thresholds)}
     return np.stack([holding(one, places, states) for one in conditions], axis=1)
 
 

@@ -22,25 +22,42 @@ from circuitcheck.solve.near import NearCurves, beyond_at, nearest
 from circuitcheck.solve.network import Network
 from circuitcheck.solve.newton import settle_curves
 from circuitcheck.solve.ports import LoomPorts, Ports, wide_slots
-from circuitcheck.solve.wiring import Bool, Ends, Index
+from circuitcheck.solve.rounds import After, next_states
+from circuitcheck.solve.wiring import Bool, Ends, Index, distinct
 
 _FOLLOWING = 12
 """Rounds in which curves far away follow."""
 _ALL = slice(None)
+_NOTHING = 1e-30
 
 
 class LoomBatch(Batch):
     """The same as its base, with only some of the curves settled in each row.
 
-    :param near: how many; the rows that leave the tangents of others too far are ``astray``
+    The curves that are not near are first left on their tangents. What they draw beyond them there is all
+    that is then still missing, and no current anywhere is off by more than its sum ``left``: an ampere
+    that comes in at one place of a network of resistances passes no branch with more. That is
+    often enough to say what the relays do next. :meth:`follow` lets them leave their tangents.
+
+    :param near: how many are settled; the rows that leave the tangents of others too far are ``astray``
+    :param settled: volts of all curves at rest, if they are known already (rows, curves) [V]
     """
 
     def __init__(
-        self, network: Network, changes: Changes, states: Bool, probes: Ends, near: int = 0
+        self,
+        network: Network,
+        changes: Changes,
+        states: Bool,
+        probes: Ends,
+        near: int = 0,
+        settled: Array | None = None,
     ) -> None:
         self.near = near
+        self._settled = settled
         self._far: Array | None = None
         """What curves that are not near draw beyond their tangents (rows, curves) [A]."""
+        self.left = np.zeros(len(changes))
+        """The most by which any current is off (rows,) [A]."""
         super().__init__(network, changes, states, probes)
 
     def _ports(self, tail: Index, head: Index) -> Ports:
@@ -56,11 +73,20 @@ class LoomBatch(Batch):
         elif not self.near:
             self._stay_straight()
         else:
-            near = nearest(self._straight_moves(_ALL), self._altered_curves(), self.near)
-            groups = self.network.wiring.curves
-            curves = NearCurves(groups, self.network.tangent, near, self.changes.curves)
-            self._settle(curves, self.curve_ports[near].T.copy())
-            self._follow(curves, near)
+            groups, tangent = self.network.wiring.curves, self.network.tangent
+            moved = self._straight_moves() if self._settled is None else self._bent_by(self._settled)
+            self._near = nearest(moved, self._altered_curves(), self.near)
+            self._curves = NearCurves(groups, tangent, self._near, self.changes.curves)
+            ports = self.curve_ports[self._near].T.copy()
+            if self._settled is None:
+                self._settle(self._curves, ports)
+            else:
+                every = np.arange(len(self))
+                self._far = self._beyond_far(self._settled, every)
+                self._settle(
+                    self._curves, ports, self._pushed_far(every, np.concatenate([self._edits, ports]))
+                )
+            self._look_far()
 
     def _altered_curves(self) -> dict[int, Index]:
         """Rows that alter a curve, by its number."""
@@ -72,10 +98,18 @@ class LoomBatch(Batch):
         _, volts, left = self._put_in(self._edits[:0])
         return self._extra * volts - self._amps, left
 
-    def _straight_moves(self, rows: Index | slice) -> Array:
+    def _straight_moves(self) -> Array:
         """Volts that the edits move every curve by, if all are their tangents (rows, curves) [V]."""
         flow, _ = self._straight_flow()
-        return self.ports.pushed(self.curve_ports, self.edit_port[rows], flow[:, rows].T)
+        return self.ports.pushed(self.curve_ports, self.edit_port, flow.T)
+
+    def _bent_by(self, volts: Array) -> Array:
+        """How far off their tangents all curves are, as volts at their ends (rows, curves) [V]."""
+        every = np.tile(np.arange(len(self.curve_ports)), len(volts))
+        groups, tangent = self.network.wiring.curves, self.network.tangent
+        beyond = beyond_at(groups, tangent, every, volts.reshape(-1)).reshape(volts.shape)
+        found: Array = np.abs(beyond) * self.ports.own(self.curve_ports)
+        return found
 
     def _stay_straight(self) -> None:
         """Leave all curves on their tangents, and find the rows that must not."""
@@ -86,55 +120,151 @@ class LoomBatch(Batch):
         self.moved_most = np.sum(np.abs(flow) * self.ports.own(self._edits), axis=0)
         reach = self.network.reach
         self.astray = np.zeros(len(self), dtype=bool)
-        doubtful = np.flatnonzero(~(self.moved_most < reach.straight.min()))
-        some = self.edit_port[doubtful], flow[:, doubtful].T
-        moves = np.abs(self.ports.pushed(self.curve_ports, *some))
-        self.astray[doubtful] = np.any(~(moves <= reach.straight), axis=1)
-        self.bends[doubtful] = np.sum(moves > reach.slight, axis=1)
+        doubtful = np.flatnonzero(~(self.moved_most < reach.straight.min(initial=np.inf)))
+        port, flow = self.edit_port[doubtful], flow[:, doubtful]
+        used, seen, place = self._seen_by(self.curve_ports, port)
+        # The most that any curve is moved by an ampere there, against what it bears.
+        most = np.max(np.abs(seen) / np.maximum(reach.straight, _NOTHING), axis=1, initial=0.0)
+        over = np.flatnonzero(~(np.sum(most[place] * np.abs(flow.T), axis=1) < 1))
+        doubtful, flow, place = doubtful[over], flow[:, over], place[over]
+        moves = np.zeros((len(doubtful), len(self.curve_ports)))
+        for column in range(place.shape[1]):
+            moves += seen[place[:, column]] * flow[column][:, None]
+        bent = ~(np.abs(moves) <= reach.straight)
+        row, curve = np.nonzero(bent)
+        volts = reach.rest[curve] - moves[row, curve]
+        beyond = beyond_at(self.network.wiring.curves, self.network.tangent, curve, volts)
+        self.left[doubtful] = np.bincount(row, np.abs(beyond), len(doubtful))
+        self.astray[doubtful] = bent.any(axis=1)
+        self.bends[doubtful] = np.sum(np.abs(moves) > reach.slight, axis=1)
         for rows in self._altered_curves().values():
             self.astray[rows] = True
+            self.left[rows] = np.inf
             self.bends[rows] += 1
 
-    def _follow(self, curves: NearCurves, near: Index) -> None:
-        """Let the curves far away leave their tangents, a little, until nothing moves any more."""
+    def _seen_by(self, ports: Index, active: Index) -> tuple[Index, Array, Index]:
+        """Ports seen from the active ports of some rows, each of these but once.
+
+        :param active: ports of each row (rows, active)
+        :returns: which these are (used,), resistances (used, ports) [ohm], and the place of each active
+            port among them (rows, active)
+        """
+        used = distinct(active.reshape(-1))
+        place = np.zeros(len(self.ports.tail), dtype=np.intp)
+        place[used] = np.arange(len(used))
+        return used, self.ports.between(used[:, None], ports[None]), place[active]
+
+    # -- the curves far away --------------------------------------------------------------
+
+    def _look_far(self) -> None:
+        """How much is missing while the curves that are not near are where they are."""
+        every = np.arange(len(self))
+        self._found = self._beyond_far(self.volts(self.curve_ports), every)
+        had = 0.0 if self._far is None else self._far
+        self.left = np.sum(np.abs(self._found - had), axis=1)
+        self.left[self.astray] = np.inf
+
+    def _beyond_far(self, volts: Array, rows: Index) -> Array:
+        """What curves that are not near draw beyond their tangents (rows, curves) [A].
+
+        :param volts: at all curves in these rows (rows, curves) [V]
+        """
         network = self.network
-        reach, count = network.reach, len(self.curve_ports)
-        far = np.zeros((len(self), count))
-        going = np.arange(len(self))
+        bent = np.abs(volts - network.reach.rest) > network.reach.straight
+        np.put_along_axis(bent, self._near[rows], False, axis=1)
+        at, curve = np.nonzero(bent)
+        found = np.zeros(volts.shape)
+        found[at, curve] = beyond_at(network.wiring.curves, network.tangent, curve, volts[at, curve])
+        return found
+
+    def _pushed_far(self, rows: Index, ports: Index) -> Array:
+        """Volts that the curves far away take from some ports of each row (ports, rows) [V]."""
+        assert self._far is not None
+        return self.ports.pushed_by(self.curve_ports, self._far[rows], ports.T).T
+
+    def follow(self, rows: Index) -> None:
+        """Let the curves far away leave their tangents, a little, until nothing moves any more.
+
+        :param rows: those to follow; the others stay as they are
+        """
+        if not self.near or self.near >= len(self.curve_ports):
+            return
+        if self._far is None:
+            self._far = np.zeros((len(self), len(self.curve_ports)))
+        going, found = rows[~self.astray[rows]], self._found[rows[~self.astray[rows]]]
         for turn in range(_FOLLOWING):
-            volts = self.volts(self.curve_ports, going)
-            bent = np.abs(volts - reach.rest) > reach.straight
-            np.put_along_axis(bent, near[going], False, axis=1)
-            at, curve = np.nonzero(bent)
-            found = np.zeros((len(going), count))
-            found[at, curve] = beyond_at(network.wiring.curves, network.tangent, curve, volts[at, curve])
-            off = np.max(np.abs(found - far[going]), axis=1, initial=0.0)
-            left = ~(off < AMPS_LEFT)
+            off = np.abs(found - self._far[going])
+            self.left[going] = off.sum(axis=1)
+            left = ~(off.max(axis=1, initial=0.0) < AMPS_LEFT)
             going, found = going[left], found[left]
             if not going.size or turn == _FOLLOWING - 1:
                 break
-            far[going] = found
-            self._far = far
-            self._settle_again(
-                curves, going, self.ports.pushed_by(self.curve_ports, found, self._active[:, going].T).T
-            )
+            self._far[going] = found
+            self._settle_again(going, self._pushed_far(going, self._active[:, going]))
+            found = self._beyond_far(self.volts(self.curve_ports, going), going)
         self.astray[going] = True
+        self.left[going] = np.inf
         self.bends[going] = self.near + 1
 
-    def _settle_again(self, curves: NearCurves, rows: Index, pushed: Array) -> None:
+    def _settle_again(self, rows: Index, pushed: Array) -> None:
         """Some rows once more.
 
         :param pushed: volts at their active ports that curves far away take (active, rows) [V]
         """
         width = len(self._edits)
         r, volts, _ = self._put_in(self._active[width:, rows], pushed, rows)
-        rest = settle_curves(volts[width:], r[width:, width:], curves.take(rows))
+        rest = settle_curves(volts[width:], r[width:, width:], self._curves.take(rows))
         edited = volts[:width] - np.einsum("ijs,js->is", r[:width, width:], rest.amps)
         self.astray[rows] = ~rest.rested
         self._near_volts[rows] = rest.volts.T
         extra = self._extra[:, rows]
         self._flow[:, rows] = np.concatenate([extra * edited - self._amps[:, rows], rest.amps])
         self._slope[:, rows] = np.concatenate([extra, rest.slope])
+
+    # -- the states -----------------------------------------------------------------------
+
+    def next_states(self, rows: Index, fuses: Array, *, exact: bool = False) -> After:
+        """What the states of some rows come to next, as far as that is certain.
+
+        :param fuses: by how much every fuse of these rows opens above its usual limit (rows,) [1]
+        :param exact: whether they have been followed to the end
+        """
+        network, states = self.network, self.states[rows]
+        left = np.zeros(len(rows)) if exact else self.left[rows]
+        calm = network.calm(float(fuses.min(initial=1.0)))
+        like = self.stands_as_network[rows] & ~self.alters_watched[rows]
+        sure = like & (self.moved_most[rows] < calm.volts) & (left == 0)
+        doubtful = np.flatnonzero(like & ~sure & (calm.volts > 0))
+        if doubtful.size:
+            sure[doubtful] = self._disturbed(rows[doubtful], left[doubtful], calm.amps) < 1
+        after, stays = states.copy(), sure & np.all(calm.after == network.state_row)
+        after[sure] = calm.after
+        others = np.flatnonzero(~sure)
+        if others.size:
+            watched = self.watched_flow(rows[others])
+            look = next_states(
+                network.wiring.limits, states[others], watched, fuses[others], left[others]
+            )
+            after[others], sure[others], stays[others] = look.states, look.sure, look.stays
+        return After(after, sure, stays)
+
+    def _disturbed(self, rows: Index, left: Array, margins: Array) -> Array:
+        """How near any watched current may come to its limit, at the most (rows,) [1].
+
+        :param left: by how much any current may be off (rows,) [A]
+        :param margins: by how much each watched current may be another (watched,) [A]
+        """
+        wiring = self.network.wiring
+        at = np.array([wiring.place[key] for key in wiring.watched.keys], dtype=np.intp)
+        _, seen, place = self._seen_by(self.watch_ports, self._active[:, rows].T)
+        seen = np.abs(seen) * self.network.siemens[at]
+        # An ampere at each port, against what the current nearest to its limit bears.
+        most = np.max(seen / np.maximum(margins, _NOTHING), axis=1, initial=0.0)
+        if self._far is not None:
+            left = left + np.sum(np.abs(self._far[rows]), axis=1)
+        least = max(float(np.min(margins, initial=np.inf)), _NOTHING)
+        found: Array = np.sum(most[place] * np.abs(self._flow[:, rows].T), axis=1) + left / least
+        return found
 
     def volts(self, ports: Index, rows: Index | slice = _ALL) -> Array:
         """Volts of wide ports in some rows (rows, ports), without a meter [V]."""

@@ -36,10 +36,12 @@ class Calm:
 
     :param volts: as long as nothing moves by so much, the states come to the same [V]; below 0 where
         a fuse blows, as which of them is the first then depends
+    :param amps: by how much the current of each watched branch may be another (watched,) [A]
     """
 
     after: NDArray[np.bool_]
     volts: float
+    amps: Array
 
 
 class Network:
@@ -297,24 +299,20 @@ class Network:
         return self._calm[fuses]
 
     def _calm_with(self, fuses: float) -> Calm:
-        place, wiring = self.wiring.place, self.wiring
-        after, least = self.state_row.copy(), np.inf
-        for column, one in enumerate(self.circuit.thresholds.values()):
-            at = place.get(one.watch)
-            if at is None:
-                size, siemens = 0.0, 0.0
-            else:
-                siemens = float(self.siemens[at])
-                across = self.open_volts[wiring.tail[at]] - self.open_volts[wiring.head[at]]
-                size = abs(siemens * float(across))
-            on, limit = bool(after[column]), one.on_amps * (fuses if one.latching else 1.0)
-            if one.latching:
-                margin = np.inf if on else limit - size
-            else:
-                margin = abs(size - (one.off_amps if on else limit))
-                after[column] = one.next_state(on, size)
-            least = min(least, margin / siemens if siemens else np.inf)
-        return Calm(after, 0.999 * float(least))
+        wiring = self.wiring
+        limits, watching = wiring.limits, wiring.limits.watching
+        at = np.array([wiring.place[key] for key in wiring.watched.keys], dtype=np.intp)
+        across = self.open_volts[wiring.watched.tail] - self.open_volts[wiring.watched.head]
+        size = np.abs(self.siemens[at] * across)
+        was, fuse = self.state_row[watching], limits.latching[watching]
+        on, off = limits.on[watching, 0], limits.off[watching, 0]
+        after = self.state_row & limits.latching
+        after[watching] = np.where(fuse, was, np.where(was, size > off, size >= on))
+        blown = np.where(was, np.inf, on * fuses - size)
+        amps = np.where(fuse, blown, np.abs(size - np.where(was, off, on)))
+        volts = np.full(len(at), np.inf)
+        np.divide(amps, self.siemens[at], out=volts, where=self.siemens[at] > 0)
+        return Calm(after, 0.999 * float(np.min(volts, initial=np.inf)), 0.999 * amps)
 
     @cached_property
     def reach(self) -> Reach:

@@ -18,51 +18,27 @@ from circuitcheck.physics.branch import Array
 from circuitcheck.solve.batch import Batch
 from circuitcheck.solve.changes import Changes
 from circuitcheck.solve.edits import alike_rows
-from circuitcheck.solve.loom_batch import LoomBatch
+from circuitcheck.solve.loom_sweep import FAR_APART, MOST_LEFT_OUT, Look, LoomSweep
 from circuitcheck.solve.network import MANY_CURVES, Network, Networks
-from circuitcheck.solve.wiring import Bool, Ends, Index, distinct
-
-_MOST_LEFT_OUT = 3
-"""Branches that are left out of a network so that rows can put them in."""
+from circuitcheck.solve.rounds import Group, Next, Rested, next_states
+from circuitcheck.solve.wiring import Bool, Ends, Index
 
 _AT_ONCE = 2048
 """Rows solved together at the most."""
-_CELLS = 2**20
-"""Resistances between curves that are held at once, of all rows together."""
-_STRAIGHT_AT_ONCE = 32768
-"""The same of rows that bend no curve."""
-_FAR_APART = 16
-"""States above which a network of one's own costs less than to make so many edits of another."""
-_NODES_A_ROW = 16
-"""Nodes of a large network that are made in the time of one row on another that does not fit it."""
-_NEAR = (2, 6, 16, 48, 144, 432)
-"""Of many curves, how many are settled with a row; all if those of these are too few that are less than
-half of them."""
-
-
-@dataclass
-class Group:
-    """Rows of a sweep that came to rest in one batch.
-
-    :param rows: their numbers in the sweep
-    :param local: their numbers in the batch
-    """
-
-    rows: Index
-    local: Index
-    batch: Batch
 
 
 @dataclass(frozen=True)
 class Settled:
     """Where the states of all changes came to.
 
-    :param groups: rows at rest
+    :param groups: rows at rest; of many curves and nothing to be read, none
+    :param states: of every threshold in each row, where it came to (rows, thresholds)
     :param buzzing: rows whose states come round again for ever
     :param unsure: rows that lost too many digits to be trusted; to be solved at full size
     """
 
     groups: list[Group]
+    states: Bool
     buzzing: Index
     unsure: Index
 
@@ -88,6 +64,12 @@ def settle(
         kinds = {already: number for number, already in enumerate(set(blown))}
         each = np.array([[name in already for name in names] for already in kinds], dtype=bool)
         states |= each.reshape(len(kinds), len(names))[[kinds[already] for already in blown]]
+    limits = np.ones(len(changes)) if fuses is None else fuses
+    look: LoomSweep | _Small
+    if len(networks.wiring.curve_keys) > MANY_CURVES:
+        look = LoomSweep(networks, changes, ends, limits)
+    else:
+        look = _Small(networks, changes, ends, limits)
     waiting = np.arange(len(changes))
     done: list[Group] = []
     unsure: list[Index] = []
@@ -99,91 +81,94 @@ def settle(
             break
         been.append(np.packbits(states, axis=1))
         moved: list[Index] = []
-        for group in _solved(networks, changes, states, waiting, ends):
-            if not isinstance(group, Group):
-                unsure.append(group)
-                continue
-            batch, rows = group.batch, group.rows
-            limit = np.ones(len(rows)) if fuses is None else fuses[rows]
-            after, rest = _after(group, limit)
-            if rest.any():
-                done.append(Group(rows[rest], group.local[rest], batch))
-            going = rows[~rest]
-            states[going] = after[~rest]
-            ring = _been_before(been, going, states)
-            rings.append(going[ring])
-            moved.append(going[~ring])
+        for found in look.round(states, waiting):
+            if isinstance(found, Next):
+                states[found.rows] = found.states
+                ring = _been_before(been, found.rows, states)
+                rings.append(found.rows[ring])
+                moved.append(found.rows[~ring])
+            elif isinstance(found, Group):
+                done.append(found)
+            elif not isinstance(found, Rested):
+                unsure.append(found)
         waiting = np.concatenate(moved) if moved else waiting[:0]
     none = waiting[:0]
-    return Settled(done, np.concatenate([none, *rings]), np.concatenate([waiting, *unsure]))
+    return Settled(done, states, np.concatenate([none, *rings]), np.concatenate([waiting, *unsure]))
+
+
+@dataclass
+class _Small:
+    """The rows of some changes of a circuit with few curves, round by round; see :class:`.LoomSweep`."""
+
+    networks: Networks
+    changes: Changes
+    probes: Ends
+    fuses: Array
+
+    def round(self, states: Bool, waiting: Index) -> Iterator[Look]:
+        """One round: rows that go on, rows at rest, and rows that cannot be trusted by themselves."""
+        limits = self.networks.wiring.limits
+        for group in _solved(self.networks, self.changes, states, waiting, self.probes):
+            if not isinstance(group, Group):
+                yield group
+                continue
+            batch, rows, local = group.batch, group.rows, group.local
+            some = slice(None) if len(local) == len(batch) else local
+            after = next_states(
+                limits, batch.states[some], batch.watched_flow(some), self.fuses[rows], np.zeros(len(rows))
+            )
+            if after.stays.any():
+                yield Group(rows[after.stays], local[after.stays], batch)
+            if not after.stays.all():
+                yield Next(rows[~after.stays], after.states[~after.stays])
 
 
 def _solved(
     networks: Networks, changes: Changes, states: Bool, waiting: Index, probes: Ends
 ) -> Iterator[Group | Index]:
     """The rows solved in their states; those that cannot be trusted by themselves."""
-    count = len(networks.wiring.curve_keys)
-    sizes = (*(one for one in _NEAR if 2 * one < count), count)
-    left = [(network, rows, 0) for network, rows in _shared_out(networks, states, waiting)]
+    left = list(_shared_out(networks, states, waiting))
     while left:
-        network, rows, near = left.pop()
-        most = _at_once(network, near)
-        if len(rows) > most:
-            left.append((network, rows[most:], near))
-            rows = rows[:most]
-        if network.has_many_curves:
-            batch: Batch = LoomBatch(network, changes.take(rows), states[rows], probes, near)
-        else:
-            near, batch = count, Batch(network, changes.take(rows), states[rows], probes)
+        network, rows = left.pop()
+        if len(rows) > _AT_ONCE:
+            left.append((network, rows[_AT_ONCE:]))
+            rows = rows[:_AT_ONCE]
+        batch = Batch(network, changes.take(rows), states[rows], probes)
         astray, delicate = batch.astray, batch.delicate & ~batch.astray
         trusted = np.flatnonzero(~astray & ~delicate)
         if trusted.size:
             yield Group(rows[trusted], trusted, batch)
-        if astray.any() and near >= count:
+        if astray.any():
             yield rows[astray]
-        elif astray.any():
-            lost, wanted = rows[astray], np.maximum(batch.bends[astray], near + 1)
-            size = np.searchsorted(sizes[:-1], wanted)
-            left += [(network, lost[size == one], sizes[one]) for one in distinct(size).tolist()]
         # What costs a row its digits is left out of the network, and the row puts it in.
         for place in sorted(set(batch.costly[delicate].tolist())):
             costly = rows[delicate & (batch.costly == place)]
-            if place < 0 or len(network.without) == _MOST_LEFT_OUT:
+            if place < 0 or len(network.without) == MOST_LEFT_OUT:
                 # A point that cannot be trusted must not throw a relay or blow a fuse.
                 yield costly
             else:
-                left.append((networks.less(network, place), costly, near))
-
-
-def _at_once(network: Network, near: int) -> int:
-    """Rows solved together at the most: what they need has to lie in memory."""
-    if not network.has_many_curves:
-        return _AT_ONCE
-    return min(_AT_ONCE, 1 + _CELLS // near**2) if near else _STRAIGHT_AT_ONCE
+                left.append((networks.less(network, place), costly))
 
 
 def _shared_out(networks: Networks, states: Bool, rows: Index) -> Iterator[tuple[Network, Index]]:
     """The rows by the network that they are solved from.
 
     A combination of states that many rows share has its own; making it costs about as much as a
-    row for each node, or, where a row settles with many curves, for each of some nodes. The others
-    differ by a few contacts from one that is there.
+    row for each node. The others differ by a few contacts from one that is there.
     """
-    wiring = networks.wiring
-    many = wiring.size // (_NODES_A_ROW if len(wiring.curve_keys) > MANY_CURVES else 1)
     strays: dict[tuple[int, int], tuple[Network, list[Index]]] = {}
     for group in alike_rows(states, rows):
-        if len(group) >= many:
+        if len(group) >= networks.wiring.size:
             yield networks.of(states[group[0]]), group
-        else:
-            network = networks.near(states[group[0]])
-            # Rows that differ by many states would widen the arrays of those that differ by few.
-            apart = int(np.sum(network.state_row != states[group[0]]))
-            if apart > _FAR_APART:
-                yield networks.of(states[group[0]]), group
-                continue
-            key = id(network), apart.bit_length()
-            strays.setdefault(key, (network, []))[1].append(group)
+            continue
+        network = networks.near(states[group[0]])
+        # Rows that differ by many states would widen the arrays of those that differ by few.
+        apart = int(np.sum(network.state_row != states[group[0]]))
+        if apart > FAR_APART:
+            yield networks.of(states[group[0]]), group
+            continue
+        key = id(network), apart.bit_length()
+        strays.setdefault(key, (network, []))[1].append(group)
     for network, groups in strays.values():
         yield network, np.concatenate(groups)
 
@@ -195,45 +180,3 @@ def _been_before(been: Sequence[NDArray[np.uint8]], rows: Index, states: Bool) -
     for one in been:
         found |= np.all(one[rows] == now, axis=1)
     return found
-
-
-def _after(group: Group, fuses: Array) -> tuple[Bool, Bool]:
-    """The next states of all rows, by the same rule as ``states.next_states``, and which stay."""
-    batch, local = group.batch, group.local
-    if not batch.network.has_many_curves:
-        return _after_flow(batch, local, fuses)
-    states = batch.states[local]
-    after = states.copy()
-    calm = batch.network.calm(float(fuses.min(initial=1.0)))
-    as_sound = (batch.moved_most[local] < calm.volts) & ~batch.alters_watched[local]
-    as_sound &= batch.stands_as_network[local]
-    after[as_sound] = calm.after
-    moved = np.flatnonzero(~as_sound)
-    if moved.size:
-        after[moved], _ = _after_flow(batch, local[moved], fuses[moved])
-    return after, np.all(after == states, axis=1)
-
-
-def _after_flow(batch: Batch, local: Index, fuses: Array) -> tuple[Bool, Bool]:
-    """The same of some rows of a batch, by the currents that the thresholds watch."""
-    rows = slice(None) if len(local) == len(batch) else local
-    states, wiring = batch.states[rows], batch.network.wiring
-    limits, fuse = wiring.limits, wiring.limits.latching
-    size = np.zeros((states.shape[1], len(states)))  # rows last: they are many
-    size[limits.watching] = np.abs(batch.watched_flow(rows).T)
-    after, relay = states.copy(), np.flatnonzero(~fuse)
-    amps, was = size[relay], states.T[relay]
-    after[:, relay] = np.where(was, amps > limits.off[relay], amps >= limits.on[relay]).T
-    still = np.all(after[:, relay] == states[:, relay], axis=1)
-    most = limits.on[fuse] * fuses
-    over = size[fuse] >= most
-    blows = np.flatnonzero(over.any(axis=0) & still)
-    if blows.size:
-        over = over[:, blows] & ~states[blows][:, fuse].T
-        share = np.where(over, size[fuse][:, blows] / most[:, blows], 0.0)
-        # Of equals the last: a lead's fuse comes after those of the vehicle.
-        last = np.argmax((over & (share >= 0.999 * share.max(axis=0)))[::-1], axis=0)
-        some = over.any(axis=0)
-        after[blows[some], np.flatnonzero(fuse)[::-1][last[some]]] = True
-        still[blows[some]] = False
-    return after, still

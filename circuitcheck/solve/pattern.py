@@ -1,0 +1,236 @@
+"""Many networks of one shape, each with conductances of its own, eliminated side by side.
+
+What joins what is the same for all of them, so that the order of elimination, what fills in, and what
+waits for what are worked out once; a conductance that a network does not have is nought. The numbers
+follow level by level, all networks at once, by the same star-mesh steps as in :mod:`.elimination`:
+nothing is ever subtracted. An island that floats therefore ends in a node around which exactly nothing is
+left; that one is tied to the reference.
+
+Rows, one for each network, come last in all arrays.
+"""
+
+from __future__ import annotations
+
+import heapq
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.sparse import csr_array
+
+from circuitcheck.physics.branch import Array
+from circuitcheck.solve.wiring import REFERENCE, TIE_SIEMENS, Index
+
+
+class Sums:
+    """Numbers added up by where they belong.
+
+    :param target: place in the result of each number; those below 0 belong nowhere (numbers,)
+    :param size: how many places the result has
+    """
+
+    def __init__(self, target: Index, size: int) -> None:
+        self._each = _adding(target, np.arange(len(target)), size, len(target))
+
+    def of(self, values: Array) -> Array:
+        """The sums of some numbers (numbers, rows), at their places (size, rows)."""
+        found: Array = self._each @ values
+        return found
+
+
+def _adding(target: Index, source: Index, targets: int, sources: int) -> csr_array:
+    """The matrix that adds numbers at their sources up at their targets (targets, sources)."""
+    there = np.flatnonzero(target >= 0)
+    at = target[there], source[there]
+    return csr_array((np.ones(len(there)), at), shape=(targets, sources))
+
+
+@dataclass(frozen=True)
+class _Gather:
+    """What some nodes or edges get from steps before: a share of what each sender has.
+
+    :param share: number of the edge whose share counts (entries,), and ``sender`` what it is a share of
+    """
+
+    target: Index
+    share: Index
+    sender: Index
+    sums: csr_array
+
+    def into(self, values: Array, shares: Array) -> None:
+        """Add it, in place (places, rows)."""
+        if len(self.target):
+            more = shares[self.share]
+            more *= values[self.sender]
+            values[self.target] += self.sums @ more
+
+
+@dataclass(frozen=True)
+class _Level:
+    """Nodes that do not wait for one another.
+
+    :param nodes: their places, and ``edges`` those of the edges that they had when they went
+    :param owner: of each edge the place of its node among ``nodes``, and ``other`` the place of its far end
+    :param around: adds edges up at their nodes (nodes, edges)
+    """
+
+    nodes: slice
+    edges: slice
+    owner: Index
+    other: Index
+    around: csr_array
+    filled: _Gather
+    pushed: _Gather
+
+
+@dataclass(frozen=True)
+class Factors:
+    """Numbers of an elimination (edges, rows) [1] and (nodes, rows) [S]."""
+
+    share: Array
+    total: Array
+
+
+class Pattern:
+    """The shape of networks: which nodes may be joined.
+
+    :param size: number of nodes, the reference 0 included
+    :param tail: node at one end of each branch that some network has, and ``head`` at the other
+    """
+
+    def __init__(self, size: int, tail: Index, head: Index) -> None:
+        steps = _steps(size, tail.tolist(), head.tolist())
+        level = [0] * size
+        for node, ends in steps:
+            after = level[node] + 1
+            for one in ends:
+                level[one] = max(level[one], after)
+        steps.sort(key=lambda step: level[step[0]])
+        self.size = size
+        self.order = np.array([node for node, _ in steps], dtype=np.intp)
+        """The nodes in the order in which they go."""
+        at = [-1] * size
+        for place, (node, _) in enumerate(steps):
+            at[node] = place
+        self._at = np.array(at, dtype=np.intp)
+        ends = [sorted(at[one] for one in mine) for _, mine in steps]
+        self._edge = {
+            (place, one): number
+            for number, (place, one) in enumerate(
+                (place, one) for place, mine in enumerate(ends) for one in mine
+            )
+        }
+        self.levels = list(self._in_levels([level[node] for node, _ in steps], ends))
+
+    @property
+    def edges(self) -> int:
+        """How many edges there are, those that fill in included."""
+        return len(self._edge)
+
+    def _in_levels(self, level: Sequence[int], ends: Sequence[list[int]]) -> Iterator[_Level]:
+        edge = self._edge
+        other = np.array([one for mine in ends for one in mine], dtype=np.intp)
+        owner = np.repeat(np.arange(len(ends)), [len(mine) for mine in ends])
+        filled = np.array(
+            [
+                (edge[one, far], edge[node, one], edge[node, far])
+                for node, mine in enumerate(ends)
+                for place, one in enumerate(mine)
+                for far in mine[place + 1 :]
+            ],
+            dtype=np.intp,
+        ).reshape(-1, 3)
+        filled = filled[np.argsort(filled[:, 0], kind="stable")]
+        by_end = np.argsort(other, kind="stable")
+        pushed = np.stack([other[by_end], by_end, owner[by_end]], axis=1)
+        cuts = np.flatnonzero(np.diff(np.array([*level, -1]), prepend=-1))
+        for start, end in zip(cuts[:-1].tolist(), cuts[1:].tolist(), strict=True):
+            first, last = np.searchsorted(owner, [start, end]).tolist()
+            own = owner[first:last] - start
+            yield _Level(
+                slice(start, end),
+                slice(first, last),
+                own,
+                other[first:last],
+                _adding(own, np.arange(len(own)), end - start, len(own)),
+                _gather(filled, first, last),
+                _gather(pushed, start, end),
+            )
+
+    def places(self, tail: Index, head: Index) -> tuple[Index, Index]:
+        """Where some branches belong: the edge of each, -1 for none, and the node that it ties, if one.
+
+        :returns: places among the edges and among the nodes (branches,)
+        """
+        one, other = np.minimum(self._at[tail], self._at[head]), np.maximum(self._at[tail], self._at[head])
+        pairs = zip(one.tolist(), other.tolist(), strict=True)
+        edge = np.array([self._edge.get(pair, -1) for pair in pairs], dtype=np.intp)
+        return edge, np.where((one < 0) & (other >= 0), other, -1)
+
+    def factored(self, siemens: Array, ground: Array) -> Factors:
+        """Eliminate; the arrays are used up.
+
+        :param siemens: of the edges (edges, rows) [S]
+        :param ground: from each node to the reference, in the order in which they go (nodes, rows) [S]
+        """
+        share, total = np.empty_like(siemens), np.empty_like(ground)
+        for level in self.levels:
+            level.filled.into(siemens, share)
+            level.pushed.into(ground, share)
+            own = siemens[level.edges]
+            around = ground[level.nodes] + level.around @ own
+            around[around == 0.0] = TIE_SIEMENS
+            share[level.edges] = own / around[level.owner]
+            total[level.nodes] = around
+        return Factors(share, total)
+
+    def solve(self, factors: Factors, amps: Array) -> Array:
+        """Node volts for currents pushed into the nodes (size, rows) [V]."""
+        share = factors.share
+        y = amps[self.order]
+        for level in self.levels:
+            level.pushed.into(y, share)
+        y /= factors.total
+        for level in reversed(self.levels):
+            if len(level.owner):
+                y[level.nodes] += level.around @ (share[level.edges] * y[level.other])
+        found = np.zeros(amps.shape)
+        found[self.order] = y
+        return found
+
+
+def _gather(entries: Index, start: int, end: int) -> _Gather:
+    """Of entries (target, share, sender), in the order of targets, those of some targets."""
+    first, last = np.searchsorted(entries[:, 0], [start, end]).tolist()
+    target, share, sender = entries[first:last].T
+    begins = np.diff(target, prepend=-1) != 0
+    own = target[begins]
+    sums = _adding(np.cumsum(begins) - 1, np.arange(len(target)), len(own), len(target))
+    return _Gather(own, share, sender, sums)
+
+
+def _steps(size: int, tail: Sequence[int], head: Sequence[int]) -> list[tuple[int, list[int]]]:
+    """Nodes in the order of fewest neighbours, each with those it has when it goes."""
+    around: list[set[int]] = [set() for _ in range(size)]
+    for one, other in zip(tail, head, strict=True):
+        if one != other and REFERENCE not in (one, other):
+            around[one].add(other)
+            around[other].add(one)
+    waiting = [(len(around[node]), node) for node in range(1, size)]
+    heapq.heapify(waiting)
+    gone = [False] * size
+    found = []
+    while waiting:
+        degree, node = heapq.heappop(waiting)
+        mine = around[node]
+        if gone[node] or degree != len(mine):
+            continue
+        gone[node] = True
+        found.append((node, list(mine)))
+        for one in mine:
+            of_one = around[one]
+            of_one |= mine
+            of_one -= {one, node}
+            heapq.heappush(waiting, (len(of_one), one))
+        around[node] = set()
+    return found

@@ -1,0 +1,100 @@
+"""What the states of many rows come to next, and what a round of a sweep says of them.
+
+The rule is that of :mod:`.states`: relays and inputs move first, all together; only when they are at rest
+does a fuse blow, the one that is furthest over its limit.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from circuitcheck.physics.branch import Array
+from circuitcheck.solve.batch import Batch
+from circuitcheck.solve.wiring import Bool, Index, Limits
+
+
+@dataclass
+class Group:
+    """Rows of a sweep that came to rest in one batch.
+
+    :param rows: their numbers in the sweep
+    :param local: their numbers in the batch
+    """
+
+    rows: Index
+    local: Index
+    batch: Batch
+
+
+@dataclass(frozen=True)
+class Rested:
+    """Rows that came to rest, and of which nothing else is asked."""
+
+    rows: Index
+
+
+@dataclass(frozen=True)
+class Next:
+    """Rows that go on, and the states that they come to (rows, thresholds)."""
+
+    rows: Index
+    states: Bool
+
+
+@dataclass(frozen=True)
+class After:
+    """The next states of some rows.
+
+    :param states: of every threshold (rows, thresholds)
+    :param sure: rows of which they are certain (rows,)
+    :param stays: rows of which it is certain that they stay as they are (rows,)
+    """
+
+    states: Bool
+    sure: Bool
+    stays: Bool
+
+    @property
+    def goes(self) -> Bool:
+        """Rows of which it is certain that they go on, and to what (rows,)."""
+        found: Bool = self.sure & ~self.stays
+        return found
+
+
+def next_states(
+    limits: Limits, states: Bool, watched: Array, fuses: Array, left: Array
+) -> After:
+    """The next states of some rows, by the currents that their thresholds watch.
+
+    :param states: of every threshold (rows, thresholds)
+    :param watched: current of each of ``limits.watching`` (rows, watched) [A]
+    :param fuses: by how much every fuse opens above its usual limit (rows,) [1]
+    :param left: by how much each of the currents may be off, at the most (rows,) [A]
+    """
+    fuse = limits.latching
+    size = np.zeros((states.shape[1], len(states)))  # rows last: they are many
+    size[limits.watching] = np.abs(watched.T)
+    after, relay = states.copy(), np.flatnonzero(~fuse)
+    amps, was = size[relay], states.T[relay]
+    limit = np.where(was, limits.off[relay], limits.on[relay])
+    after[:, relay] = np.where(was, amps > limit, amps >= limit).T
+    clear = np.all(np.abs(amps - limit) >= left, axis=0)
+    still = np.all(after[:, relay] == states[:, relay], axis=1)
+    sure, stays = clear & ~still, clear & still
+    most, whole = limits.on[fuse] * fuses, ~states.T[fuse]
+    amps = np.where(whole, size[fuse], 0.0)
+    near = amps + left >= most
+    some = np.flatnonzero(near.any(axis=0) & still)
+    if some.size:
+        share = amps[:, some] / most[:, some]
+        # Of equals the last: a lead's fuse comes after those of the vehicle.
+        last = np.argmax((share >= 0.999 * share.max(axis=0))[::-1], axis=0)
+        after[some, np.flatnonzero(fuse)[::-1][last]] = True
+        # While currents may be off, one alone must be over, and that by more.
+        over = (amps - left >= most)[:, some]
+        sure[some] = clear[some] & (over == near[:, some]).all(axis=0)
+        sure[some] &= (near[:, some].sum(axis=0) == 1) | (left[some] == 0)
+        stays[some] = False
+    return After(after, sure | stays, stays)
