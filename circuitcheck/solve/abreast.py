@@ -20,7 +20,7 @@ from circuitcheck.solve.curves import Curves, Tangent
 from circuitcheck.solve.edits import held
 from circuitcheck.solve.newton import shortened
 from circuitcheck.solve.pattern import Pattern, Sums
-from circuitcheck.solve.wiring import Bool, Index, distinct
+from circuitcheck.solve.wiring import REFERENCE, Bool, Index, distinct
 
 _ROUNDS = 200
 _AMPS_LEFT = 1e-9
@@ -75,10 +75,9 @@ class Abreast:
         return Pattern(self.wiring.size, self._tail, self._head)
 
     @cached_property
-    def _sums(self) -> tuple[Sums, Sums]:
-        """Of branches, which edge of the pattern they belong to, and which node they tie."""
-        edge, node = self.pattern.places(self._tail, self._head)
-        return Sums(edge, self.pattern.edges), Sums(node, self.wiring.size - 1)
+    def _edges(self) -> Sums:
+        """Of branches, which edge of the pattern they belong to."""
+        return Sums(self.pattern.places(self._tail, self._head), self.pattern.edges)
 
     @cached_property
     def _leaving(self) -> Sums:
@@ -89,14 +88,14 @@ class Abreast:
         """Solve some rows.
 
         :param states: of every threshold in each of them (rows, thresholds)
-        :param start: node volts to begin from (nodes,) [V]; any will do
+        :param start: node volts to begin from (nodes, rows) [V]; any will do
         """
         size = max(1, _CELLS // max(self.pattern.edges, len(self._tail)))
         parts = []
         for first in range(0, len(rows), size):
             here = slice(first, first + size)
             some = _Rows(self, self.changes.take(rows[here]), states[here])
-            parts.append(some.points(start))
+            parts.append(some.points(start[:, here].copy()))
         return Points(
             np.concatenate([one.curves for one in parts]),
             np.concatenate([one.watched for one in parts]),
@@ -130,11 +129,13 @@ class _Rows:
         none = np.zeros(len(wiring.curve_keys))
         self.curves = Curves(wiring.curves, Tangent(none, none), len(changes), changes.curves)
 
-    def points(self, start: Array) -> Points:
-        """Newton's method, all rows together; those at rest leave when half of them are."""
-        count = self.siemens.shape[1]
-        volts = np.repeat(start[:, None], count, axis=1)
-        volts[0] = 0.0
+    def points(self, volts: Array) -> Points:
+        """Newton's method, all rows together; those at rest leave when half of them are.
+
+        :param volts: of the nodes, to begin from (nodes, rows) [V]
+        """
+        count = volts.shape[1]
+        volts[REFERENCE] = 0.0
         found, rested = np.empty(volts.shape), np.ones(count, dtype=bool)
         rows = np.arange(count)
         going = np.ones(count, dtype=bool)
@@ -186,11 +187,9 @@ class _Rows:
         every = self.every
         flow, slope = self._flow(volts, rows)
         leaving = every._leaving.of(np.concatenate([flow, -flow]))
-        leaving[0] = 0.0
+        leaving[REFERENCE] = 0.0
         siemens = np.concatenate([self.siemens[:, rows], np.maximum(slope, _LEAST)])
-        pattern, (edges, nodes) = every.pattern, every._sums
-        factors = pattern.factored(edges.of(siemens), nodes.of(siemens))
-        step = pattern.solve(factors, -leaving)
+        step = every.pattern.solve(every.pattern.factored(every._edges.of(siemens)), -leaving)
         return step, np.max(np.abs(leaving), axis=0)
 
     def _share(self, volts: Array, step: Array, rows: Index) -> Array:

@@ -25,8 +25,6 @@ from circuitcheck.solve.ports import LoomPorts, Ports, wide_slots
 from circuitcheck.solve.rounds import After, next_states
 from circuitcheck.solve.wiring import Bool, Ends, Index, distinct
 
-_FOLLOWING = 12
-"""Rounds in which curves far away follow."""
 _ALL = slice(None)
 _NOTHING = 1e-30
 
@@ -37,7 +35,8 @@ class LoomBatch(Batch):
     The curves that are not near are first left on their tangents. What they draw beyond them there is all
     that is then still missing, and no current anywhere is off by more than its sum ``left``: an ampere
     that comes in at one place of a network of resistances passes no branch with more. That is
-    often enough to say what the relays do next. :meth:`follow` lets them leave their tangents.
+    often enough to say what the relays do next. :meth:`follow` lets them leave their tangents, again and
+    again, until nothing moves by more than a nanoampere.
 
     :param near: how many are settled; the rows that leave the tangents of others too far are ``astray``
     :param settled: volts of all curves at rest, if they are known already (rows, curves) [V]
@@ -58,6 +57,8 @@ class LoomBatch(Batch):
         """What curves that are not near draw beyond their tangents (rows, curves) [A]."""
         self.left = np.zeros(len(changes))
         """The most by which any current is off (rows,) [A]."""
+        self.done = np.zeros(len(changes), dtype=bool)
+        """Rows in which nothing is missing any more (rows,)."""
         super().__init__(network, changes, states, probes)
 
     def _ports(self, tail: Index, head: Index) -> Ports:
@@ -70,6 +71,7 @@ class LoomBatch(Batch):
     def _solve(self) -> None:
         if self.near >= len(self.curve_ports):
             super()._solve()
+            self.done = ~self.astray
         elif not self.near:
             self._stay_straight()
         else:
@@ -86,7 +88,8 @@ class LoomBatch(Batch):
                 self._settle(
                     self._curves, ports, self._pushed_far(every, np.concatenate([self._edits, ports]))
                 )
-            self._look_far()
+            self._found = np.empty((len(self), len(self.curve_ports)))
+            self._look_far(np.arange(len(self)))
 
     def _altered_curves(self) -> dict[int, Index]:
         """Rows that alter a curve, by its number."""
@@ -141,6 +144,7 @@ class LoomBatch(Batch):
             self.astray[rows] = True
             self.left[rows] = np.inf
             self.bends[rows] += 1
+        self.done = ~self.astray
 
     def _seen_by(self, ports: Index, active: Index) -> tuple[Index, Array, Index]:
         """Ports seen from the active ports of some rows, each of these but once.
@@ -156,13 +160,14 @@ class LoomBatch(Batch):
 
     # -- the curves far away --------------------------------------------------------------
 
-    def _look_far(self) -> None:
-        """How much is missing while the curves that are not near are where they are."""
-        every = np.arange(len(self))
-        self._found = self._beyond_far(self.volts(self.curve_ports), every)
-        had = 0.0 if self._far is None else self._far
-        self.left = np.sum(np.abs(self._found - had), axis=1)
-        self.left[self.astray] = np.inf
+    def _look_far(self, rows: Index) -> None:
+        """How much of some rows is missing while the curves that are not near are where they are."""
+        self._found[rows] = self._beyond_far(self.volts(self.curve_ports, rows), rows)
+        had = 0.0 if self._far is None else self._far[rows]
+        off = np.abs(self._found[rows] - had)
+        self.done[rows] = (off.max(axis=1, initial=0.0) < AMPS_LEFT) & ~self.astray[rows]
+        left = np.where(self.astray[rows], np.inf, off.sum(axis=1))
+        self.left[rows] = np.where(self.done[rows], 0.0, left)
 
     def _beyond_far(self, volts: Array, rows: Index) -> Array:
         """What curves that are not near draw beyond their tangents (rows, curves) [A].
@@ -183,28 +188,12 @@ class LoomBatch(Batch):
         return self.ports.pushed_by(self.curve_ports, self._far[rows], ports.T).T
 
     def follow(self, rows: Index) -> None:
-        """Let the curves far away leave their tangents, a little, until nothing moves any more.
-
-        :param rows: those to follow; the others stay as they are
-        """
-        if not self.near or self.near >= len(self.curve_ports):
-            return
+        """Let the curves far away of some rows leave their tangents by what was missing, a little."""
         if self._far is None:
             self._far = np.zeros((len(self), len(self.curve_ports)))
-        going, found = rows[~self.astray[rows]], self._found[rows[~self.astray[rows]]]
-        for turn in range(_FOLLOWING):
-            off = np.abs(found - self._far[going])
-            self.left[going] = off.sum(axis=1)
-            left = ~(off.max(axis=1, initial=0.0) < AMPS_LEFT)
-            going, found = going[left], found[left]
-            if not going.size or turn == _FOLLOWING - 1:
-                break
-            self._far[going] = found
-            self._settle_again(going, self._pushed_far(going, self._active[:, going]))
-            found = self._beyond_far(self.volts(self.curve_ports, going), going)
-        self.astray[going] = True
-        self.left[going] = np.inf
-        self.bends[going] = self.near + 1
+        self._far[rows] = self._found[rows]
+        self._settle_again(rows, self._pushed_far(rows, self._active[:, rows]))
+        self._look_far(rows)
 
     def _settle_again(self, rows: Index, pushed: Array) -> None:
         """Some rows once more.
@@ -223,14 +212,12 @@ class LoomBatch(Batch):
 
     # -- the states -----------------------------------------------------------------------
 
-    def next_states(self, rows: Index, fuses: Array, *, exact: bool = False) -> After:
+    def next_states(self, rows: Index, fuses: Array) -> After:
         """What the states of some rows come to next, as far as that is certain.
 
         :param fuses: by how much every fuse of these rows opens above its usual limit (rows,) [1]
-        :param exact: whether they have been followed to the end
         """
-        network, states = self.network, self.states[rows]
-        left = np.zeros(len(rows)) if exact else self.left[rows]
+        network, states, left = self.network, self.states[rows], self.left[rows]
         calm = network.calm(float(fuses.min(initial=1.0)))
         like = self.stands_as_network[rows] & ~self.alters_watched[rows]
         sure = like & (self.moved_most[rows] < calm.volts) & (left == 0)

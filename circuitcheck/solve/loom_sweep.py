@@ -8,7 +8,7 @@ settling one with the other is solved at full size on a network of its own (:mod
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -31,6 +31,8 @@ _CELLS = 2**20
 """Resistances between curves that are held at once, of all rows together."""
 _STRAIGHT_AT_ONCE = 32768
 """Rows that bend no curve that are solved together at the most."""
+FOLLOWING = 12
+"""Rounds in which curves far away follow."""
 _AT_ONCE = 2048
 """The same of others."""
 FAR_APART = 16
@@ -84,6 +86,7 @@ class LoomSweep:
         self.left = [
             _Piece(network, some, 0) for network, some in _shared_out(self.networks, states, waiting)
         ]
+        full: list[_Piece] = []
         while self.left:
             piece = self.left.pop()
             most = _at_once(piece.near)
@@ -91,9 +94,11 @@ class LoomSweep:
                 self.left.append(_Piece(piece.network, piece.rows[most:], piece.near))
                 piece = _Piece(piece.network, piece.rows[:most], piece.near)
             if piece.near < 0:
-                yield from self._at_full_size(piece, states)
+                full.append(piece)
             else:
                 yield from self._on_ports(piece, states)
+        if full:
+            yield from self._at_full_size(full, states)
 
     def _on_ports(self, piece: _Piece, states: Bool) -> Iterator[Look]:
         """Seen from the ports of a network, with some of the curves settled."""
@@ -101,24 +106,37 @@ class LoomSweep:
         some = self.changes.take(rows)
         batch = LoomBatch(piece.network, some, states[rows], self.probes, piece.near)
         yield from self._untrusted(piece, batch)
-        firm = np.flatnonzero(~batch.delicate)
-        after = batch.next_states(firm, self.fuses[rows[firm]])
-        yield Next(rows[firm[after.goes]], after.states[after.goes])
-        open_, stays = firm[~after.goes & ~after.stays], firm[after.stays]
-        if self._read:
-            open_, stays = np.sort(np.concatenate([open_, stays])), stays[:0]
-        elif stays.size:
-            yield Rested(rows[stays])
-        batch.follow(open_)
-        done = open_[~batch.astray[open_]]
-        after = batch.next_states(done, self.fuses[rows[done]], exact=True)
-        yield Next(rows[done[~after.stays]], after.states[~after.stays])
-        if after.stays.any():
-            yield Group(rows[done[after.stays]], done[after.stays], batch)
-        self._try_more(piece, batch, open_[batch.astray[open_]])
+        going, rests = np.flatnonzero(~batch.delicate), np.zeros(len(rows), dtype=bool)
+        for turn in range(FOLLOWING):
+            if turn:
+                batch.follow(going)
+            asked = going[~rests[going]]
+            after = batch.next_states(asked, self.fuses[rows[asked]])
+            yield Next(rows[asked[after.goes]], after.states[after.goes])
+            rests[asked[after.stays]] = True
+            open_ = ~np.isin(going, asked[after.sure])
+            if self._read:
+                open_ |= rests[going]
+            else:
+                yield Rested(rows[asked[after.stays]])
+            going = going[open_]
+            done = batch.done[going]
+            if done.any():
+                yield Group(rows[going[done]], going[done], batch)
+            going = going[~done]
+            astray = going[batch.astray[going]]
+            going = going[~batch.astray[going]]
+            yield from self._try_more(piece, batch, astray)
+            if not going.size:
+                break
+        batch.bends[going] = piece.near + 1
+        yield from self._try_more(piece, batch, going)
 
-    def _try_more(self, piece: _Piece, batch: LoomBatch, astray: Index) -> None:
+    def _try_more(self, piece: _Piece, batch: LoomBatch, astray: Index) -> Iterator[Look]:
         """Put rows back that need more curves to be settled with them."""
+        if piece.near == len(self.networks.wiring.curve_keys):
+            yield piece.rows[astray]
+            return
         wanted = np.maximum(batch.bends[astray], piece.near + 1)
         size = np.searchsorted(self._sizes[:-1], wanted)
         for one in distinct(size).tolist():
@@ -135,10 +153,12 @@ class LoomSweep:
             else:
                 self.left.append(_Piece(self.networks.less(piece.network, place), costly, piece.near))
 
-    def _at_full_size(self, piece: _Piece, states: Bool) -> Iterator[Look]:
+    def _at_full_size(self, pieces: Sequence[_Piece], states: Bool) -> Iterator[Look]:
         """Each row on a network of its own."""
-        rows = piece.rows
-        points = self._abreast.points(rows, states[rows], piece.network.open_volts)
+        rows = np.concatenate([piece.rows for piece in pieces])
+        of = np.repeat(np.arange(len(pieces)), [len(piece.rows) for piece in pieces])
+        start = np.stack([piece.network.open_volts for piece in pieces])[of].T
+        points = self._abreast.points(rows, states[rows], start)
         yield rows[~points.rested]
         firm = np.flatnonzero(points.rested)
         limits = self.networks.wiring.limits
@@ -150,8 +170,9 @@ class LoomSweep:
         stays = firm[after.stays]
         if stays.size and not self._read:
             yield Rested(rows[stays])
-        elif stays.size:
-            yield from self._told(piece, states, rows[stays], points.curves[stays])
+        for number in distinct(of[stays]).tolist() if self._read else ():
+            mine = stays[of[stays] == number]
+            yield from self._told(pieces[number], states, rows[mine], points.curves[mine])
 
     def _told(
         self, piece: _Piece, states: Bool, rows: Index, curves: Array
@@ -166,10 +187,9 @@ class LoomSweep:
             batch = LoomBatch(
                 piece.network, some, states[mine], self.probes, _TOGETHER, curves[here]
             )
-            batch.follow(np.arange(len(mine)))
-            good = np.flatnonzero(~batch.astray & ~batch.delicate)
-            yield Group(mine[good], good, batch)
-            yield mine[batch.astray | batch.delicate]
+            good = batch.done & ~batch.delicate
+            yield Group(mine[good], np.flatnonzero(good), batch)
+            yield mine[~good]
 
 
 def _at_once(near: int) -> int:

@@ -72,6 +72,8 @@ class _Level:
     :param nodes: their places, and ``edges`` those of the edges that they had when they went
     :param owner: of each edge the place of its node among ``nodes``, and ``other`` the place of its far end
     :param around: adds edges up at their nodes (nodes, edges)
+    :param filled: what the edges get from those of nodes that went before
+    :param pushed: what the nodes get of the current at nodes that went before
     """
 
     nodes: slice
@@ -85,7 +87,7 @@ class _Level:
 
 @dataclass(frozen=True)
 class Factors:
-    """Numbers of an elimination (edges, rows) [1] and (nodes, rows) [S]."""
+    """Numbers of an elimination: shares (edges, rows) [1] and what is around each node (nodes, rows) [S]."""
 
     share: Array
     total: Array
@@ -93,6 +95,8 @@ class Factors:
 
 class Pattern:
     """The shape of networks: which nodes may be joined.
+
+    Each node has an edge to the reference. The reference comes last and never goes.
 
     :param size: number of nodes, the reference 0 included
     :param tail: node at one end of each branch that some network has, and ``head`` at the other
@@ -107,19 +111,16 @@ class Pattern:
                 level[one] = max(level[one], after)
         steps.sort(key=lambda step: level[step[0]])
         self.size = size
-        self.order = np.array([node for node, _ in steps], dtype=np.intp)
+        self.order = np.array([*(node for node, _ in steps), REFERENCE], dtype=np.intp)
         """The nodes in the order in which they go."""
-        at = [-1] * size
-        for place, (node, _) in enumerate(steps):
-            at[node] = place
-        self._at = np.array(at, dtype=np.intp)
-        ends = [sorted(at[one] for one in mine) for _, mine in steps]
-        self._edge = {
-            (place, one): number
-            for number, (place, one) in enumerate(
-                (place, one) for place, mine in enumerate(ends) for one in mine
-            )
-        }
+        self._at = np.empty(size, dtype=np.intp)
+        self._at[self.order] = np.arange(size)
+        at = self._at.tolist()
+        ends = [[*sorted(at[one] for one in mine), size - 1] for _, mine in steps]
+        self._edge: dict[tuple[int, int], int] = {}
+        for place, mine in enumerate(ends):
+            for one in mine:
+                self._edge[place, one] = len(self._edge)
         self.levels = list(self._in_levels([level[node] for node, _ in steps], ends))
 
     @property
@@ -157,28 +158,23 @@ class Pattern:
                 _gather(pushed, start, end),
             )
 
-    def places(self, tail: Index, head: Index) -> tuple[Index, Index]:
-        """Where some branches belong: the edge of each, -1 for none, and the node that it ties, if one.
-
-        :returns: places among the edges and among the nodes (branches,)
-        """
+    def places(self, tail: Index, head: Index) -> Index:
+        """The edges that some branches belong to, -1 for one whose ends are the same (branches,)."""
         one, other = np.minimum(self._at[tail], self._at[head]), np.maximum(self._at[tail], self._at[head])
         pairs = zip(one.tolist(), other.tolist(), strict=True)
-        edge = np.array([self._edge.get(pair, -1) for pair in pairs], dtype=np.intp)
-        return edge, np.where((one < 0) & (other >= 0), other, -1)
+        return np.array([self._edge.get(pair, -1) for pair in pairs], dtype=np.intp)
 
-    def factored(self, siemens: Array, ground: Array) -> Factors:
-        """Eliminate; the arrays are used up.
+    def factored(self, siemens: Array) -> Factors:
+        """Eliminate; the array is used up.
 
         :param siemens: of the edges (edges, rows) [S]
-        :param ground: from each node to the reference, in the order in which they go (nodes, rows) [S]
         """
-        share, total = np.empty_like(siemens), np.empty_like(ground)
+        share = np.empty_like(siemens)
+        total = np.empty((self.size - 1, siemens.shape[1]))
         for level in self.levels:
             level.filled.into(siemens, share)
-            level.pushed.into(ground, share)
             own = siemens[level.edges]
-            around = ground[level.nodes] + level.around @ own
+            around = level.around @ own
             around[around == 0.0] = TIE_SIEMENS
             share[level.edges] = own / around[level.owner]
             total[level.nodes] = around
@@ -190,13 +186,11 @@ class Pattern:
         y = amps[self.order]
         for level in self.levels:
             level.pushed.into(y, share)
-        y /= factors.total
+        y[:-1] /= factors.total
+        y[-1] = 0.0
         for level in reversed(self.levels):
-            if len(level.owner):
-                y[level.nodes] += level.around @ (share[level.edges] * y[level.other])
-        found = np.zeros(amps.shape)
-        found[self.order] = y
-        return found
+            y[level.nodes] += level.around @ (share[level.edges] * y[level.other])
+        return y[self._at]
 
 
 def _gather(entries: Index, start: int, end: int) -> _Gather:
