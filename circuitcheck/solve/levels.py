@@ -1,85 +1,77 @@
-"""The steps of an elimination in levels: what does not wait for one another is done at once.
+"""The elimination of one large network: what does not wait for one another is done at once.
 
-A loom is nearly a tree: one of 7,500 nodes goes in 51 levels. Each node gathers
-from those that went before it, then from those that come back before it; all nodes of a level do so
-together. It adds the same positive shares as one step after the other, in another order.
+A loom is nearly a tree: one of 3,100 nodes goes in 24 levels (:mod:`.pattern`). It adds the same positive
+shares as one step after the other, in another order.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
+from scipy.sparse import csr_array
 
 from circuitcheck.physics.branch import Array
-from circuitcheck.solve.wiring import Index
-
-Step = tuple[int, list[int], list[float], float]
-"""A node, those it was joined to when it went, the share of its current to each, and all of it [S]."""
-
-
-@dataclass(frozen=True)
-class _Level:
-    """Nodes that gather: ``node`` (m,) from ``sender`` (entries,), each from its ``first`` on (m,)."""
-
-    node: Index
-    first: Index
-    sender: Index
-    share: Array
-
-    def gather(self, y: Array) -> None:
-        """Add what comes in, in place (n, k)."""
-        y[self.node] += np.add.reduceat(self.share * y[self.sender], self.first, axis=0)
+from circuitcheck.solve.elimination import Elimination, Step
+from circuitcheck.solve.pattern import Pattern
+from circuitcheck.solve.wiring import REFERENCE, Index
 
 
-class Levels:
-    """The steps of an elimination, ready to solve for many columns.
+class LevelElimination(Elimination):
+    """The factors of one network of some shape.
 
-    :param size: number of nodes, the reference 0 included
+    :param siemens: of the edges of the pattern (edges,) [S]
     """
 
-    def __init__(self, size: int, steps: Sequence[Step]) -> None:
-        forth, back = [0] * size, [0] * size
-        for node, ends, _, _ in steps:
-            level = forth[node] + 1
-            for one in ends:
-                forth[one] = max(forth[one], level)
-        for node, ends, _, _ in reversed(steps):
-            back[node] = 1 + max((back[one] for one in ends), default=-1)
-        self._totals = np.ones((size, 1))
-        self._totals[[one[0] for one in steps], 0] = [one[3] for one in steps]
-        gone = np.repeat([one[0] for one in steps], [len(one[1]) for one in steps])
-        end = np.array([one for step in steps for one in step[1]], dtype=np.intp)
-        share = np.array([one for step in steps for one in step[2]])
-        self._forth = _levels(np.array(forth), end, gone, share)
-        self._back = _levels(np.array(back), gone, end, share)
+    def __init__(self, pattern: Pattern, siemens: Array) -> None:
+        self.size = pattern.size
+        self._hubs = {}
+        self._pattern = pattern
+        factors = pattern.factored(siemens[:, None].copy())
+        self._share, self._total = factors.share[:, 0], factors.total
+
+    @cached_property
+    def _eliminated(self) -> tuple[list[Step], list[float]]:
+        """The steps with what there is of the edges, the shape's others being nought."""
+        pattern, share = self._pattern, self._share
+        ends, starts = pattern.far_ends, pattern.starts.tolist()
+        live = np.flatnonzero((share > 0) & (ends != REFERENCE))
+        cuts = np.searchsorted(live, pattern.starts).tolist()
+        far, part = ends[live].tolist(), share[live].tolist()
+        steps = [
+            (node, far[first:last], part[first:last], total)
+            for node, first, last, total in zip(
+                pattern.order.tolist(), cuts, cuts[1:], self._total[:, 0].tolist(), strict=False
+            )
+        ]
+        # The edge to the reference is the last of each node.
+        return steps, [share[end - 1] for end in starts[1:]]
+
+    @cached_property
+    def _each_level(self) -> list[tuple[slice, Index, csr_array, csr_array]]:
+        """Of each level its nodes, those that get something first, and what of whom (nodes, all nodes)."""
+        share, size, found = self._share, self.size, []
+        for level in self._pattern.levels:
+            pushed, around = level.pushed, level.around
+            forth = csr_array(
+                (share[pushed.share], pushed.sender, pushed.sums.indptr),
+                shape=(len(pushed.target), size),
+            )
+            back = csr_array(
+                (share[level.edges], level.other, around.indptr), shape=(around.shape[0], size)
+            )
+            found.append((level.nodes, pushed.target, forth, back))
+        return found
 
     def solve(self, amps: Array) -> Array:
-        """Node volts for currents pushed into the nodes (n, k) [V]."""
-        y = amps.copy()
-        y[0] = 0.0
-        for level in self._forth:
-            level.gather(y)
-        y /= self._totals
-        for level in self._back:
-            level.gather(y)
-        return y
-
-
-def _levels(height: Index, node: Index, sender: Index, share: Array) -> list[_Level]:
-    """Entries by the level of the node that gathers, the lowest first.
-
-    :param height: level of each node (n,)
-    """
-    node = node.astype(np.intp)
-    order = np.lexsort((node, height[node]))
-    node, sender, share = node[order], sender[order].astype(np.intp), share[order, None]
-    found = []
-    cuts = np.flatnonzero(np.diff(height[node])) + 1
-    for start, end in zip([0, *cuts.tolist()], [*cuts.tolist(), len(node)], strict=True):
-        own = node[start:end]
-        first = np.flatnonzero(np.diff(own, prepend=-1))
-        if own.size:
-            found.append(_Level(own[first], first, sender[start:end], share[start:end]))
-    return found
+        """Node volts for currents pushed into the nodes (n,) or (n, k) [V]."""
+        y = amps.reshape(self.size, -1)[self._pattern.order]
+        for _, nodes, forth, _ in self._each_level:
+            if len(nodes):
+                y[nodes] += forth @ y
+        y[:-1] /= self._total
+        y[-1] = 0.0
+        for nodes, _, _, back in reversed(self._each_level):
+            y[nodes] += back @ y
+        found: Array = y[self._pattern.place].reshape(amps.shape)
+        return found

@@ -66,7 +66,8 @@ class LoomBatch(Batch):
         wide[:1] = True  # stands where a row has fewer edits than others
         wide[self.probe_ports] = wide[self._tie_ports] = True
         wide[self._edit_ports] = np.isin(self._used, wide_slots(self.edits.slot, ~self.edits.flips))
-        return LoomPorts(self.network, tail, head, wide)
+        self._loom_ports = LoomPorts(self.network, tail, head, wide)
+        return self._loom_ports
 
     def _solve(self) -> None:
         if self.near >= len(self.curve_ports):
@@ -125,7 +126,7 @@ class LoomBatch(Batch):
         self.astray = np.zeros(len(self), dtype=bool)
         doubtful = np.flatnonzero(~(self.moved_most < reach.straight.min(initial=np.inf)))
         port, flow = self.edit_port[doubtful], flow[:, doubtful]
-        used, seen, place = self._seen_by(self.curve_ports, port)
+        _, seen, place = self._loom_ports.seen_by(self.curve_ports, port)
         # The most that any curve is moved by an ampere there, against what it bears.
         most = np.max(np.abs(seen) / np.maximum(reach.straight, _NOTHING), axis=1, initial=0.0)
         over = np.flatnonzero(~(np.sum(most[place] * np.abs(flow.T), axis=1) < 1))
@@ -145,18 +146,6 @@ class LoomBatch(Batch):
             self.left[rows] = np.inf
             self.bends[rows] += 1
         self.done = ~self.astray
-
-    def _seen_by(self, ports: Index, active: Index) -> tuple[Index, Array, Index]:
-        """Ports seen from the active ports of some rows, each of these but once.
-
-        :param active: ports of each row (rows, active)
-        :returns: which these are (used,), resistances (used, ports) [ohm], and the place of each active
-            port among them (rows, active)
-        """
-        used = distinct(active.reshape(-1))
-        place = np.zeros(len(self.ports.tail), dtype=np.intp)
-        place[used] = np.arange(len(used))
-        return used, self.ports.between(used[:, None], ports[None]), place[active]
 
     # -- the curves far away --------------------------------------------------------------
 
@@ -243,7 +232,7 @@ class LoomBatch(Batch):
         """
         wiring = self.network.wiring
         at = np.array([wiring.place[key] for key in wiring.watched.keys], dtype=np.intp)
-        _, seen, place = self._seen_by(self.watch_ports, self._active[:, rows].T)
+        _, seen, place = self._loom_ports.seen_by(self.watch_ports, self._active[:, rows].T)
         seen = np.abs(seen) * self.network.siemens[at]
         # An ampere at each port, against what the current nearest to its limit bears.
         most = np.max(seen / np.maximum(margins, _NOTHING), axis=1, initial=0.0)

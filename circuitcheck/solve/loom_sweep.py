@@ -39,7 +39,7 @@ FAR_APART = 16
 """States above which a network of one's own costs less than to make so many edits of another."""
 _NODES_A_ROW = 16
 """Nodes of a network that are made in the time of one row on another that does not fit it."""
-NEAR = (2, 6, 16)
+NEAR = (2, 6, 16, 48)
 """How many curves are settled with a row; those of these that are less than half of all."""
 _TOGETHER = 48
 """How many are settled one with the other at the most; with more a row is solved at full size."""

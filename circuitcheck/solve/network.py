@@ -15,7 +15,6 @@ from circuitcheck.physics.branch import Array
 from circuitcheck.solve.curves import LEAK, Curves, Reach, Tangent
 from circuitcheck.solve.cuts import cut_words
 from circuitcheck.solve.elimination import Elimination
-from circuitcheck.solve.newton import settle_curves
 from circuitcheck.solve.plain import solve_network
 from circuitcheck.solve.wiring import TIE_SIEMENS, Index, Wiring
 
@@ -26,8 +25,8 @@ _FEW_NODES = 400
 """Up to this the inverse of a network is made at once, if it has few curves."""
 MANY_CURVES = 12
 """Above this, changes settle with the curves near them, and the others follow."""
-MOST_TOGETHER = 400
-"""Above this, the columns of all curves at once would cost more than factoring in each step."""
+_LARGE = 500
+"""Nodes above which a network is eliminated level by level."""
 
 
 @dataclass(frozen=True)
@@ -117,15 +116,17 @@ class Network:
 
     def factors(self, curve_siemens: Array) -> Elimination:
         """The nodal equations with curves replaced by conductances [S], ready to be solved."""
-        wiring = self.wiring
-        return Elimination(
-            wiring.size,
-            wiring.every_tail,
-            wiring.every_head,
-            np.concatenate([self.siemens, curve_siemens]),
-            self.tied,
-            TIE_SIEMENS,
-        )
+        wiring, tied = self.wiring, self.tied
+        siemens = np.concatenate([self.siemens, curve_siemens])
+        if wiring.size <= _LARGE:
+            tail, head = wiring.every_tail, wiring.every_head
+            return Elimination(wiring.size, tail, head, siemens, tied, TIE_SIEMENS)
+        from circuitcheck.solve.levels import LevelElimination  # noqa: PLC0415  (scipy is slow to import)
+
+        pattern, sums = wiring.shape
+        edges = sums.of(siemens)
+        edges[pattern.places(tied, np.zeros_like(tied))] += TIE_SIEMENS
+        return LevelElimination(pattern, edges)
 
     def injections(self) -> Array:
         """Current that the sources push into each node [A], shape (n,)."""
@@ -149,23 +150,13 @@ class Network:
         not moved by a change, and are there as they lie when nothing is changed.
         """
         wiring, count = self.wiring, len(self.wiring.curve_keys)
-        little = Tangent(np.full(count, CURVE_SIEMENS), np.zeros(count))
         if not self.has_many_curves:
-            return little
-        if count > MOST_TOGETHER:
-            volts = solve_network(self)
-            across = volts[wiring.curve_tail] - volts[wiring.curve_head]
-            amps, slope = self.curve_currents(across)
-            siemens = np.maximum(slope, LEAK)
-            return Tangent(siemens, amps - siemens * across)
-        ends, place = np.zeros((wiring.size, count)), np.arange(count)
-        ends[wiring.curve_tail, place] += 1.0
-        ends[wiring.curve_head, place] -= 1.0
-        seen = self.factors(little.siemens).solve(np.column_stack([ends, self.injections()]))
-        seen = seen[wiring.curve_tail] - seen[wiring.curve_head]
-        rest = settle_curves(seen[:, count:], seen[:, :count, None], Curves(wiring.curves, little))
-        siemens = rest.slope[:, 0] + CURVE_SIEMENS
-        return Tangent(siemens, rest.amps[:, 0] + (CURVE_SIEMENS - siemens) * rest.volts[:, 0])
+            return Tangent(np.full(count, CURVE_SIEMENS), np.zeros(count))
+        volts = solve_network(self)
+        across = volts[wiring.curve_tail] - volts[wiring.curve_head]
+        amps, slope = self.curve_currents(across)
+        siemens = np.maximum(slope, LEAK)
+        return Tangent(siemens, amps - siemens * across)
 
     @cached_property
     def _factors(self) -> Elimination:

@@ -113,14 +113,19 @@ class Pattern:
         self.size = size
         self.order = np.array([*(node for node, _ in steps), REFERENCE], dtype=np.intp)
         """The nodes in the order in which they go."""
-        self._at = np.empty(size, dtype=np.intp)
-        self._at[self.order] = np.arange(size)
-        at = self._at.tolist()
+        self.place = np.empty(size, dtype=np.intp)
+        """Of each node its place in this order."""
+        self.place[self.order] = np.arange(size)
+        at = self.place.tolist()
         ends = [[*sorted(at[one] for one in mine), size - 1] for _, mine in steps]
         self._edge: dict[tuple[int, int], int] = {}
         for place, mine in enumerate(ends):
             for one in mine:
                 self._edge[place, one] = len(self._edge)
+        self.starts = np.cumsum([0, *(len(mine) for mine in ends)])
+        """The first edge of each node in the order; that to the reference is its last (size,)."""
+        self.far_ends = self.order[[one for mine in ends for one in mine]]
+        """Of each edge the node at its far end."""
         self.levels = list(self._in_levels([level[node] for node, _ in steps], ends))
 
     @property
@@ -160,7 +165,8 @@ class Pattern:
 
     def places(self, tail: Index, head: Index) -> Index:
         """The edges that some branches belong to, -1 for one whose ends are the same (branches,)."""
-        one, other = np.minimum(self._at[tail], self._at[head]), np.maximum(self._at[tail], self._at[head])
+        tail, head = self.place[tail], self.place[head]
+        one, other = np.minimum(tail, head), np.maximum(tail, head)
         pairs = zip(one.tolist(), other.tolist(), strict=True)
         return np.array([self._edge.get(pair, -1) for pair in pairs], dtype=np.intp)
 
@@ -190,7 +196,7 @@ class Pattern:
         y[-1] = 0.0
         for level in reversed(self.levels):
             y[level.nodes] += level.around @ (share[level.edges] * y[level.other])
-        return y[self._at]
+        return y[self.place]
 
 
 def _gather(entries: Index, start: int, end: int) -> _Gather:

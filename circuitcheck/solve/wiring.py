@@ -5,12 +5,16 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
 from circuitcheck.circuit.circuit import Circuit
 from circuitcheck.physics.branch import ALWAYS, Array, Branch, Conductor, Curve, Source, holds
+
+if TYPE_CHECKING:
+    from circuitcheck.solve.pattern import Pattern, Sums
 
 Bool = NDArray[np.bool_]
 Index = NDArray[np.intp]
@@ -150,6 +154,15 @@ class Wiring:
             np.array([one.on_amps for one in every]).reshape(-1, 1),
             np.array([one.off_amps for one in every]).reshape(-1, 1),
         )
+
+    @cached_property
+    def shape(self) -> tuple[Pattern, Sums]:
+        """What joins what in any state, and which edge of that each branch belongs to."""
+        from circuitcheck.solve.pattern import Pattern, Sums  # noqa: PLC0415  (scipy is slow to import)
+
+        pattern = Pattern(self.size, self.every_tail, self.every_head)
+        edges = pattern.places(self.every_tail, self.every_head)
+        return pattern, Sums(edges, pattern.edges)
 
     @property
     def size(self) -> int:
