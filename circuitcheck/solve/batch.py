@@ -337,15 +337,16 @@ class Batch:
         return found
 
     @cached_property
-    def _watch_slots(self) -> tuple[Index, Index]:
-        """Slots of watched branches, and the column of each among the watched (slots,)."""
-        pairs = sorted(
-            (number, column)
-            for column, key in enumerate(self.network.wiring.watched.keys)
-            for number in self.changes.slot_numbers.get(key, ())
-        )
-        found = np.array(pairs, dtype=np.intp).reshape(-1, 2)
-        return found[:, 0], found[:, 1]
+    def _watched_by(self) -> Index:
+        """Of each slot the columns among the watched of those that watch it, -1 for none (slots + 1, most)."""
+        columns: list[list[int]] = [[] for _ in range(len(self.changes.tail) + 1)]
+        for column, key in enumerate(self.network.wiring.watched.keys):
+            for number in self.changes.slot_numbers.get(key, ()):
+                columns[number].append(column)
+        found = np.full((len(columns), max(map(len, columns))), -1, dtype=np.intp)
+        for number, mine in enumerate(columns):
+            found[number, : len(mine)] = mine
+        return found
 
     @cached_property
     def stands_as_network(self) -> Bool:
@@ -355,8 +356,7 @@ class Batch:
     @cached_property
     def alters_watched(self) -> Bool:
         """Rows that alter a branch that a threshold watches."""
-        watched = np.zeros(len(self.changes.tail) + 1, dtype=bool)
-        watched[self._watch_slots[0]] = True
+        watched = np.any(self._watched_by >= 0, axis=1)
         return np.asarray(watched[self.slot].any(axis=1))
 
     def watched_flow(self, rows: Index | slice = _ALL) -> Array:
@@ -365,11 +365,10 @@ class Batch:
         at = np.array([wiring.place[key] for key in wiring.watched.keys], dtype=np.intp)
         volts = self.volts(self.watch_ports, rows)
         siemens = np.repeat(network.siemens[at][None], len(volts), axis=0)
-        altering, slot = self.alters_watched[rows], self.slot[rows]
-        mine = np.flatnonzero(altering)
-        for number, column in zip(*(one.tolist() for one in self._watch_slots), strict=True):
-            there, which = np.nonzero(slot[mine] == number)
-            siemens[mine[there], column] = self.siemens[rows][mine[there], which]
+        slot, mine = self.slot[rows], np.flatnonzero(self.alters_watched[rows])
+        columns = self._watched_by[slot[mine]]
+        row, place, which = np.nonzero(columns >= 0)
+        siemens[mine[row], columns[row, place, which]] = self.siemens[rows][mine[row], place]
         found: Array = siemens * volts
         return found
 

@@ -55,8 +55,8 @@ class LoomBatch(Batch):
         self._settled = settled
         self._far: Array | None = None
         """What curves that are not near draw beyond their tangents (rows, curves) [A]."""
-        self.left = np.zeros(len(changes))
-        """The most by which any current is off (rows,) [A]."""
+        self.left = np.zeros((2, len(changes)))
+        """The most by which any current is off, and any volts (2, rows) [A, V]."""
         self.done = np.zeros(len(changes), dtype=bool)
         """Rows in which nothing is missing any more (rows,)."""
         super().__init__(network, changes, states, probes)
@@ -138,12 +138,12 @@ class LoomBatch(Batch):
         row, curve = np.nonzero(bent)
         volts = reach.rest[curve] - moves[row, curve]
         beyond = beyond_at(self.network.wiring.curves, self.network.tangent, curve, volts)
-        self.left[doubtful] = np.bincount(row, np.abs(beyond), len(doubtful))
+        self._note_left(doubtful, row, curve, beyond)
         self.astray[doubtful] = bent.any(axis=1)
         self.bends[doubtful] = np.sum(np.abs(moves) > reach.slight, axis=1)
         for rows in self._altered_curves().values():
             self.astray[rows] = True
-            self.left[rows] = np.inf
+            self.left[:, rows] = np.inf
             self.bends[rows] += 1
         self.done = ~self.astray
 
@@ -152,11 +152,38 @@ class LoomBatch(Batch):
     def _look_far(self, rows: Index) -> None:
         """How much of some rows is missing while the curves that are not near are where they are."""
         self._found[rows] = self._beyond_far(self.volts(self.curve_ports, rows), rows)
-        had = 0.0 if self._far is None else self._far[rows]
-        off = np.abs(self._found[rows] - had)
-        self.done[rows] = (off.max(axis=1, initial=0.0) < AMPS_LEFT) & ~self.astray[rows]
-        left = np.where(self.astray[rows], np.inf, off.sum(axis=1))
-        self.left[rows] = np.where(self.done[rows], 0.0, left)
+        off = self._found[rows] if self._far is None else self._found[rows] - self._far[rows]
+        row, curve = np.nonzero(off)
+        self._note_left(rows, row, curve, off[row, curve])
+        astray, far = self.astray[rows], np.abs(off).max(axis=1, initial=0.0) < AMPS_LEFT
+        self.done[rows] = far & ~astray
+        self.left[:, rows[far]] = 0.0
+        self.left[:, rows[astray]] = np.inf
+
+    def _note_left(self, rows: Index, row: Index, curve: Index, amps: Array) -> None:
+        """Note how far anything may be off in some rows.
+
+        :param row: of each current that is missing the place of its row among ``rows``, and ``curve`` of
+            the curve that will draw it (n,)
+        :param amps: these currents (n,) [A]
+        """
+        amps, ports = np.abs(amps), self.curve_ports[curve]
+        ohm = self.ports.own(ports)
+        # What a row opens makes its surroundings stiffer for none; what it adds, for no curve softer.
+        opened = self._extra[:, rows] < 0
+        column, many = np.argmax(opened, axis=0), opened.sum(axis=0)
+        some = np.flatnonzero(many[row] == 1)
+        at = row[some]
+        port, less = self._edits[column[at], rows[at]], -self._extra[column[at], rows[at]]
+        across = self.ports.between(port, ports[some])
+        ohm[some] += less * across**2 / np.maximum(1 - less * self.ports.own(port), _NOTHING)
+        ohm[many[row] > 1] = np.inf
+        # The curve's own tangent out of it, and twice that for what the slopes of the others do.
+        alone = 1 - self.network.tangent.siemens[curve] * ohm
+        with np.errstate(invalid="ignore"):
+            volts = 2 * amps * ohm / np.maximum(alone, _NOTHING)
+        self.left[0, rows] = np.bincount(row, amps, len(rows))
+        self.left[1, rows] = np.bincount(row, volts, len(rows))
 
     def _beyond_far(self, volts: Array, rows: Index) -> Array:
         """What curves that are not near draw beyond their tangents (rows, curves) [A].
@@ -206,20 +233,20 @@ class LoomBatch(Batch):
 
         :param fuses: by how much every fuse of these rows opens above its usual limit (rows,) [1]
         """
-        network, states, left = self.network, self.states[rows], self.left[rows]
+        network, states, left = self.network, self.states[rows], self.left[:, rows]
         calm = network.calm(float(fuses.min(initial=1.0)))
         like = self.stands_as_network[rows] & ~self.alters_watched[rows]
-        sure = like & (self.moved_most[rows] < calm.volts) & (left == 0)
+        sure = like & (self.moved_most[rows] < calm.volts) & (left[0] == 0)
         doubtful = np.flatnonzero(like & ~sure & (calm.volts > 0))
         if doubtful.size:
-            sure[doubtful] = self._disturbed(rows[doubtful], left[doubtful], calm.amps) < 1
+            sure[doubtful] = self._disturbed(rows[doubtful], left[:, doubtful], calm.amps) < 1
         after, stays = states.copy(), sure & np.all(calm.after == network.state_row)
         after[sure] = calm.after
         others = np.flatnonzero(~sure)
         if others.size:
             watched = self.watched_flow(rows[others])
             look = next_states(
-                network.wiring.limits, states[others], watched, fuses[others], left[others]
+                network.wiring.limits, states[others], watched, fuses[others], self._off(left[:, others])
             )
             after[others], sure[others], stays[others] = look.states, look.sure, look.stays
         return After(after, sure, stays)
@@ -227,7 +254,7 @@ class LoomBatch(Batch):
     def _disturbed(self, rows: Index, left: Array, margins: Array) -> Array:
         """How near any watched current may come to its limit, at the most (rows,) [1].
 
-        :param left: by how much any current may be off (rows,) [A]
+        :param left: by how much any current, and any volts may be off (2, rows) [A, V]
         :param margins: by how much each watched current may be another (watched,) [A]
         """
         wiring = self.network.wiring
@@ -237,9 +264,22 @@ class LoomBatch(Batch):
         # An ampere at each port, against what the current nearest to its limit bears.
         most = np.max(seen / np.maximum(margins, _NOTHING), axis=1, initial=0.0)
         if self._far is not None:
-            left = left + np.sum(np.abs(self._far[rows]), axis=1)
-        least = max(float(np.min(margins, initial=np.inf)), _NOTHING)
-        found: Array = np.sum(most[place] * np.abs(self._flow[:, rows].T), axis=1) + left / least
+            far = self._far[rows]
+            row, curve = np.nonzero(far)
+            left = left + np.bincount(row, np.abs(far[row, curve]), len(rows))
+        off = np.max(self._off(left) / np.maximum(margins, _NOTHING)[:, None], axis=0, initial=0.0)
+        found: Array = np.sum(most[place] * np.abs(self._flow[:, rows].T), axis=1) + off
+        return found
+
+    def _off(self, left: Array) -> Array:
+        """The most by which the current of each watched branch may be off (watched, rows) [A].
+
+        :param left: any current, and any volts (2, rows) [A, V]
+        """
+        wiring = self.network.wiring
+        at = np.array([wiring.place[key] for key in wiring.watched.keys], dtype=np.intp)
+        with np.errstate(invalid="ignore"):
+            found: Array = np.fmin(left[0], self.network.siemens[at, None] * left[1])
         return found
 
     def volts(self, ports: Index, rows: Index | slice = _ALL) -> Array:

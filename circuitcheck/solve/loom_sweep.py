@@ -106,20 +106,19 @@ class LoomSweep:
         some = self.changes.take(rows)
         batch = LoomBatch(piece.network, some, states[rows], self.probes, piece.near)
         yield from self._untrusted(piece, batch)
-        going, rests = np.flatnonzero(~batch.delicate), np.zeros(len(rows), dtype=bool)
+        going = np.flatnonzero(~batch.delicate)
+        known, rests = np.zeros((2, len(rows)), dtype=bool)
         for turn in range(FOLLOWING):
             if turn:
                 batch.follow(going)
-            asked = going[~rests[going]]
+            asked = going[~known[going]]
             after = batch.next_states(asked, self.fuses[rows[asked]])
             yield Next(rows[asked[after.goes]], after.states[after.goes])
             rests[asked[after.stays]] = True
-            open_ = ~np.isin(going, asked[after.sure])
-            if self._read:
-                open_ |= rests[going]
-            else:
+            known[asked[after.sure]] = True
+            if not self._read:
                 yield Rested(rows[asked[after.stays]])
-            going = going[open_]
+            going = going[~known[going] | (rests[going] & self._read)]
             done = batch.done[going]
             if done.any():
                 yield Group(rows[going[done]], going[done], batch)
@@ -162,7 +161,7 @@ class LoomSweep:
         yield rows[~points.rested]
         firm = np.flatnonzero(points.rested)
         limits = self.networks.wiring.limits
-        exact = np.zeros(len(firm))
+        exact = np.zeros((1, len(firm)))
         after = next_states(
             limits, states[rows[firm]], points.watched[firm], self.fuses[rows[firm]], exact
         )

@@ -71,30 +71,37 @@ def next_states(
     :param states: of every threshold (rows, thresholds)
     :param watched: current of each of ``limits.watching`` (rows, watched) [A]
     :param fuses: by how much every fuse opens above its usual limit (rows,) [1]
-    :param left: by how much each of the currents may be off, at the most (rows,) [A]
+    :param left: by how much each of them may be off, at the most (watched, rows) or (1, rows) [A]
     """
     fuse = limits.latching
-    size = np.zeros((states.shape[1], len(states)))  # rows last: they are many
+    size, off = np.zeros((2, states.shape[1], len(states)))  # rows last: they are many
     size[limits.watching] = np.abs(watched.T)
+    off[limits.watching] = left
     after, relay = states.copy(), np.flatnonzero(~fuse)
     amps, was = size[relay], states.T[relay]
     limit = np.where(was, limits.off[relay], limits.on[relay])
     after[:, relay] = np.where(was, amps > limit, amps >= limit).T
-    clear = np.all(np.abs(amps - limit) >= left, axis=0)
+    clear = np.all(np.abs(amps - limit) >= off[relay], axis=0)
     still = np.all(after[:, relay] == states[:, relay], axis=1)
     sure, stays = clear & ~still, clear & still
     most, whole = limits.on[fuse] * fuses, ~states.T[fuse]
     amps = np.where(whole, size[fuse], 0.0)
-    near = amps + left >= most
+    off = off[fuse]
+    near = amps + off >= most
     some = np.flatnonzero(near.any(axis=0) & still)
     if some.size:
-        share = amps[:, some] / most[:, some]
+        amps, off, most = amps[:, some], off[:, some], most[:, some]
+        share = amps / most
         # Of equals the last: a lead's fuse comes after those of the vehicle.
         last = np.argmax((share >= 0.999 * share.max(axis=0))[::-1], axis=0)
-        after[some, np.flatnonzero(fuse)[::-1][last]] = True
-        # While currents may be off, one alone must be over, and that by more.
-        over = (amps - left >= most)[:, some]
-        sure[some] = clear[some] & (over == near[:, some]).all(axis=0)
-        sure[some] &= (near[:, some].sum(axis=0) == 1) | (left[some] == 0)
+        last = len(share) - 1 - last
+        after[some, np.flatnonzero(fuse)[last]] = True
+        # While currents may be off, it must be over and the first by more than that.
+        column = np.arange(len(some))
+        least = (amps - off)[last, column] / most[last, column]
+        others = (amps + off) / most
+        others[last, column] = 0.0
+        first = (least >= 1) & (others.max(axis=0) < 0.999 * least)
+        sure[some] = clear[some] & (first | np.all(off == 0, axis=0))
         stays[some] = False
     return After(after, sure | stays, stays)

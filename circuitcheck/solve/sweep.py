@@ -115,7 +115,7 @@ class _Small:
             batch, rows, local = group.batch, group.rows, group.local
             some = slice(None) if len(local) == len(batch) else local
             after = next_states(
-                limits, batch.states[some], batch.watched_flow(some), self.fuses[rows], np.zeros(len(rows))
+                limits, batch.states[some], batch.watched_flow(some), self.fuses[rows], np.zeros((1, len(rows)))
             )
             if after.stays.any():
                 yield Group(rows[after.stays], local[after.stays], batch)
