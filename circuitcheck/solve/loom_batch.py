@@ -169,21 +169,32 @@ class LoomBatch(Batch):
         """
         amps, ports = np.abs(amps), self.curve_ports[curve]
         ohm = self.ports.own(ports)
-        # What a row opens makes its surroundings stiffer for none; what it adds, for no curve softer.
-        opened = self._extra[:, rows] < 0
-        column, many = np.argmax(opened, axis=0), opened.sum(axis=0)
-        some = np.flatnonzero(many[row] == 1)
-        at = row[some]
-        port, less = self._edits[column[at], rows[at]], -self._extra[column[at], rows[at]]
-        across = self.ports.between(port, ports[some])
-        ohm[some] += less * across**2 / np.maximum(1 - less * self.ports.own(port), _NOTHING)
-        ohm[many[row] > 1] = np.inf
+        if len(self._edits):
+            ohm = self._softened(rows, row, ports, ohm)
         # The curve's own tangent out of it, and twice that for what the slopes of the others do.
         alone = 1 - self.network.tangent.siemens[curve] * ohm
         with np.errstate(invalid="ignore"):
             volts = 2 * amps * ohm / np.maximum(alone, _NOTHING)
         self.left[0, rows] = np.bincount(row, amps, len(rows))
         self.left[1, rows] = np.bincount(row, volts, len(rows))
+
+    def _softened(self, rows: Index, row: Index, ports: Index, ohm: Array) -> Array:
+        """The most that resistances at some ports come to by what their rows open (n,) [ohm].
+
+        What a row adds makes none of them larger.
+
+        :param row: of each the place of its row among ``rows`` (n,), and ``ohm`` what it is while nothing
+            is altered [ohm]
+        """
+        opened = self._extra[:, rows] < 0
+        column, many = np.argmax(opened, axis=0), opened.sum(axis=0)
+        some = np.flatnonzero(many[row] == 1)
+        at = row[some]
+        port, less = self._edits[column[at], rows[at]], -self._extra[column[at], rows[at]]
+        across = self.ports.between(port, ports[some])
+        found = np.where(many[row] > 1, np.inf, ohm)
+        found[some] += less * across**2 / np.maximum(1 - less * self.ports.own(port), _NOTHING)
+        return found
 
     def _beyond_far(self, volts: Array, rows: Index) -> Array:
         """What curves that are not near draw beyond their tangents (rows, curves) [A].
