@@ -337,15 +337,16 @@ class Batch:
         return found
 
     @cached_property
-    def _watched_by(self) -> Index:
-        """Of each slot the columns among the watched of those that watch it, -1 for none (slots + 1, most)."""
-        columns: list[list[int]] = [[] for _ in range(len(self.changes.tail) + 1)]
+    def _watching(self) -> list[Index]:
+        """For each slot the column of a threshold that watches it, or -1; the second of some, ... (slots,)."""
+        found: list[Index] = []
+        seen: dict[int, int] = {}
         for column, key in enumerate(self.network.wiring.watched.keys):
-            for number in self.changes.slot_numbers.get(key, ()):
-                columns[number].append(column)
-        found = np.full((len(columns), max(map(len, columns))), -1, dtype=np.intp)
-        for number, mine in enumerate(columns):
-            found[number, : len(mine)] = mine
+            for slot in self.changes.slot_numbers.get(key, ()):
+                number = seen[slot] = seen.get(slot, -1) + 1
+                if number == len(found):
+                    found.append(np.full(len(self.changes.tail) + 1, -1))
+                found[number][slot] = column
         return found
 
     @cached_property
@@ -356,20 +357,22 @@ class Batch:
     @cached_property
     def alters_watched(self) -> Bool:
         """Rows that alter a branch that a threshold watches."""
-        watched = np.any(self._watched_by >= 0, axis=1)
-        return np.asarray(watched[self.slot].any(axis=1))
+        found = np.zeros(len(self), dtype=bool)
+        for column_of in self._watching:
+            found |= (column_of[self.slot] >= 0).any(axis=1)
+        return found
 
     def watched_flow(self, rows: Index | slice = _ALL) -> Array:
         """Current of the branch behind each of ``watched`` in some rows (rows, watched) [A]."""
         network, wiring = self.network, self.network.wiring
         at = np.array([wiring.place[key] for key in wiring.watched.keys], dtype=np.intp)
         volts = self.volts(self.watch_ports, rows)
-        siemens = np.repeat(network.siemens[at][None], len(volts), axis=0)
-        slot, mine = self.slot[rows], np.flatnonzero(self.alters_watched[rows])
-        columns = self._watched_by[slot[mine]]
-        row, place, which = np.nonzero(columns >= 0)
-        siemens[mine[row], columns[row, place, which]] = self.siemens[rows][mine[row], place]
-        found: Array = siemens * volts
+        found: Array = network.siemens[at] * volts
+        for column_of in self._watching:
+            column = column_of[self.slot[rows]]
+            row, which = np.nonzero(column >= 0)
+            column = column[row, which]
+            found[row, column] = self.siemens[rows][row, which] * volts[row, column]
         return found
 
 

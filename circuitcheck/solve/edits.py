@@ -20,8 +20,6 @@ from circuitcheck.solve.network import Network
 from circuitcheck.solve.ports import Ports
 from circuitcheck.solve.wiring import Bool, Index
 
-_WORD = 8
-"""Bytes of a long number."""
 _TOUCHED = 1e-6
 """Share of a current above which it passes a branch, and not only by rounding."""
 
@@ -213,12 +211,8 @@ def alike_rows(states: Bool, rows: Sequence[int] | Index) -> list[Index]:
     if np.all(own == own[0]):
         return [listed]
     packed = np.packbits(own, axis=1)
-    if packed.shape[1] <= _WORD:  # a number sorts sooner than a row
-        wide = np.zeros((len(own), _WORD), dtype=np.uint8)
-        wide[:, : packed.shape[1]] = packed
-        _, label = np.unique(wide.view(np.uint64)[:, 0], return_inverse=True)
-    else:
-        _, label = np.unique(packed, axis=0, return_inverse=True)
-    label = label.reshape(-1)
-    groups = [listed[label == one] for one in range(int(label.max()) + 1)]
+    number: dict[bytes, int] = {}
+    marks = packed.view(f"V{packed.shape[1]}")[:, 0].tolist()
+    label = np.array([number.setdefault(one, len(number)) for one in marks])
+    groups = [listed[label == one] for one in range(len(number))]
     return sorted(groups, key=len, reverse=True)
