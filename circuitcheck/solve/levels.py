@@ -12,46 +12,33 @@ import numpy as np
 from scipy.sparse import csr_array
 
 from circuitcheck.physics.branch import Array
-from circuitcheck.solve.elimination import Elimination, Step
 from circuitcheck.solve.pattern import Pattern
 from circuitcheck.solve.wiring import REFERENCE, Index
 
+_MANY = 8
+"""Pairs with one node in common from which on a solution for that node costs less."""
+_LEFT_OVER = 1e-4
+"""Share of two numbers below which their difference is worth little."""
+_CELLS = 2**21
+"""Numbers in one array of columns."""
 
-class LevelElimination(Elimination):
+
+class LevelElimination:
     """The factors of one network of some shape.
 
     :param siemens: of the edges of the pattern (edges,) [S]
     """
 
     def __init__(self, pattern: Pattern, siemens: Array) -> None:
-        self.size = pattern.size
-        self._hubs = {}
-        self._pattern = pattern
+        self.pattern = pattern
         factors = pattern.factored(siemens[:, None].copy())
         self._share, self._total = factors.share[:, 0], factors.total
 
     @cached_property
-    def _eliminated(self) -> tuple[list[Step], list[float]]:
-        """The steps with what there is of the edges, the shape's others being nought."""
-        pattern, share = self._pattern, self._share
-        ends, starts = pattern.far_ends, pattern.starts.tolist()
-        live = np.flatnonzero((share > 0) & (ends != REFERENCE))
-        cuts = np.searchsorted(live, pattern.starts).tolist()
-        far, part = ends[live].tolist(), share[live].tolist()
-        steps = [
-            (node, far[first:last], part[first:last], total)
-            for node, first, last, total in zip(
-                pattern.order.tolist(), cuts, cuts[1:], self._total[:, 0].tolist(), strict=False
-            )
-        ]
-        # The edge to the reference is the last of each node.
-        return steps, [share[end - 1] for end in starts[1:]]
-
-    @cached_property
     def _each_level(self) -> list[tuple[slice, Index, csr_array, csr_array]]:
         """Of each level its nodes, those that get something first, and what of whom (nodes, all nodes)."""
-        share, size, found = self._share, self.size, []
-        for level in self._pattern.levels:
+        share, size, found = self._share, self.pattern.size, []
+        for level in self.pattern.levels:
             pushed, around = level.pushed, level.around
             forth = csr_array(
                 (share[pushed.share], pushed.sender, pushed.sums.indptr),
@@ -65,7 +52,7 @@ class LevelElimination(Elimination):
 
     def solve(self, amps: Array) -> Array:
         """Node volts for currents pushed into the nodes (n,) or (n, k) [V]."""
-        y = amps.reshape(self.size, -1)[self._pattern.order]
+        y = amps.reshape(self.pattern.size, -1)[self.pattern.order]
         for _, nodes, forth, _ in self._each_level:
             if len(nodes):
                 y[nodes] += forth @ y
@@ -73,5 +60,63 @@ class LevelElimination(Elimination):
         y[-1] = 0.0
         for nodes, _, _, back in reversed(self._each_level):
             y[nodes] += back @ y
-        found: Array = y[self._pattern.place].reshape(amps.shape)
+        found: Array = y[self.pattern.place].reshape(amps.shape)
         return found
+
+    @cached_property
+    def _along(self) -> Array:
+        """The resistance between the two ends of each edge of the shape (edges,) [ohm].
+
+        The same as in :class:`.Elimination`, all nodes of a level at once.
+        """
+        share, found = self._share, np.zeros(self.pattern.edges)
+        for level in reversed(self.pattern.levels):
+            between, one, other = self.pattern.pairs[level.pairs].T
+            start, count = level.edges.start, level.edges.stop - level.edges.start
+            r = found[between]
+            to = np.bincount(one - start, share[other] * r, count)
+            to += np.bincount(other - start, share[one] * r, count)
+            less = level.around @ (share[level.edges] * to)
+            alone = 1 / self._total[level.nodes, 0] - 0.5 * less
+            found[level.edges] = alone[level.owner] + to
+        return found
+
+    def apart(self, tail: Index, head: Index) -> Array:
+        """Resistance between the two nodes of each of many pairs (pairs,) [ohm]."""
+        edge = self.pattern.places(tail, head)
+        found = np.where(edge >= 0, self._along[edge], 0.0)
+        others = np.flatnonzero((edge < 0) & (tail != head))
+        if others.size:
+            found[others] = self._not_along(tail[others], head[others])
+        return found
+
+    def _not_along(self, one: Index, other: Index) -> Array:
+        """The same of pairs that are no edge of the shape."""
+        level = self._along[self.pattern.places(np.arange(self.pattern.size), np.array([REFERENCE]))]
+        level[REFERENCE] = 0.0
+        nearer = level[one] < level[other]
+        hub, node = np.where(nearer, one, other), np.where(nearer, other, one)
+        found = np.zeros(len(hub))
+        alone = np.ones(len(hub), dtype=bool)
+        hubs, number, often = np.unique(hub, return_inverse=True, return_counts=True)
+        for place in np.flatnonzero(often >= _MANY).tolist():
+            mine = np.flatnonzero(number.reshape(-1) == place)
+            volts = self._volts_between(hubs[place : place + 1], np.array([REFERENCE]))[:, 0]
+            r = level[node[mine]] + volts[hubs[place]] - 2 * volts[node[mine]]
+            found[mine] = r
+            alone[mine] = ~(r > _LEFT_OVER * level[node[mine]])
+        rest = np.flatnonzero(alone)
+        size = max(1, _CELLS // self.pattern.size)
+        for start in range(0, len(rest), size):
+            mine = rest[start : start + size]
+            volts = self._volts_between(hub[mine], node[mine])
+            column = np.arange(len(mine))
+            found[mine] = volts[hub[mine], column] - volts[node[mine], column]
+        return found
+
+    def _volts_between(self, tail: Index, head: Index) -> Array:
+        """Node volts for an ampere between the nodes of some pairs (n, pairs) [V]."""
+        pushed = np.zeros((self.pattern.size, len(tail)))
+        pushed[tail, np.arange(len(tail))] += 1.0
+        pushed[head, np.arange(len(tail))] -= 1.0
+        return self.solve(pushed)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from functools import cached_property
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,6 +18,9 @@ from circuitcheck.solve.cuts import cut_words
 from circuitcheck.solve.elimination import Elimination
 from circuitcheck.solve.plain import solve_network
 from circuitcheck.solve.wiring import TIE_SIEMENS, Index, Wiring
+
+if TYPE_CHECKING:
+    from circuitcheck.solve.levels import LevelElimination
 
 CURVE_SIEMENS = 0.01
 """What stands in for a curve when a network is factored [S]; a sweep takes it off."""
@@ -114,7 +118,7 @@ class Network:
         _, first = np.unique(self.island, return_index=True)
         return first[1:].astype(np.intp)
 
-    def factors(self, curve_siemens: Array) -> Elimination:
+    def factors(self, curve_siemens: Array) -> Elimination | LevelElimination:
         """The nodal equations with curves replaced by conductances [S], ready to be solved."""
         wiring, tied = self.wiring, self.tied
         siemens = np.concatenate([self.siemens, curve_siemens])
@@ -159,22 +163,26 @@ class Network:
         return Tangent(siemens, amps - siemens * across)
 
     @cached_property
-    def _factors(self) -> Elimination:
+    def _factors(self) -> Elimination | LevelElimination:
         return self.factors(self.tangent.siemens)
 
-    @property
-    def _is_small(self) -> bool:
-        """Whether all of its inverse at once costs less than the columns that are asked for."""
-        return self.wiring.size <= _FEW_NODES and not self.has_many_curves
+    @cached_property
+    def _small(self) -> Elimination | None:
+        """The factors, if all of its inverse at once costs less than the columns that are asked for."""
+        if self.wiring.size > _FEW_NODES or self.has_many_curves:
+            return None
+        factors = self._factors
+        return factors if isinstance(factors, Elimination) else None
 
     def seen(self, tail: Index, head: Index) -> tuple[Array, Array]:
         """Resistance from each of some ports to every other [ohm] and the volts at them [V].
 
         :returns: (ports, ports) and (ports,)
         """
-        if self._is_small:
-            passed = self._factors.passed(tail, head)
-            return self._factors.between(passed, passed), passed @ self._rises
+        small = self._small
+        if small is not None:
+            passed = small.passed(tail, head)
+            return small.between(passed, passed), passed @ self._rises
         columns = self._columns(tail, head)
         return columns[tail] - columns[head], columns.T @ self.pushed
 
@@ -184,19 +192,22 @@ class Network:
         :returns: (branches, ports) [ohm]
         """
         wiring = self.wiring
-        if self._is_small:
-            return self._factors.between(self._branch_passed, self._factors.passed(tail, head))
+        small = self._small
+        if small is not None:
+            return small.between(self._branch_passed, small.passed(tail, head))
         columns = self._columns(tail, head)
         found: Array = columns[wiring.every_tail] - columns[wiring.every_head]
         return found
 
     @cached_property
     def _rises(self) -> Array:
-        return self._factors.rises(self.pushed)
+        assert self._small is not None
+        return self._small.rises(self.pushed)
 
     @cached_property
     def _branch_passed(self) -> Array:
-        return self._factors.passed(self.wiring.every_tail, self.wiring.every_head)
+        assert self._small is not None
+        return self._small.passed(self.wiring.every_tail, self.wiring.every_head)
 
     def _columns(self, tail: Index, head: Index) -> Array:
         """Node volts for an ampere pushed in at each tail and drawn at its head (n, ports) [ohm].

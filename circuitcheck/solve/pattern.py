@@ -70,6 +70,7 @@ class _Level:
     """Nodes that do not wait for one another.
 
     :param nodes: their places, and ``edges`` those of the edges that they had when they went
+    :param pairs: of their far ends, as in ``Pattern.pairs``
     :param owner: of each edge the place of its node among ``nodes``, and ``other`` the place of its far end
     :param around: adds edges up at their nodes (nodes, edges)
     :param filled: what the edges get from those of nodes that went before
@@ -78,6 +79,7 @@ class _Level:
 
     nodes: slice
     edges: slice
+    pairs: slice
     owner: Index
     other: Index
     around: csr_array
@@ -118,44 +120,47 @@ class Pattern:
         self.place[self.order] = np.arange(size)
         at = self.place.tolist()
         ends = [[*sorted(at[one] for one in mine), size - 1] for _, mine in steps]
-        self._edge: dict[tuple[int, int], int] = {}
-        for place, mine in enumerate(ends):
-            for one in mine:
-                self._edge[place, one] = len(self._edge)
+        self._keys = np.array(
+            [place * size + one for place, mine in enumerate(ends) for one in mine], dtype=np.intp
+        )
+        """Of each edge its two places as one number, in order."""
         self.starts = np.cumsum([0, *(len(mine) for mine in ends)])
         """The first edge of each node in the order; that to the reference is its last (size,)."""
-        self.far_ends = self.order[[one for mine in ends for one in mine]]
-        """Of each edge the node at its far end."""
         self.levels = list(self._in_levels([level[node] for node, _ in steps], ends))
 
     @property
     def edges(self) -> int:
         """How many edges there are, those that fill in included."""
-        return len(self._edge)
+        return len(self._keys)
 
     def _in_levels(self, level: Sequence[int], ends: Sequence[list[int]]) -> Iterator[_Level]:
-        edge = self._edge
+        edge = {key: number for number, key in enumerate(self._keys.tolist())}
+        size = self.size
         other = np.array([one for mine in ends for one in mine], dtype=np.intp)
         owner = np.repeat(np.arange(len(ends)), [len(mine) for mine in ends])
-        filled = np.array(
+        self.pairs = np.array(
             [
-                (edge[one, far], edge[node, one], edge[node, far])
+                (edge[one * size + far], edge[node * size + one], edge[node * size + far])
                 for node, mine in enumerate(ends)
                 for place, one in enumerate(mine)
                 for far in mine[place + 1 :]
             ],
             dtype=np.intp,
         ).reshape(-1, 3)
-        filled = filled[np.argsort(filled[:, 0], kind="stable")]
+        """Of each two far ends of a node the edge between them, and the node's own to both."""
+        each = [len(mine) * (len(mine) - 1) // 2 for mine in ends]
+        begins = np.cumsum([0, *each])
+        filled = self.pairs[np.argsort(self.pairs[:, 0], kind="stable")]
         by_end = np.argsort(other, kind="stable")
         pushed = np.stack([other[by_end], by_end, owner[by_end]], axis=1)
         cuts = np.flatnonzero(np.diff(np.array([*level, -1]), prepend=-1))
         for start, end in zip(cuts[:-1].tolist(), cuts[1:].tolist(), strict=True):
-            first, last = np.searchsorted(owner, [start, end]).tolist()
+            first, last = self.starts[start], self.starts[end]
             own = owner[first:last] - start
             yield _Level(
                 slice(start, end),
                 slice(first, last),
+                slice(begins[start], begins[end]),
                 own,
                 other[first:last],
                 _adding(own, np.arange(len(own)), end - start, len(own)),
@@ -166,9 +171,10 @@ class Pattern:
     def places(self, tail: Index, head: Index) -> Index:
         """The edges that some branches belong to, -1 for one whose ends are the same (branches,)."""
         tail, head = self.place[tail], self.place[head]
-        one, other = np.minimum(tail, head), np.maximum(tail, head)
-        pairs = zip(one.tolist(), other.tolist(), strict=True)
-        return np.array([self._edge.get(pair, -1) for pair in pairs], dtype=np.intp)
+        wanted = np.minimum(tail, head) * self.size + np.maximum(tail, head)
+        keys = self._keys
+        at = np.minimum(np.searchsorted(keys, wanted), len(keys) - 1)
+        return np.where(keys[at] == wanted, at, -1)
 
     def factored(self, siemens: Array) -> Factors:
         """Eliminate; the array is used up.
