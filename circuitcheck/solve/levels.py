@@ -6,6 +6,7 @@ shares as one step after the other, in another order.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from functools import cached_property
 
 import numpy as np
@@ -99,20 +100,33 @@ class LevelElimination:
         found = np.zeros(len(hub))
         alone = np.ones(len(hub), dtype=bool)
         hubs, number, often = np.unique(hub, return_inverse=True, return_counts=True)
-        for place in np.flatnonzero(often >= _MANY).tolist():
-            mine = np.flatnonzero(number.reshape(-1) == place)
-            volts = self._volts_between(hubs[place : place + 1], np.array([REFERENCE]))[:, 0]
-            r = level[node[mine]] + volts[hubs[place]] - 2 * volts[node[mine]]
-            found[mine] = r
-            alone[mine] = ~(r > _LEFT_OVER * level[node[mine]])
+        many = np.flatnonzero(often[number.reshape(-1)] >= _MANY)
+        ground = np.full(len(hubs), REFERENCE)
+        for mine, volts in self._columns(hubs, ground, number.reshape(-1)[many]):
+            pair, column = many[mine[0]], mine[1]
+            r = level[node[pair]] + volts[hub[pair], column] - 2 * volts[node[pair], column]
+            found[pair] = r
+            alone[pair] = ~(r > _LEFT_OVER * level[node[pair]])
         rest = np.flatnonzero(alone)
-        size = max(1, _CELLS // self.pattern.size)
-        for start in range(0, len(rest), size):
-            mine = rest[start : start + size]
-            volts = self._volts_between(hub[mine], node[mine])
-            column = np.arange(len(mine))
-            found[mine] = volts[hub[mine], column] - volts[node[mine], column]
+        for mine, volts in self._columns(hub, node, rest):
+            pair, column = rest[mine[0]], mine[1]
+            found[pair] = volts[hub[pair], column] - volts[node[pair], column]
         return found
+
+    def _columns(
+        self, tail: Index, head: Index, wanted: Index
+    ) -> Iterator[tuple[tuple[Index, Index], Array]]:
+        """Node volts for an ampere between the nodes of some pairs, as many at once as lie in memory.
+
+        :param wanted: numbers of the pairs that are asked for, perhaps more than once (n,)
+        :returns: which of the wanted are there, and in which column each; the volts (nodes, columns) [V]
+        """
+        pairs, number = np.unique(wanted, return_inverse=True)
+        number, size = number.reshape(-1), max(1, _CELLS // self.pattern.size)
+        for start in range(0, len(pairs), size):
+            some = pairs[start : start + size]
+            here = np.flatnonzero((number >= start) & (number < start + size))
+            yield (here, number[here] - start), self._volts_between(tail[some], head[some])
 
     def _volts_between(self, tail: Index, head: Index) -> Array:
         """Node volts for an ampere between the nodes of some pairs (n, pairs) [V]."""
