@@ -124,28 +124,50 @@ class LoomBatch(Batch):
         self.moved_most = np.sum(np.abs(flow) * self.ports.own(self._edits), axis=0)
         reach = self.network.reach
         self.astray = np.zeros(len(self), dtype=bool)
-        doubtful = np.flatnonzero(~(self.moved_most < reach.straight.min(initial=np.inf)))
+        altered = np.zeros(len(self), dtype=bool)
+        for rows in self._altered_curves().values():
+            altered[rows] = True
+        doubtful = np.flatnonzero(altered | ~(self.moved_most < reach.straight.min(initial=np.inf)))
         port, flow = self.edit_port[doubtful], flow[:, doubtful]
         _, seen, place = self._loom_ports.seen_by(self.curve_ports, port)
         # The most that any curve is moved by an ampere there, against what it bears.
         most = np.max(np.abs(seen) / np.maximum(reach.straight, _NOTHING), axis=1, initial=0.0)
-        over = np.flatnonzero(~(np.sum(most[place] * np.abs(flow.T), axis=1) < 1))
+        over = ~(np.sum(most[place] * np.abs(flow.T), axis=1) < 1)
+        over = np.flatnonzero(over | altered[doubtful])
         doubtful, flow, place = doubtful[over], flow[:, over], place[over]
         moves = np.zeros((len(doubtful), len(self.curve_ports)))
         for column in range(place.shape[1]):
             moves += seen[place[:, column]] * flow[column][:, None]
-        bent = ~(np.abs(moves) <= reach.straight)
-        row, curve = np.nonzero(bent)
+        row, curve = np.nonzero(~(np.abs(moves) <= reach.straight))
         volts = reach.rest[curve] - moves[row, curve]
-        beyond = beyond_at(self.network.wiring.curves, self.network.tangent, curve, volts)
-        self._note_left(doubtful, row, curve, beyond)
-        self.astray[doubtful] = bent.any(axis=1)
-        self.bends[doubtful] = np.sum(np.abs(moves) > reach.slight, axis=1)
-        for rows in self._altered_curves().values():
-            self.astray[rows] = True
-            self.left[:, rows] = np.inf
-            self.bends[rows] += 1
+        beyond = np.zeros(moves.shape)
+        beyond[row, curve] = beyond_at(self.network.wiring.curves, self.network.tangent, curve, volts)
+        bent = np.abs(moves) > reach.slight
+        self._alter(doubtful, moves, beyond, bent)
+        row, curve = np.nonzero(beyond)
+        self._note_left(doubtful, row, curve, beyond[row, curve])
+        self.bends[doubtful] = np.sum(bent, axis=1)
+        self.astray[doubtful] = np.any(~(np.abs(beyond) < AMPS_LEFT), axis=1)
         self.done = ~self.astray
+
+    def _alter(self, rows: Index, moves: Array, beyond: Array, bent: Bool) -> None:
+        """Put what altered curves draw beyond the tangents of those that they were, in place.
+
+        :param rows: of this batch, among them all that alter a curve, in order
+        :param moves: volts that each curve has moved by (rows, curves) [V], ``beyond`` what it draws
+            beyond its tangent [A], and ``bent`` where it leaves that too far to be followed
+        """
+        rest, tangent = self.network.reach.rest, self.network.tangent
+        for group in self.network.wiring.curves:
+            for place, key in enumerate(group.keys):
+                if key not in self.changes.curves:
+                    continue
+                edits, curve = self.changes.curves[key], group.columns.start + place
+                at = np.searchsorted(rows, edits.rows)
+                volts = rest[curve] - moves[at, curve]
+                amps, _ = group.kind.current_and_slope(edits.parameters, volts)
+                beyond[at, curve] = amps - tangent.amps[curve] - tangent.siemens[curve] * volts
+                bent[at, curve] = True
 
     # -- the curves far away --------------------------------------------------------------
 
