@@ -22,8 +22,9 @@ from circuitcheck.physics.branch import Array, Branch, Conductor, Source
 from circuitcheck.solve.changes import Changes, one_of
 from circuitcheck.solve.network import MANY_CURVES, Networks
 from circuitcheck.solve.point import solve_point
+from circuitcheck.solve.rounds import Group
 from circuitcheck.solve.spread import Shifts, port_shifts
-from circuitcheck.solve.sweep import Group, settle
+from circuitcheck.solve.sweep import settle
 from circuitcheck.solve.wiring import Bool, Index, distinct
 
 if TYPE_CHECKING:
@@ -68,9 +69,7 @@ class Layout:
     :param in_place: whether their instruments are on it from the beginning, and not put on by each row
     """
 
-    def __init__(
-        self, circuit: Circuit, stations: Sequence[Station], *, in_place: bool = False
-    ) -> None:
+    def __init__(self, circuit: Circuit, stations: Sequence[Station], *, in_place: bool = False) -> None:
         self.circuit = circuit
         self.placed: list[Placed] = []
         self.probes: list[tuple[str, str]] = []
@@ -205,9 +204,7 @@ class Run:
             one = placed[number // self.rows].station
             self._take_one(one, number % self.rows, alike.like(number) % self.rows, places)
 
-    def _behind_knee(
-        self, layout: Layout, group: Group, alike: Alike
-    ) -> Iterator[tuple[int, int]]:
+    def _behind_knee(self, layout: Layout, group: Group, alike: Alike) -> Iterator[tuple[int, int]]:
         """Rows of all stations, and the place of each voltmeter that reads no straight line there."""
         meters, siemens = layout.meters, 1 / self.bench.harness.meter_ohm
         doubtful = group.batch.behind_knee([probe for probe, _, _ in meters], siemens)

@@ -141,7 +141,7 @@ class _Rows:
         going = np.ones(count, dtype=bool)
         for _ in range(_ROUNDS):
             step, left = self._step(volts, rows)
-            # One step beyond what is asked for: a node held by leakage alone moves far for little current.
+            # One step beyond what is asked for: a node held by leakage moves far for little current.
             going &= ~(left < _AMPS_LEFT)
             step *= self._share(volts, step, rows)
             volts += step
@@ -171,7 +171,7 @@ class _Rows:
 
     def _flow(self, volts: Array, rows: Index) -> tuple[Array, Array]:
         """Current of every branch [A], and slopes of the curves [S] (branches or curves, rows)."""
-        every, linear = self.every, self.every._linear
+        linear = self.every._linear
         flow = self._across(volts)
         amps, slope = self.curves.drawn(flow[linear:], rows)
         flow[:linear] -= self.emf[:, rows]
@@ -210,7 +210,5 @@ class _Rows:
         first, last = slope(np.zeros(len(rows)), every), slope(taken, every)
         far = np.flatnonzero(last > 0.5 * np.abs(first))
         if far.size:
-            taken[far] = shortened(
-                lambda share, some: slope(share, far[some]), first[far], last[far]
-            )
+            taken[far] = shortened(lambda share, some: slope(share, far[some]), first[far], last[far])
         return taken

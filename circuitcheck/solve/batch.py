@@ -338,7 +338,7 @@ class Batch:
 
     @cached_property
     def _watching(self) -> list[Index]:
-        """For each slot the column of a threshold that watches it, or -1; the second of some, ... (slots,)."""
+        """For each slot the column of a threshold that watches it, or -1; of some the second, ..."""
         found: list[Index] = []
         seen: dict[int, int] = {}
         for column, key in enumerate(self.network.wiring.watched.keys):

@@ -226,9 +226,7 @@ class Elimination:
         return np.array(y)
 
 
-def _eliminate(
-    around: list[dict[int, float]], ground: list[float]
-) -> tuple[list[Step], list[float]]:
+def _eliminate(around: list[dict[int, float]], ground: list[float]) -> tuple[list[Step], list[float]]:
     """Take out all nodes, those with the fewest neighbours first."""
     steps: list[Step] = []
     to_ground: list[float] = []

@@ -1,7 +1,7 @@
 """The elimination of one large network: what does not wait for one another is done at once.
 
-A loom is nearly a tree: one of 3,100 nodes goes in 24 levels (:mod:`.pattern`). It adds the same positive
-shares as one step after the other, in another order.
+A loom is nearly a tree: one of 3,100 nodes goes in 24 levels (:mod:`.pattern`). It adds the same
+positive shares as one step after the other, in another order.
 """
 
 from __future__ import annotations
@@ -37,7 +37,7 @@ class LevelElimination:
 
     @cached_property
     def _each_level(self) -> list[tuple[slice, Index, csr_array, csr_array]]:
-        """Of each level its nodes, those that get something first, and what of whom (nodes, all nodes)."""
+        """Of each level its nodes, those that get something going forth, and what forth and back."""
         share, size, found = self._share, self.pattern.size, []
         for level in self.pattern.levels:
             pushed, around = level.pushed, level.around

@@ -23,7 +23,7 @@ from circuitcheck.solve.network import Network
 from circuitcheck.solve.newton import settle_curves
 from circuitcheck.solve.ports import LoomPorts, Ports, wide_slots
 from circuitcheck.solve.rounds import After, next_states
-from circuitcheck.solve.wiring import Bool, Ends, Index, distinct
+from circuitcheck.solve.wiring import Bool, Ends, Index
 
 _ALL = slice(None)
 _NOTHING = 1e-30
@@ -32,11 +32,12 @@ _NOTHING = 1e-30
 class LoomBatch(Batch):
     """The same as its base, with only some of the curves settled in each row.
 
-    The curves that are not near are first left on their tangents. What they draw beyond them there is all
-    that is then still missing, and no current anywhere is off by more than its sum ``left``: an ampere
-    that comes in at one place of a network of resistances passes no branch with more. That is
-    often enough to say what the relays do next. :meth:`follow` lets them leave their tangents, again and
-    again, until nothing moves by more than a nanoampere.
+    The curves that are not near are first left on their tangents. What they draw beyond them there is
+    all that is still missing. No current anywhere is off by more than the sum of that: an ampere
+    that comes in at one place of a network of resistances passes no branch with more than itself. No
+    volts are off by more than the sum of it times the resistance that each curve sees. That is often
+    enough to say what the relays do next. :meth:`follow` lets the curves leave their tangents, again
+    and again, until nothing moves by more than a nanoampere.
 
     :param near: how many are settled; the rows that leave the tangents of others too far are ``astray``
     :param settled: volts of all curves at rest, if they are known already (rows, curves) [V]
@@ -205,8 +206,8 @@ class LoomBatch(Batch):
 
         What a row adds makes none of them larger.
 
-        :param row: of each the place of its row among ``rows`` (n,), and ``ohm`` what it is while nothing
-            is altered [ohm]
+        :param row: of each the place of its row among ``rows`` (n,), and ``ohm`` what it is while
+            nothing is altered [ohm]
         """
         opened = self._extra[:, rows] < 0
         column, many = np.argmax(opened, axis=0), opened.sum(axis=0)
@@ -279,7 +280,7 @@ class LoomBatch(Batch):
         if others.size:
             watched = self.watched_flow(rows[others])
             look = next_states(
-                network.wiring.limits, states[others], watched, fuses[others], self._off(left[:, others])
+                network.wiring.limits, states[others], watched, fuses[others], self.off(left[:, others])
             )
             after[others], sure[others], stays[others] = look.states, look.sure, look.stays
         return After(after, sure, stays)
@@ -300,11 +301,11 @@ class LoomBatch(Batch):
             far = self._far[rows]
             row, curve = np.nonzero(far)
             left = left + np.bincount(row, np.abs(far[row, curve]), len(rows))
-        off = np.max(self._off(left) / np.maximum(margins, _NOTHING)[:, None], axis=0, initial=0.0)
+        off = np.max(self.off(left) / np.maximum(margins, _NOTHING)[:, None], axis=0, initial=0.0)
         found: Array = np.sum(most[place] * np.abs(self._flow[:, rows].T), axis=1) + off
         return found
 
-    def _off(self, left: Array) -> Array:
+    def off(self, left: Array) -> Array:
         """The most by which the current of each watched branch may be off (watched, rows) [A].
 
         :param left: any current, and any volts (2, rows) [A, V]

@@ -173,9 +173,7 @@ class LoomSweep:
             mine = stays[of[stays] == number]
             yield from self._told(pieces[number], states, rows[mine], points.curves[mine])
 
-    def _told(
-        self, piece: _Piece, states: Bool, rows: Index, curves: Array
-    ) -> Iterator[Group | Index]:
+    def _told(self, piece: _Piece, states: Bool, rows: Index, curves: Array) -> Iterator[Group | Index]:
         """Rows whose curves are known, seen from the ports of a network so that they can be read.
 
         :param curves: volts at every curve of each row (rows, curves) [V]
@@ -183,9 +181,7 @@ class LoomSweep:
         for first in range(0, len(rows), _at_once(_TOGETHER)):
             here = slice(first, first + _at_once(_TOGETHER))
             mine, some = rows[here], self.changes.take(rows[here])
-            batch = LoomBatch(
-                piece.network, some, states[mine], self.probes, _TOGETHER, curves[here]
-            )
+            batch = LoomBatch(piece.network, some, states[mine], self.probes, _TOGETHER, curves[here])
             good = batch.done & ~batch.delicate
             yield Group(mine[good], np.flatnonzero(good), batch)
             yield mine[~good]

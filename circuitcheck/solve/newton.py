@@ -84,7 +84,8 @@ def settle_curves(c: Array, r: Array, curves: CurveSet) -> Rest:
         too_far = np.flatnonzero((last > 0.5 * np.abs(first)) & going)
         if too_far.size:
             t = np.ones(len(rows))
-            along = _slopes(curves, *(one[:, too_far] for one in (u, i, s, d)), rows[too_far])
+            at = u[:, too_far], i[:, too_far], s[:, too_far], d[:, too_far]
+            along = _slopes(curves, rows[too_far], *at)
             t[too_far] = shortened(along, first[too_far], last[too_far])
             d, s = t * d, t * s
             flow[:, too_far], slope[:, too_far] = curves.beyond((u + s)[:, too_far], rows[too_far])
@@ -149,7 +150,7 @@ def _along(step: Array, slope: Floats) -> Array:
 
 
 def _slopes(
-    curves: CurveSet, u: Array, i: Array, s: Array, d: Floats, rows: Index
+    curves: CurveSet, rows: Index, u: Array, i: Array, s: Array, d: Floats
 ) -> Callable[[Array, Index], Array]:
     """The slope at a share of each row's step, for :func:`shortened`."""
 

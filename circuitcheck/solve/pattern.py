@@ -3,8 +3,8 @@
 What joins what is the same for all of them, so that the order of elimination, what fills in, and what
 waits for what are worked out once; a conductance that a network does not have is nought. The numbers
 follow level by level, all networks at once, by the same star-mesh steps as in :mod:`.elimination`:
-nothing is ever subtracted. An island that floats therefore ends in a node around which exactly nothing is
-left; that one is tied to the reference.
+nothing is ever subtracted. An island that floats therefore ends in a node around which exactly nothing
+is left; that one is tied to the reference.
 
 Rows, one for each network, come last in all arrays.
 """
@@ -71,7 +71,7 @@ class _Level:
 
     :param nodes: their places, and ``edges`` those of the edges that they had when they went
     :param pairs: of their far ends, as in ``Pattern.pairs``
-    :param owner: of each edge the place of its node among ``nodes``, and ``other`` the place of its far end
+    :param owner: of each edge the place of its node among ``nodes``, and ``other`` that of its far end
     :param around: adds edges up at their nodes (nodes, edges)
     :param filled: what the edges get from those of nodes that went before
     :param pushed: what the nodes get of the current at nodes that went before
@@ -89,7 +89,7 @@ class _Level:
 
 @dataclass(frozen=True)
 class Factors:
-    """Numbers of an elimination: shares (edges, rows) [1] and what is around each node (nodes, rows) [S]."""
+    """Shares of an elimination (edges, rows) [1], and what is around each node (nodes, rows) [S]."""
 
     share: Array
     total: Array
@@ -119,14 +119,14 @@ class Pattern:
         """Of each node its place in this order."""
         self.place[self.order] = np.arange(size)
         at = self.place.tolist()
-        ends = [[*sorted(at[one] for one in mine), size - 1] for _, mine in steps]
+        far = [[*sorted(at[one] for one in mine), size - 1] for _, mine in steps]
         self._keys = np.array(
-            [place * size + one for place, mine in enumerate(ends) for one in mine], dtype=np.intp
+            [place * size + one for place, mine in enumerate(far) for one in mine], dtype=np.intp
         )
         """Of each edge its two places as one number, in order."""
-        self.starts = np.cumsum([0, *(len(mine) for mine in ends)])
+        self.starts = np.cumsum([0, *(len(mine) for mine in far)])
         """The first edge of each node in the order; that to the reference is its last (size,)."""
-        self.levels = list(self._in_levels([level[node] for node, _ in steps], ends))
+        self.levels = list(self._in_levels([level[node] for node, _ in steps], far))
 
     @property
     def edges(self) -> int:

@@ -1,7 +1,7 @@
 """What the states of many rows come to next, and what a round of a sweep says of them.
 
-The rule is that of :mod:`.states`: relays and inputs move first, all together; only when they are at rest
-does a fuse blow, the one that is furthest over its limit.
+The rule is that of :mod:`.states`: relays and inputs move first, all together; only when they are at
+rest does a fuse blow, the one that is furthest over its limit.
 """
 
 from __future__ import annotations
@@ -63,9 +63,7 @@ class After:
         return found
 
 
-def next_states(
-    limits: Limits, states: Bool, watched: Array, fuses: Array, left: Array
-) -> After:
+def next_states(limits: Limits, states: Bool, watched: Array, fuses: Array, left: Array) -> After:
     """The next states of some rows, by the currents that their thresholds watch.
 
     :param states: of every threshold (rows, thresholds)
