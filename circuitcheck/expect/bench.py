@@ -81,9 +81,9 @@ class Bench:
         return frozenset(f"{name} blown" for name in self.setup.swap)
 
     @cached_property
-    def layout(self) -> Layout:
-        """All its readings on one circuit."""
-        return Layout(self)
+    def layouts(self) -> list[Layout]:
+        """All its readings, on one circuit or several."""
+        return Layout.of(self.circuit, self.stations)
 
     def run(
         self,

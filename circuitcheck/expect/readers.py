@@ -62,6 +62,11 @@ class Reader(ABC):
         """Branches that the instrument adds while it is in place."""
         return {}
 
+    @property
+    def bends(self) -> bool:
+        """Whether the instrument itself is no straight line."""
+        return False
+
     def instrument(self, place: int) -> Instrument:
         """The same among others; ``place`` is its own in the test."""
         return Instrument(self)
@@ -197,6 +202,11 @@ class CurveReader(Reader):
     key: str
     branch: FanMotor | Filament
     added: bool = False
+
+    @property
+    def bends(self) -> bool:
+        """A lamp that it brings along does."""
+        return self.added
 
     def look(self, parameters: Array, volts: Array) -> Array:
         """Speed [rpm] or share of the rated power [1]."""

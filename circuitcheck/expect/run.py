@@ -18,12 +18,13 @@ from circuitcheck.circuit.circuit import Circuit
 from circuitcheck.circuit.series import SeriesRuns
 from circuitcheck.expect.readers import AmpsReader, Reader, VoltsReader
 from circuitcheck.parts.fault import Change
-from circuitcheck.physics.branch import Array, Branch
+from circuitcheck.physics.branch import Array, Branch, Conductor, Source
 from circuitcheck.solve.changes import Changes, one_of
-from circuitcheck.solve.network import Networks
+from circuitcheck.solve.network import MANY_CURVES, Networks
 from circuitcheck.solve.point import solve_point
+from circuitcheck.solve.rounds import Group
 from circuitcheck.solve.spread import Shifts, port_shifts
-from circuitcheck.solve.sweep import Group, settle
+from circuitcheck.solve.sweep import settle
 from circuitcheck.solve.wiring import Bool, Index, distinct
 
 if TYPE_CHECKING:
@@ -63,28 +64,46 @@ class Placed:
 
 
 class Layout:
-    """All readings of a bench on one circuit, with what has been worked out of it so far."""
+    """Readings of some stations on one circuit, with what has been worked out of it so far.
 
-    def __init__(self, bench: Bench) -> None:
-        fitted: dict[str, Branch] = {}
+    :param in_place: whether their instruments are on it from the beginning, and not put on by each row
+    """
+
+    def __init__(self, circuit: Circuit, stations: Sequence[Station], *, in_place: bool = False) -> None:
+        self.circuit = circuit
         self.placed: list[Placed] = []
         self.probes: list[tuple[str, str]] = []
         kept: set[str] = set()
-        for station in bench.stations:
+        for station in stations:
             change: dict[str, Branch | None] = {}
             readers = []
             for place, reader in station.readers:
                 instrument = reader.instrument(place)
-                fitted |= instrument.fitted
+                self.circuit = self.circuit.changed(instrument.fitted)
                 change |= instrument.change
                 readers.append((place, len(self.probes), instrument.reader))
                 self.probes.append(instrument.reader.port())
                 if not isinstance(reader, AmpsReader):  # all of a run carries the same
                     kept.update(reader.port())
+            if in_place:
+                self.circuit, change = self.circuit.changed(change), {}
             self.placed.append(Placed(station, change, tuple(readers)))
-        self.circuit: Circuit = bench.circuit.changed(fitted)
         self.networks = Networks(self.circuit)
         self.runs = SeriesRuns(self.circuit, kept)
+
+    @classmethod
+    def of(cls, circuit: Circuit, stations: Sequence[Station]) -> list[Layout]:
+        """All stations on one circuit; of a whole loom a test lamp on one of its own.
+
+        Every row that puts a lamp on bends all other curves a little; one that stays on has bent them.
+        """
+        curves = sum(not isinstance(one, Conductor | Source) for one in circuit.branches.values())
+        if curves <= MANY_CURVES:
+            return [cls(circuit, stations)]
+        lamps = [one for one in stations if any(reader.bends for _, reader in one.readers)]
+        others = [one for one in stations if one not in lamps]
+        found = [cls(circuit, others)] if others else []
+        return [*found, *(cls(circuit, [one], in_place=True) for one in lamps)]
 
     @cached_property
     def meters(self) -> list[tuple[int, int, int]]:
@@ -146,7 +165,6 @@ class Run:
         together: Index | None = None,
     ) -> None:
         self.bench = bench
-        self.layout = bench.layout
         self.changes = changes
         self._first = np.cumsum([0, *counts])
         if together is None:
@@ -159,36 +177,36 @@ class Run:
         self.values = np.full((self.rows, len(bench.observations)), np.nan)
         self.buzzing = np.zeros(self.rows, dtype=bool)
         self._groups: list[tuple[Placed, Group]] = []
-        if self.rows:
-            self._take()
+        for layout in bench.layouts if self.rows else ():
+            self._take(layout)
 
-    def _take(self) -> None:
-        """Solve every row with every station's instrument in place, and read it off."""
-        placed = self.layout.placed
-        alike = Alike(self._kinds())
+    def _take(self, layout: Layout) -> None:
+        """Solve every row with the instrument of every station in place, and read it off."""
+        placed = layout.placed
+        alike = Alike(self._kinds(layout))
         station, row = np.divmod(alike.rows, self.rows)
         settled = settle(
-            self.layout.networks,
-            self._laid_out(station, row),
-            self.layout.probes,
+            layout.networks,
+            self._laid_out(layout, station, row),
+            layout.probes,
             [self.blown[one] for one in row.tolist()],
             self.fuses[row],
         )
         self.buzzing[alike.all_of(settled.buzzing) % self.rows] = True
         whole = alike.rows[settled.unsure].tolist()
-        whole += alike.rows[self._clamp_moved()[row]].tolist()
+        whole += alike.rows[self._clamp_moved(layout)[row]].tolist()
         alone = {one: {place for place, _, _ in placed[one // self.rows].readers} for one in whole}
         for group in settled.groups:
-            self._read(alike.everyone(group))
-            for number, place in self._behind_knee(group, alike):
+            self._read(layout, alike.everyone(group))
+            for number, place in self._behind_knee(layout, group, alike):
                 alone.setdefault(number, set()).add(place)
         for number, places in alone.items():
             one = placed[number // self.rows].station
             self._take_one(one, number % self.rows, alike.like(number) % self.rows, places)
 
-    def _behind_knee(self, group: Group, alike: Alike) -> Iterator[tuple[int, int]]:
+    def _behind_knee(self, layout: Layout, group: Group, alike: Alike) -> Iterator[tuple[int, int]]:
         """Rows of all stations, and the place of each voltmeter that reads no straight line there."""
-        meters, siemens = self.layout.meters, 1 / self.bench.harness.meter_ohm
+        meters, siemens = layout.meters, 1 / self.bench.harness.meter_ohm
         doubtful = group.batch.behind_knee([probe for probe, _, _ in meters], siemens)
         for one, meter in np.argwhere(doubtful[group.local]).tolist():
             number = int(alike.rows[group.rows[one]])
@@ -196,11 +214,11 @@ class Run:
             if station == number // self.rows:
                 yield number, place
 
-    def _clamp_moved(self) -> Bool:
+    def _clamp_moved(self, layout: Layout) -> Bool:
         """Rows that join a clamped branch to other nodes: its volts are not those of the port then."""
         ends = {
             reader.key: set(reader.port())
-            for placed in self.layout.placed
+            for placed in layout.placed
             for _, _, reader in placed.readers
             if isinstance(reader, AmpsReader)
         }
@@ -214,13 +232,13 @@ class Run:
         rows = np.append(np.repeat(np.array(moved, dtype=bool), np.diff(self._first)), False)
         return np.asarray(np.any(rows[self.together], axis=1))
 
-    def _laid_out(self, station: Index, row: Index) -> Changes:
+    def _laid_out(self, layout: Layout, station: Index, row: Index) -> Changes:
         """The changes of some rows, each with the instrument of a station in place."""
         listed: list[Change] = []
         counts: list[int] = []
         end = 0
         both = np.full((2, len(row)), -1, dtype=np.intp)
-        for number, placed in enumerate(self.layout.placed):
+        for number, placed in enumerate(layout.placed):
             mine = np.flatnonzero(station == number)
             for second, instrument in enumerate((placed.change, {})):
                 rows = self.together[row[mine], second]
@@ -233,17 +251,17 @@ class Run:
                     counts.append(int(self._first[one + 1] - self._first[one]))
                     end += counts[-1]
                 both[second, mine[there]] = start[change] + rows[there] - self._first[change]
-        changes = Changes.of(self.layout.networks.wiring, listed, counts)
+        changes = Changes.of(layout.networks.wiring, listed, counts)
         return changes.take(both[0]) if np.all(both[1] < 0) else changes.together(*both)
 
     def _change_of(self, rows: Index) -> Index:
         """The number of the change that each of its rows belongs to."""
         return np.searchsorted(self._first, rows, side="right") - 1
 
-    def _read(self, group: Group) -> None:
+    def _read(self, layout: Layout, group: Group) -> None:
         """Read off what has come to rest; what buzzes stays NaN."""
         station = group.rows // self.rows
-        for number, placed in enumerate(self.layout.placed):
+        for number, placed in enumerate(layout.placed):
             mine = np.flatnonzero(station == number)
             if not mine.size:
                 continue
@@ -256,14 +274,14 @@ class Run:
             for place, probe, reader in placed.others:
                 self.values[own.rows, place] = reader.values(group.batch, probe)[own.local]
 
-    def _kinds(self) -> Index:
+    def _kinds(self, layout: Layout) -> Index:
         """For all rows at all stations numbers that are equal where all that is read is."""
         marks: dict[Any, int] = {}
         kind = np.empty(int(self._first[-1]), dtype=np.intp)
         adds = np.zeros(len(kind) + 1, dtype=bool)
         for number, change in enumerate(self.changes):
             rows = np.arange(self._first[number], self._first[number + 1])
-            mark = self.layout.runs.mark(change)
+            mark = layout.runs.mark(change)
             adds[rows] = mark is None
             kind[rows] = marks.setdefault((mark or (number,), len(rows)), int(rows[0])) + rows - rows[0]
         # What is added may end within a run, and then it matters where along it the other change is.
@@ -274,7 +292,7 @@ class Run:
         special = (self.fuses != 1.0) | np.array([bool(one) for one in self.blown], dtype=bool)
         found[special] = -1 - np.flatnonzero(special)
         found = np.unique(found, return_inverse=True)[1].reshape(-1)
-        times = np.arange(len(self.layout.placed)) * (self.rows + 1)
+        times = np.arange(len(layout.placed)) * (self.rows + 1)
         return np.asarray((times[:, None] + found).reshape(-1))
 
     def _change(self, row: int) -> Change:

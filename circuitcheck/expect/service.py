@@ -50,6 +50,7 @@ def blown_in_service(
     counts: Sequence[int] | None = None,
     fuses: Array | None = None,
     overloads: Sequence[bool] | None = None,
+    setups: Sequence[Setup] | None = None,
 ) -> list[frozenset[str]]:
     """For each row of some fault rules the fuses that it blows in use.
 
@@ -57,6 +58,7 @@ def blown_in_service(
     :param fuses: for each row, by how much every fuse opens above its usual limit [1]
     :param overloads: which rules can make anything carry more; the others, none of them unless told,
         blow nothing and are not asked
+    :param setups: the conditions of use; all of ``service_setups(harness)`` unless told
     """
     counts = counts or [1] * len(rules)
     wanted = np.ones(len(rules), dtype=bool) if overloads is None else np.array(overloads)
@@ -65,7 +67,7 @@ def blown_in_service(
     found: list[set[str]] = [set() for _ in range(sum(counts))]
     if asked:
         limits = np.ones(len(rows)) if fuses is None else fuses[rows]
-        for setup in service_setups(harness):
+        for setup in service_setups(harness) if setups is None else setups:
             circuit = build_circuit(harness, setup)
             changes = [rules[one](circuit.branches) for one in asked]
             blown = blown_in(circuit, changes, [counts[one] for one in asked], limits)
@@ -92,11 +94,13 @@ def blown_in(
     if together is not None:
         laid_out = laid_out.together(together[:, 0], together[:, 1])
     settled = settle(networks, laid_out, [], fuses=fuses)
+    names = list(circuit.thresholds)
+    blows = settled.states & networks.wiring.limits.latching
+    # One that is not sure of its states is solved by itself below.
+    blows[settled.unsure] = blows[settled.buzzing] = False
     found: list[set[str]] = [set() for _ in fuses]
-    for group in settled.groups:
-        for name in latching:
-            for row in group.rows[group.batch.state(name)[group.local]].tolist():
-                found[row].add(name)
+    for row, place in np.argwhere(blows).tolist():
+        found[row].add(names[place])
     first = np.cumsum([0, *counts])
     for row in (*settled.buzzing.tolist(), *settled.unsure.tolist()):
         change: dict[str, Branch | None] = {}

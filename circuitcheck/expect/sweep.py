@@ -18,7 +18,7 @@ import numpy as np
 from circuitcheck.circuit.build import lasting_faults
 from circuitcheck.errors import UnknownName
 from circuitcheck.expect.expected import ChosenFault, bench_for, combined
-from circuitcheck.expect.service import blown_in_service
+from circuitcheck.expect.service import blown_in_service, service_setups
 from circuitcheck.harness.model import Harness
 from circuitcheck.parts.fault import FaultMode
 from circuitcheck.physics.branch import Array
@@ -28,8 +28,6 @@ MAGNITUDES = 16
 """Values tried over the range of a fault's unknown one, unless told."""
 _AT_ONCE = 10_000
 """Faults solved together: what they need has to lie in memory."""
-_IN_SERVICE = 2000
-"""Faults of one piece of work that asks what they blow in use."""
 
 Work = TypeVar("Work")
 Done = TypeVar("Done")
@@ -71,12 +69,14 @@ class _Piece:
     """One test under some faults, by their numbers: a fault's rule cannot be sent anywhere.
 
     :param blown: for each row the fuses that its fault has blown in use
+    :param setup: number of the condition of use that is asked for, in place of a test
     """
 
     whole: _Whole
     test: str
     faults: tuple[int, ...]
     blown: Blown
+    setup: int = 0
 
 
 def sweep(
@@ -153,24 +153,30 @@ def _after_service(
     counts = _counts(every)
     risky = [one for part in parts for one in part if every[one].mode.overloads]
     work = [
-        _Piece(whole, "", tuple(risky[n : n + _IN_SERVICE]), ())
-        for n in range(0, len(risky), _IN_SERVICE)
+        _Piece(whole, "", tuple(risky[n : n + _AT_ONCE]), (), setup)
+        for n in range(0, len(risky), _AT_ONCE)
+        for setup in range(len(service_setups(whole.harness)))
     ]
-    asked = [one for found in _mapped(executor, _blown, work) for one in found]
-    blown = {}
-    for one in risky:
-        blown[one], asked = asked[: counts[one]], asked[counts[one] :]
+    asked: dict[tuple[int, ...], list[frozenset[str]]] = {}
+    for piece, found in zip(work, _mapped(executor, _blown, work), strict=True):
+        before = asked.get(piece.faults, found)
+        asked[piece.faults] = [one | other for one, other in zip(before, found, strict=True)]
+    rows = iter([one for found in asked.values() for one in found])
+    blown = {one: [next(rows) for _ in range(counts[one])] for one in risky}
+    none = [frozenset[str]()]
     return [
-        tuple(already for one in part for already in blown.get(one, [frozenset()] * counts[one]))
+        tuple(already for one in part for already in blown.get(one, none * counts[one]))
         for part in parts
     ]
 
 
 def _blown(piece: _Piece) -> list[frozenset[str]]:
-    """The fuses that some faults blow in use."""
+    """The fuses that some faults blow in one condition of use."""
     chosen = [_every(piece.whole)[one] for one in piece.faults]
     rules = [lambda branches, one=one: combined([one], branches) for one in chosen]
-    return blown_in_service(piece.whole.harness, rules, _counts(chosen))
+    harness = piece.whole.harness
+    setups = [service_setups(harness)[piece.setup]]
+    return blown_in_service(harness, rules, _counts(chosen), setups=setups)
 
 
 def _swept(piece: _Piece) -> Swept:

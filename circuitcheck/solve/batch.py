@@ -93,7 +93,9 @@ class Batch:
             return
         there = ties >= 0
         none = np.full(ties.shape, self.changes.none)
-        self.edit_port = np.concatenate([edits.slot, np.where(there, self._tie_ports[ties], none)], axis=1)
+        self.edit_port = np.concatenate(
+            [edits.slot, np.where(there, self._tie_ports[ties], none)], axis=1
+        )
         held, nothing = np.zeros(ties.shape, dtype=bool), np.zeros(ties.shape)
         self.bridging = np.concatenate([self.bridging, held], axis=1)
         self.slot = np.concatenate([edits.slot, none], axis=1)
@@ -136,13 +138,14 @@ class Batch:
             left[column] = put_in(r, volts, column, extra[column], amps[column])
         return r, volts, left
 
-    def _settle(self, curves: CurveSet, others: Index) -> None:
+    def _settle(self, curves: CurveSet, others: Index, pushed: Array | float = 0.0) -> None:
         """The operating points.
 
         :param others: ports of the curves (curves, rows) or (curves, 1)
+        :param pushed: volts that curves far away take from the edits and these (ports, rows) [V]
         """
         width = len(self._edits)
-        r, volts, left = self._put_in(others)
+        r, volts, left = self._put_in(others, pushed)
         rest = settle_curves(volts[width:], r[width:, width:], curves)
         edited = volts[:width] - np.einsum("ijs,js->is", r[:width, width:], rest.amps)
         self._note_lost(np.abs(left))
@@ -319,7 +322,7 @@ class Batch:
 
     @cached_property
     def _watching(self) -> list[Index]:
-        """For each slot the column of a threshold that watches it, or -1; the second of some, ... (slots,)."""
+        """For each slot the column of a threshold that watches it, or -1; of some the second, ..."""
         found: list[Index] = []
         seen: dict[int, int] = {}
         for column, key in enumerate(self.network.wiring.watched.keys):

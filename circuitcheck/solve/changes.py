@@ -171,22 +171,23 @@ class _Layout:
             place = places.get(key)
             if place is not None:
                 old = self.branches[key]
-                if new is not None and new.tail == old.tail and new.head == old.head:
+                if isinstance(new, _LINEAR) and new.tail == old.tail and new.head == old.head:
                     self._fill(column, first, count, place, new)
                     column += 1
                     continue
+                # A branch put between other nodes is one taken out and one added.
                 self._fill(column, first, count, place, None)
                 column += 1
-            elif not isinstance(new, _LINEAR):
-                if key in self.branches:
-                    self._fill_curve(key, new, first, count)
-                continue
-            # A branch put between other nodes is one taken out and one added.
+            elif key in self.branches and not isinstance(new, _LINEAR):
+                self._fill_curve(key, new, first, count)
             if isinstance(new, _LINEAR) and (slot := self._added(key, new)) is not None:
                 self._fill(column, first, count, slot, new)
                 column += 1
 
-    def _fill(self, number: int, first: int, count: int, slot: int, new: Branch | None) -> None:
+    def _fill(
+        self, number: int, first: int, count: int, slot: int, new: Conductor | Source | None
+    ) -> None:
+        """Put one altered branch in place; None for one taken out."""
         if number == len(self.columns):
             self.columns.append(_Column(self.rows))
         column = self.columns[number]
@@ -194,11 +195,10 @@ class _Layout:
         column.slot[rows] = slot
         if new is None:
             return
-        ohm = new.ohm
-        if isinstance(ohm, float):
-            column.ohm[rows] = ohm
+        if isinstance(new.ohm, float):
+            column.ohm[rows] = new.ohm
         else:
-            column.ohm[first : first + count] = ohm
+            column.ohm[first : first + count] = new.ohm
         if isinstance(new, Source):
             column.emf[first : first + count] = new.emf
         elif new.closed_when is not ALWAYS:

@@ -102,7 +102,7 @@ class CurveSet(ABC):
     def alone(self, c: Array, r: Array) -> Array:
         """Near what they draw beyond their tangents [A]: those of one kind are settled in turn.
 
-        First as if all of a kind drew the same, as fans on one feed do; then each on what the others draw.
+        First as if all of a kind drew the same, as fans on one feed do; then each on what others draw.
 
         :param c: volts at the curves while they draw nothing beyond their tangents (curves, rows)
         :param r: resistance between the curves (curves, curves, rows)
@@ -123,7 +123,10 @@ class CurveSet(ABC):
         return flow
 
     def _settled_behind(self, block: int, c: Array, r: Array) -> Array:
-        """Near what each of a block draws beyond its tangent, on volts and a resistance of its own [A]."""
+        """Near what each of a block draws beyond its tangent, on a source of its own [A].
+
+        :param c: volts of it, and ``r`` its resistance, the tangent there (m, rows)
+        """
         siemens, amps = self.siemens[self.blocks[block]], self.amps[self.blocks[block]]
         # Its tangent is out of the network, to go in whole.
         whole = 1 / np.maximum(1 - r * siemens, 1e-3)

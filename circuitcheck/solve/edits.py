@@ -13,6 +13,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from circuitcheck.circuit.circuit import Circuit
 from circuitcheck.joined import Joined
 from circuitcheck.physics.branch import ALWAYS, Array, Condition, holds
 from circuitcheck.solve.changes import Changes
@@ -29,9 +30,10 @@ _TOUCHED = 1e-6
 class Edits:
     """The linear branches that each row alters, those it adds first.
 
-    ``slot`` (rows, width) holds the numbers of their slots in ``changes``; ``siemens`` what they come to [S]; ``extra_siemens`` and ``extra_amps`` what that adds to the
-    network [S, A]; ``adds`` where nothing conducted before, ``removes`` where nothing is left, ``flips``
-    where it is a contact that the row's states move and not its change.
+    ``slot`` (rows, width) holds the numbers of their slots in ``changes``; ``siemens`` what they come
+    to [S]; ``extra_siemens`` and ``extra_amps`` what that adds to the network [S, A]; ``adds`` where
+    nothing conducted before, ``removes`` where nothing is left, ``flips`` where it is a contact that the
+    row's states move and not its change.
 
     :param states: of every threshold in each row (rows, thresholds)
     """
@@ -42,34 +44,25 @@ class Edits:
         slot, siemens, emf = changes.slot, changes.siemens, changes.emf
         if np.all(states == network.state_row):  # what holds for one row holds for all
             if changes.condition.any():
-                held = np.array([holds(one, network.states) for one in changes.conditions])
-                siemens = siemens * held[changes.condition]
+                closed = np.array([holds(one, network.states) for one in changes.conditions])
+                siemens = siemens * closed[changes.condition]
             self._compare(slot, siemens, emf, np.zeros(slot.shape, dtype=bool))
             return
-        held = self._held(states)
+        which = held(changes.conditions, network.circuit, states)
         if changes.condition.any():
-            siemens = siemens * held[np.arange(len(slot))[:, None], changes.condition]
-        flipped, closed = self._flipped(held)
+            siemens = siemens * which[np.arange(len(slot))[:, None], changes.condition]
+        flipped, closed = self._flipped(which)
         self._compare(
             np.concatenate([slot, flipped], axis=1),
             np.concatenate([siemens, closed], axis=1),
             np.concatenate([emf, np.zeros(flipped.shape)], axis=1),
-            np.concatenate([np.zeros(slot.shape, dtype=bool), np.ones(flipped.shape, dtype=bool)], axis=1),
+            np.concatenate([np.zeros(slot.shape, dtype=bool), flipped != changes.none], axis=1),
         )
 
-    def _held(self, states: Bool) -> Bool:
-        """Which conditions hold in each row (rows, conditions)."""
-        places = {name: number for number, name in enumerate(self.network.circuit.thresholds)}
-        found = np.ones((len(states), len(self.changes.conditions)), dtype=bool)
-        for column, condition in enumerate(self.changes.conditions):
-            if condition is not ALWAYS:
-                found[:, column] = holding(condition, places, states)
-        return found
-
-    def _flipped(self, held: Bool) -> tuple[Index, Array]:
+    def _flipped(self, which: Bool) -> tuple[Index, Array]:
         """Contacts that lie otherwise than in the network: their slots and what they come to [S]."""
         wiring, changes = self.network.wiring, self.changes
-        place, closed = wiring.contact_places, held[:, wiring.contact_conditions]
+        place, closed = wiring.contact_places, which[:, wiring.contact_conditions]
         other = closed != (self.network.siemens[place] > 0)
         for column in range(changes.slot.shape[1]):
             other &= changes.slot[:, column, None] != place  # the change says how that one lies
@@ -77,7 +70,8 @@ class Edits:
         if not first.shape[1]:
             return first, np.zeros(first.shape)
         closes = there & closed[np.arange(len(first))[:, None], first]
-        return np.where(there, place[first], changes.none), np.where(closes, wiring.siemens[place[first]], 0.0)
+        taken = place[first]
+        return np.where(there, taken, changes.none), np.where(closes, wiring.siemens[taken], 0.0)
 
     def _compare(self, slot: Index, siemens: Array, emf: Array, flips: Bool) -> None:
         """What is different from the network, adds first."""
@@ -186,6 +180,16 @@ def holding(condition: Condition, places: Mapping[str, int], states: Bool) -> Bo
     return found
 
 
+def held(conditions: Sequence[Condition], circuit: Circuit, states: Bool) -> Bool:
+    """Which conditions hold in each row of states (rows, conditions)."""
+    places = {name: number for number, name in enumerate(circuit.thresholds)}
+    found = np.ones((len(states), len(conditions)), dtype=bool)
+    for column, condition in enumerate(conditions):
+        if condition is not ALWAYS:
+            found[:, column] = holding(condition, places, states)
+    return found
+
+
 def _in_order(keys: Index) -> Index:
     """For each row the columns from the lowest key to the highest, equal ones as they stand."""
     if keys.shape[1] != 2:
@@ -213,7 +217,9 @@ def alike_rows(states: Bool) -> list[Index]:
         wide[:, : packed.shape[1]] = packed
         label = wide.view(np.uint64)[:, 0]
     else:
-        label = np.unique(packed, axis=0, return_inverse=True)[1].reshape(-1)
+        number: dict[bytes, int] = {}
+        marks = packed.view(f"V{packed.shape[1]}")[:, 0].tolist()
+        label = np.array([number.setdefault(one, len(number)) for one in marks], dtype=np.uint64)
     order = np.argsort(label, kind="stable")
     label = label[order]
     ends = [0, *(np.flatnonzero(label[1:] != label[:-1]) + 1).tolist(), len(order)]

@@ -22,14 +22,14 @@ from typing import Any
 import numpy as np
 
 from circuitcheck.physics.branch import Array
-from circuitcheck.solve.levels import Levels
 from circuitcheck.solve.wiring import Index
+
+Step = tuple[int, list[int], list[float], float]
+"""A node, those it was joined to when it went, the share of its current to each, and all of it [S]."""
 
 _MANY = 8
 """Pairs with one node in common from which on a solution for that node costs less."""
 _LEFT_OVER = 1e-4
-_LARGE = 500
-"""Nodes above which steps are taken level by level."""
 
 
 class Elimination:
@@ -44,8 +44,15 @@ class Elimination:
         self, size: int, tail: Index, head: Index, siemens: Array, tied: Index, tie: float
     ) -> None:
         self.size = size
-        around: list[dict[int, float]] = [{} for _ in range(size)]
-        ground = [0.0] * size
+        self._given = tail, head, siemens, tied, tie
+        self._hubs: dict[int, list[float]] = {}
+
+    @cached_property
+    def _eliminated(self) -> tuple[list[Step], list[float]]:
+        """The steps, and for each the share of its node's current that goes to the reference."""
+        tail, head, siemens, tied, tie = self._given
+        around: list[dict[int, float]] = [{} for _ in range(self.size)]
+        ground = [0.0] * self.size
         for one, other, value in zip(tail.tolist(), head.tolist(), siemens.tolist(), strict=True):
             if value == 0.0 or one == other:
                 continue
@@ -56,45 +63,19 @@ class Elimination:
                 ground[one or other] += value
         for node in tied.tolist():
             ground[node] += tie
-        self._steps: list[tuple[int, list[int], list[float], float]] = []
-        self._to_ground: list[float] = []
-        """For each step the share of its node's current that goes to the reference."""
-        self._eliminate(around, ground)
-        self._hubs: dict[int, list[float]] = {}
-        self._at = [-1] * size
-        """For each node the step at which it goes, -1 for the reference."""
-        for number, (node, *_) in enumerate(self._steps):
-            self._at[node] = number
+        return _eliminate(around, ground)
 
-    def _eliminate(self, around: list[dict[int, float]], ground: list[float]) -> None:
-        waiting = [(len(one), node) for node, one in enumerate(around) if node]
-        heapq.heapify(waiting)
-        gone = [False] * self.size
-        while waiting:
-            degree, node = heapq.heappop(waiting)
-            mine = around[node]
-            if gone[node] or degree != len(mine):
-                continue
-            gone[node] = True
-            ends = list(mine)
-            total = ground[node] + sum(mine.values())
-            shares = [mine[one] / total for one in ends]
-            self._steps.append((node, ends, shares, total))
-            self._to_ground.append(ground[node] / total)
-            for place, one in enumerate(ends):
-                of_one, share = around[one], shares[place]
-                del of_one[node]
-                ground[one] += share * ground[node]
-                for other in ends[:place]:
-                    more = share * mine[other]
-                    if other in of_one:
-                        of_one[other] += more
-                        around[other][one] += more
-                    else:
-                        of_one[other] = around[other][one] = more
-            for one in ends:
-                heapq.heappush(waiting, (len(around[one]), one))
-            around[node] = {}
+    @property
+    def _steps(self) -> list[Step]:
+        return self._eliminated[0]
+
+    @cached_property
+    def _at(self) -> list[int]:
+        """For each node the step at which it goes, -1 for the reference."""
+        found = [-1] * self.size
+        for number, (node, *_) in enumerate(self._steps):
+            found[node] = number
+        return found
 
     @cached_property
     def _apart(self) -> list[dict[int, float]]:
@@ -110,7 +91,7 @@ class Elimination:
         def between(one: int, other: int) -> float:
             return found[one][other] if at[one] < at[other] or not other else found[other][one]
 
-        ground = reversed(self._to_ground)
+        ground = reversed(self._eliminated[1])
         for (node, ends, shares, total), share in zip(reversed(self._steps), ground, strict=True):
             around = [0, *ends]
             parts = [share, *shares]
@@ -147,10 +128,6 @@ class Elimination:
                     # A difference of much is worth little.
                     found[number] = r if r > _LEFT_OVER * far else self.own(node, hub)
         return found
-
-    @cached_property
-    def _levels(self) -> Levels:
-        return Levels(self.size, self._steps)
 
     def _volts_from(self, hub: int) -> list[float]:
         """Node volts for an ampere pushed into one node (n,) [V]."""
@@ -238,8 +215,6 @@ class Elimination:
 
     def solve(self, amps: Array) -> Array:
         """Node volts for currents pushed into the nodes (n,) or (n, k)."""
-        if self.size > _LARGE:
-            return self._levels.solve(amps.reshape(self.size, -1)).reshape(amps.shape)
         # Numbers one by one are quicker as such.
         y = self._forth(list(amps) if amps.ndim > 1 else amps.tolist())
         for node, ends, shares, total in reversed(self._steps):
@@ -248,3 +223,38 @@ class Elimination:
                 at = at + (y[one] if share == 1.0 else share * y[one])
             y[node] = at
         return np.array(y)
+
+
+def _eliminate(around: list[dict[int, float]], ground: list[float]) -> tuple[list[Step], list[float]]:
+    """Take out all nodes, those with the fewest neighbours first."""
+    steps: list[Step] = []
+    to_ground: list[float] = []
+    waiting = [(len(one), node) for node, one in enumerate(around) if node]
+    heapq.heapify(waiting)
+    gone = [False] * len(around)
+    while waiting:
+        degree, node = heapq.heappop(waiting)
+        mine = around[node]
+        if gone[node] or degree != len(mine):
+            continue
+        gone[node] = True
+        ends = list(mine)
+        total = ground[node] + sum(mine.values())
+        shares = [mine[one] / total for one in ends]
+        steps.append((node, ends, shares, total))
+        to_ground.append(ground[node] / total)
+        for place, one in enumerate(ends):
+            of_one, share = around[one], shares[place]
+            del of_one[node]
+            ground[one] += share * ground[node]
+            for other in ends[:place]:
+                more = share * mine[other]
+                if other in of_one:
+                    of_one[other] += more
+                    around[other][one] += more
+                else:
+                    of_one[other] = around[other][one] = more
+        for one in ends:
+            heapq.heappush(waiting, (len(around[one]), one))
+        around[node] = {}
+    return steps, to_ground

@@ -1,85 +1,136 @@
-"""The steps of an elimination in levels: what does not wait for one another is done at once.
+"""The elimination of one large network: what does not wait for one another is done at once.
 
-A loom is nearly a tree: one of 7,500 nodes goes in 51 levels. Each node gathers
-from those that went before it, then from those that come back before it; all nodes of a level do so
-together. It adds the same positive shares as one step after the other, in another order.
+A loom is nearly a tree: one of 3,100 nodes goes in 24 levels (:mod:`.pattern`). It adds the same
+positive shares as one step after the other, in another order.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Iterator
+from functools import cached_property
 
 import numpy as np
+from scipy.sparse import csr_array
 
 from circuitcheck.physics.branch import Array
-from circuitcheck.solve.wiring import Index
+from circuitcheck.solve.pattern import Pattern
+from circuitcheck.solve.wiring import REFERENCE, Index
 
-Step = tuple[int, list[int], list[float], float]
-"""A node, those it was joined to when it went, the share of its current to each, and all of it [S]."""
-
-
-@dataclass(frozen=True)
-class _Level:
-    """Nodes that gather: ``node`` (m,) from ``sender`` (entries,), each from its ``first`` on (m,)."""
-
-    node: Index
-    first: Index
-    sender: Index
-    share: Array
-
-    def gather(self, y: Array) -> None:
-        """Add what comes in, in place (n, k)."""
-        y[self.node] += np.add.reduceat(self.share * y[self.sender], self.first, axis=0)
+_MANY = 8
+"""Pairs with one node in common from which on a solution for that node costs less."""
+_LEFT_OVER = 1e-4
+"""Share of two numbers below which their difference is worth little."""
+_CELLS = 2**21
+"""Numbers in one array of columns."""
 
 
-class Levels:
-    """The steps of an elimination, ready to solve for many columns.
+class LevelElimination:
+    """The factors of one network of some shape.
 
-    :param size: number of nodes, the reference 0 included
+    :param siemens: of the edges of the pattern (edges,) [S]
     """
 
-    def __init__(self, size: int, steps: Sequence[Step]) -> None:
-        forth, back = [0] * size, [0] * size
-        for node, ends, _, _ in steps:
-            level = forth[node] + 1
-            for one in ends:
-                forth[one] = max(forth[one], level)
-        for node, ends, _, _ in reversed(steps):
-            back[node] = 1 + max((back[one] for one in ends), default=-1)
-        self._totals = np.ones((size, 1))
-        self._totals[[one[0] for one in steps], 0] = [one[3] for one in steps]
-        gone = np.repeat([one[0] for one in steps], [len(one[1]) for one in steps])
-        end = np.array([one for step in steps for one in step[1]], dtype=np.intp)
-        share = np.array([one for step in steps for one in step[2]])
-        self._forth = _levels(np.array(forth), end, gone, share)
-        self._back = _levels(np.array(back), gone, end, share)
+    def __init__(self, pattern: Pattern, siemens: Array) -> None:
+        self.pattern = pattern
+        factors = pattern.factored(siemens[:, None].copy())
+        self._share, self._total = factors.share[:, 0], factors.total
+
+    @cached_property
+    def _each_level(self) -> list[tuple[slice, Index, csr_array, csr_array]]:
+        """Of each level its nodes, those that get something going forth, and what forth and back."""
+        share, size, found = self._share, self.pattern.size, []
+        for level in self.pattern.levels:
+            pushed, around = level.pushed, level.around
+            forth = csr_array(
+                (share[pushed.share], pushed.sender, pushed.sums.indptr),
+                shape=(len(pushed.target), size),
+            )
+            back = csr_array(
+                (share[level.edges], level.other, around.indptr), shape=(around.shape[0], size)
+            )
+            found.append((level.nodes, pushed.target, forth, back))
+        return found
 
     def solve(self, amps: Array) -> Array:
-        """Node volts for currents pushed into the nodes (n, k) [V]."""
-        y = amps.copy()
-        y[0] = 0.0
-        for level in self._forth:
-            level.gather(y)
-        y /= self._totals
-        for level in self._back:
-            level.gather(y)
-        return y
+        """Node volts for currents pushed into the nodes (n,) or (n, k) [V]."""
+        y = amps.reshape(self.pattern.size, -1)[self.pattern.order]
+        for _, nodes, forth, _ in self._each_level:
+            if len(nodes):
+                y[nodes] += forth @ y
+        y[:-1] /= self._total
+        y[-1] = 0.0
+        for nodes, _, _, back in reversed(self._each_level):
+            y[nodes] += back @ y
+        found: Array = y[self.pattern.place].reshape(amps.shape)
+        return found
 
+    @cached_property
+    def _along(self) -> Array:
+        """The resistance between the two ends of each edge of the shape (edges,) [ohm].
 
-def _levels(height: Index, node: Index, sender: Index, share: Array) -> list[_Level]:
-    """Entries by the level of the node that gathers, the lowest first.
+        The same as in :class:`.Elimination`, all nodes of a level at once.
+        """
+        share, found = self._share, np.zeros(self.pattern.edges)
+        for level in reversed(self.pattern.levels):
+            between, one, other = self.pattern.pairs[level.pairs].T
+            start, count = level.edges.start, level.edges.stop - level.edges.start
+            r = found[between]
+            to = np.bincount(one - start, share[other] * r, count)
+            to += np.bincount(other - start, share[one] * r, count)
+            less = level.around @ (share[level.edges] * to)
+            alone = 1 / self._total[level.nodes, 0] - 0.5 * less
+            found[level.edges] = alone[level.owner] + to
+        return found
 
-    :param height: level of each node (n,)
-    """
-    node = node.astype(np.intp)
-    order = np.lexsort((node, height[node]))
-    node, sender, share = node[order], sender[order].astype(np.intp), share[order, None]
-    found = []
-    cuts = np.flatnonzero(np.diff(height[node])) + 1
-    for start, end in zip([0, *cuts.tolist()], [*cuts.tolist(), len(node)], strict=True):
-        own = node[start:end]
-        first = np.flatnonzero(np.diff(own, prepend=-1))
-        if own.size:
-            found.append(_Level(own[first], first, sender[start:end], share[start:end]))
-    return found
+    def apart(self, tail: Index, head: Index) -> Array:
+        """Resistance between the two nodes of each of many pairs (pairs,) [ohm]."""
+        edge = self.pattern.places(tail, head)
+        found = np.where(edge >= 0, self._along[edge], 0.0)
+        others = np.flatnonzero((edge < 0) & (tail != head))
+        if others.size:
+            found[others] = self._not_along(tail[others], head[others])
+        return found
+
+    def _not_along(self, one: Index, other: Index) -> Array:
+        """The same of pairs that are no edge of the shape."""
+        level = self._along[self.pattern.places(np.arange(self.pattern.size), np.array([REFERENCE]))]
+        level[REFERENCE] = 0.0
+        nearer = level[one] < level[other]
+        hub, node = np.where(nearer, one, other), np.where(nearer, other, one)
+        found = np.zeros(len(hub))
+        alone = np.ones(len(hub), dtype=bool)
+        hubs, number, often = np.unique(hub, return_inverse=True, return_counts=True)
+        many = np.flatnonzero(often[number.reshape(-1)] >= _MANY)
+        ground = np.full(len(hubs), REFERENCE)
+        for mine, volts in self._columns(hubs, ground, number.reshape(-1)[many]):
+            pair, column = many[mine[0]], mine[1]
+            r = level[node[pair]] + volts[hub[pair], column] - 2 * volts[node[pair], column]
+            found[pair] = r
+            alone[pair] = ~(r > _LEFT_OVER * level[node[pair]])
+        rest = np.flatnonzero(alone)
+        for mine, volts in self._columns(hub, node, rest):
+            pair, column = rest[mine[0]], mine[1]
+            found[pair] = volts[hub[pair], column] - volts[node[pair], column]
+        return found
+
+    def _columns(
+        self, tail: Index, head: Index, wanted: Index
+    ) -> Iterator[tuple[tuple[Index, Index], Array]]:
+        """Node volts for an ampere between the nodes of some pairs, as many at once as lie in memory.
+
+        :param wanted: numbers of the pairs that are asked for, perhaps more than once (n,)
+        :returns: which of the wanted are there, and in which column each; the volts (nodes, columns) [V]
+        """
+        pairs, number = np.unique(wanted, return_inverse=True)
+        number, size = number.reshape(-1), max(1, _CELLS // self.pattern.size)
+        for start in range(0, len(pairs), size):
+            some = pairs[start : start + size]
+            here = np.flatnonzero((number >= start) & (number < start + size))
+            yield (here, number[here] - start), self._volts_between(tail[some], head[some])
+
+    def _volts_between(self, tail: Index, head: Index) -> Array:
+        """Node volts for an ampere between the nodes of some pairs (n, pairs) [V]."""
+        pushed = np.zeros((self.pattern.size, len(tail)))
+        pushed[tail, np.arange(len(tail))] += 1.0
+        pushed[head, np.arange(len(tail))] -= 1.0
+        return self.solve(pushed)

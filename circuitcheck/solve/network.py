@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from functools import cached_property
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,9 +16,11 @@ from circuitcheck.physics.branch import Array
 from circuitcheck.solve.curves import LEAK, Curves, Reach, Tangent
 from circuitcheck.solve.cuts import cut_words
 from circuitcheck.solve.elimination import Elimination
-from circuitcheck.solve.newton import settle_curves
 from circuitcheck.solve.plain import solve_network
 from circuitcheck.solve.wiring import TIE_SIEMENS, Index, Wiring
+
+if TYPE_CHECKING:
+    from circuitcheck.solve.levels import LevelElimination
 
 CURVE_SIEMENS = 0.01
 """What stands in for a curve when a network is factored [S]; a sweep takes it off."""
@@ -26,8 +29,8 @@ _FEW_NODES = 400
 """Up to this the inverse of a network is made at once, if it has few curves."""
 MANY_CURVES = 12
 """Above this, changes settle with the curves near them, and the others follow."""
-MOST_TOGETHER = 400
-"""Above this, the columns of all curves at once would cost more than factoring in each step."""
+_LARGE = 500
+"""Nodes above which a network is eliminated level by level."""
 
 
 @dataclass(frozen=True)
@@ -36,10 +39,12 @@ class Calm:
 
     :param volts: as long as nothing moves by so much, the states come to the same [V]; below 0 where
         a fuse blows, as which of them is the first then depends
+    :param amps: by how much the current of each watched branch may be another (watched,) [A]
     """
 
     after: NDArray[np.bool_]
     volts: float
+    amps: Array
 
 
 class Network:
@@ -111,20 +116,24 @@ class Network:
         It is tied to the reference by ``TIE_SIEMENS``. A tie carries nothing, since nothing else
         leads back from its island; it only gives the island's volts a level.
         """
-        most = np.maximum.accumulate(self.island)  # islands are numbered in the order of their first nodes
+        most = np.maximum.accumulate(
+            self.island
+        )  # islands are numbered in the order of their first nodes
         return np.flatnonzero(most[1:] > most[:-1]) + 1
 
-    def factors(self, curve_siemens: Array) -> Elimination:
+    def factors(self, curve_siemens: Array) -> Elimination | LevelElimination:
         """The nodal equations with curves replaced by conductances [S], ready to be solved."""
-        wiring = self.wiring
-        return Elimination(
-            wiring.size,
-            wiring.every_tail,
-            wiring.every_head,
-            np.concatenate([self.siemens, curve_siemens]),
-            self.tied,
-            TIE_SIEMENS,
-        )
+        wiring, tied = self.wiring, self.tied
+        siemens = np.concatenate([self.siemens, curve_siemens])
+        if wiring.size <= _LARGE:
+            tail, head = wiring.every_tail, wiring.every_head
+            return Elimination(wiring.size, tail, head, siemens, tied, TIE_SIEMENS)
+        from circuitcheck.solve.levels import LevelElimination  # noqa: PLC0415  (scipy is slow to import)
+
+        pattern, sums = wiring.shape
+        edges = sums.of(siemens)
+        edges[pattern.places(tied, np.zeros_like(tied))] += TIE_SIEMENS
+        return LevelElimination(pattern, edges)
 
     def injections(self) -> Array:
         """Current that the sources push into each node [A], shape (n,)."""
@@ -148,32 +157,25 @@ class Network:
         not moved by a change, and are there as they lie when nothing is changed.
         """
         wiring, count = self.wiring, len(self.wiring.curve_keys)
-        little = Tangent(np.full(count, CURVE_SIEMENS), np.zeros(count))
         if not self.has_many_curves:
-            return little
-        if count > MOST_TOGETHER:
-            volts = solve_network(self)
-            across = volts[wiring.curve_tail] - volts[wiring.curve_head]
-            amps, slope = self.curve_currents(across)
-            siemens = np.maximum(slope, LEAK)
-            return Tangent(siemens, amps - siemens * across)
-        ends, place = np.zeros((wiring.size, count)), np.arange(count)
-        ends[wiring.curve_tail, place] += 1.0
-        ends[wiring.curve_head, place] -= 1.0
-        seen = self.factors(little.siemens).solve(np.column_stack([ends, self.injections()]))
-        seen = seen[wiring.curve_tail] - seen[wiring.curve_head]
-        rest = settle_curves(seen[:, count:], seen[:, :count, None], Curves(wiring.curves, little))
-        siemens = rest.slope[:, 0] + CURVE_SIEMENS
-        return Tangent(siemens, rest.amps[:, 0] + (CURVE_SIEMENS - siemens) * rest.volts[:, 0])
+            return Tangent(np.full(count, CURVE_SIEMENS), np.zeros(count))
+        volts = solve_network(self)
+        across = volts[wiring.curve_tail] - volts[wiring.curve_head]
+        amps, slope = self.curve_currents(across)
+        siemens = np.maximum(slope, LEAK)
+        return Tangent(siemens, amps - siemens * across)
 
     @cached_property
-    def _factors(self) -> Elimination:
+    def _factors(self) -> Elimination | LevelElimination:
         return self.factors(self.tangent.siemens)
 
-    @property
-    def _is_small(self) -> bool:
-        """Whether all of its inverse at once costs less than the columns that are asked for."""
-        return self.wiring.size <= _FEW_NODES and not self.has_many_curves
+    @cached_property
+    def _small(self) -> Elimination | None:
+        """The factors, if all of its inverse at once costs less than the columns that are asked for."""
+        if self.wiring.size > _FEW_NODES or self.has_many_curves:
+            return None
+        factors = self._factors
+        return factors if isinstance(factors, Elimination) else None
 
     def seen(self, tail: Index, head: Index) -> tuple[Array, Array]:
         """Resistance from each of some ports to every other [ohm] and the volts at them [V].
@@ -184,9 +186,10 @@ class Network:
         """
         asked = tail.tobytes() + head.tobytes()
         if asked != self._seen[0]:
-            if self._is_small:
-                passed = self._factors.passed(tail, head)
-                found = self._factors.between(passed, passed), passed @ self._rises
+            small = self._small
+            if small is not None:
+                passed = small.passed(tail, head)
+                found = small.between(passed, passed), passed @ self._rises
             else:
                 columns = self._columns(tail, head)
                 found = columns[tail] - columns[head], columns.T @ self.pushed
@@ -199,19 +202,22 @@ class Network:
         :returns: (branches, ports) [ohm]
         """
         wiring = self.wiring
-        if self._is_small:
-            return self._factors.between(self._branch_passed, self._factors.passed(tail, head))
+        small = self._small
+        if small is not None:
+            return small.between(self._branch_passed, small.passed(tail, head))
         columns = self._columns(tail, head)
         found: Array = columns[wiring.every_tail] - columns[wiring.every_head]
         return found
 
     @cached_property
     def _rises(self) -> Array:
-        return self._factors.rises(self.pushed)
+        assert self._small is not None
+        return self._small.rises(self.pushed)
 
     @cached_property
     def _branch_passed(self) -> Array:
-        return self._factors.passed(self.wiring.every_tail, self.wiring.every_head)
+        assert self._small is not None
+        return self._small.passed(self.wiring.every_tail, self.wiring.every_head)
 
     def _columns(self, tail: Index, head: Index) -> Array:
         """Node volts for an ampere pushed in at each tail and drawn at its head (n, ports) [ohm].
@@ -305,24 +311,20 @@ class Network:
         return self._calm[fuses]
 
     def _calm_with(self, fuses: float) -> Calm:
-        place, wiring = self.wiring.place, self.wiring
-        after, least = self.state_row.copy(), np.inf
-        for column, one in enumerate(self.circuit.thresholds.values()):
-            at = place.get(one.watch)
-            if at is None:
-                size, siemens = 0.0, 0.0
-            else:
-                siemens = float(self.siemens[at])
-                across = self.open_volts[wiring.tail[at]] - self.open_volts[wiring.head[at]]
-                size = abs(siemens * float(across))
-            on, limit = bool(after[column]), one.on_amps * (fuses if one.latching else 1.0)
-            if one.latching:
-                margin = np.inf if on else limit - size
-            else:
-                margin = abs(size - (one.off_amps if on else limit))
-                after[column] = one.next_state(on, size)
-            least = min(least, margin / siemens if siemens else np.inf)
-        return Calm(after, 0.999 * float(least))
+        wiring = self.wiring
+        limits, watching = wiring.limits, wiring.limits.watching
+        at = wiring.watched.places
+        across = self.open_volts[wiring.watched.tail] - self.open_volts[wiring.watched.head]
+        size = np.abs(self.siemens[at] * across)
+        was, fuse = self.state_row[watching], limits.latching[watching]
+        on, off = limits.on[watching, 0], limits.off[watching, 0]
+        after = self.state_row & limits.latching
+        after[watching] = np.where(fuse, was, np.where(was, size > off, size >= on))
+        blown = np.where(was, np.inf, on * fuses - size)
+        amps = np.where(fuse, blown, np.abs(size - np.where(was, off, on)))
+        volts = np.full(len(at), np.inf)
+        np.divide(amps, self.siemens[at], out=volts, where=self.siemens[at] > 0)
+        return Calm(after, 0.999 * float(np.min(volts, initial=np.inf)), 0.999 * amps)
 
     @cached_property
     def reach(self) -> Reach:

@@ -10,6 +10,7 @@ cold lamp.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
@@ -87,7 +88,8 @@ def settle_curves(c: Array, r: Array, curves: CurveSet) -> Rest:
             which = np.flatnonzero(too_far)
             t = np.ones(len(rows))
             at = u[:, which], i[:, which], s[:, which], d[:, which]
-            t[which] = _shortened(curves, rows[which], *at, first[which], last[which])
+            along = _slopes(curves, rows[which], *at)
+            t[which] = shortened(along, first[which], last[which])
             d, s = t * d, t * s
             flow[:, which], slope[:, which] = curves.beyond((u + s)[:, which], rows[which])
         u, i = u + s, i + d
@@ -150,30 +152,35 @@ def _along(step: Array, slope: Floats) -> Array:
     return found
 
 
-def _shortened(
-    curves: CurveSet,
-    rows: Index,
-    u: Array,
-    i: Array,
-    s: Array,
-    d: Floats,
-    low_at: Array,
-    high_at: Array,
-) -> Array:
+def _slopes(
+    curves: CurveSet, rows: Index, u: Array, i: Array, s: Array, d: Floats
+) -> Callable[[Array, Index], Array]:
+    """The slope at a share of each row's step, for :func:`shortened`."""
+
+    def along(share: Array, some: Index) -> Array:
+        step = s[:, some]
+        flow, _ = curves.beyond(u[:, some] + share * step, rows[some])
+        return _along(step, flow - i[:, some] - share * d[:, some])
+
+    return along
+
+
+def shortened(along: Callable[[Array, Index], Array], low_at: Array, high_at: Array) -> Array:
     """The share of a step at which its slope is nearly nought: false position, Illinois rule.
 
-    :param low_at: slope before the step, below 0
-    :param high_at: slope after all of it, above 0
+    :param along: the slope at some shares of the steps of some rows; both are told
+    :param low_at: slope before the step, below 0 (rows,)
+    :param high_at: slope after all of it, above 0 (rows,)
     """
-    low, high, share = np.zeros(len(rows)), np.ones(len(rows)), np.ones(len(rows))
+    count = len(low_at)
+    low, high, share = np.zeros(count), np.ones(count), np.ones(count)
     goal = 0.1 * np.abs(low_at)
-    side = np.zeros(len(rows), dtype=int)
-    going = np.arange(len(rows))
+    side = np.zeros(count, dtype=int)
+    going = np.arange(count)
     for _ in range(_SHORTER):
         at_low, at_high = low_at[going], high_at[going]
         t = (low[going] * at_high - high[going] * at_low) / (at_high - at_low)
-        flow, _ = curves.beyond(u[:, going] + t * s[:, going], rows[going])
-        at = _along(s[:, going], flow - i[:, going] - t * d[:, going])
+        at = along(t, going)
         share[going] = t
         below = at < 0
         # Twice on the same side: the other end counts half, so that it comes nearer too.

@@ -134,11 +134,23 @@ class LoomPorts(Ports):
 
     def pushed(self, ports: Index, active: Index, amps: Array) -> Array:
         """Volts at some ports for the currents of each row's active ports (rows, ports) [V]."""
-        self._make_either(ports, active.reshape(-1))
+        _, seen, place = self.seen_by(ports, active)
         found = np.zeros((len(active), len(ports)))
         for column in range(active.shape[1]):
-            found += self._seen_from(active[:, column], ports) * amps[:, column, None]
+            found += seen[place[:, column]] * amps[:, column, None]
         return found
+
+    def seen_by(self, ports: Index, active: Index) -> tuple[Index, Array, Index]:
+        """Ports seen from the active ports of some rows, each of these but once.
+
+        :param active: ports of each row (rows, active)
+        :returns: which these are (used,), resistances (used, ports) [ohm], and the place of each active
+            port among them (rows, active)
+        """
+        used = distinct(active.reshape(-1))
+        place = np.zeros(len(self.tail), dtype=np.intp)
+        place[used] = np.arange(len(used))
+        return used, self.between(used[:, None], ports[None]), place[active]
 
     def pushed_by(self, ports: Index, amps: Array, at: Index) -> Array:
         """The same as in its base; only those of the ports count that draw anything in some row."""
@@ -149,9 +161,9 @@ class LoomPorts(Ports):
     def _seen_from(self, at: Index, ports: Index) -> Array:
         columns, store = self._column[ports], self._network.store
         if np.any(columns < 0):  # then each of the others has a column
-            mine, place = np.unique(self._column[at], return_inverse=True)
+            mine = distinct(self._column[at])
             seen = store[self.tail[ports][:, None], mine] - store[self.head[ports][:, None], mine]
-            each: Array = seen.T[place.reshape(-1)]
+            each: Array = seen.T[np.searchsorted(mine, self._column[at])]
             return each
         if len(columns) and np.array_equal(columns, np.arange(columns[0], columns[0] + len(columns))):
             store = store[:, columns[0] : columns[0] + len(columns)]

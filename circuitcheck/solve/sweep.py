@@ -19,55 +19,27 @@ from circuitcheck.physics.branch import Array
 from circuitcheck.solve.batch import Batch
 from circuitcheck.solve.changes import Changes
 from circuitcheck.solve.edits import alike_rows
-from circuitcheck.solve.loom_batch import LoomBatch
+from circuitcheck.solve.loom_sweep import FAR_APART, MOST_LEFT_OUT, Look, LoomSweep
 from circuitcheck.solve.network import MANY_CURVES, Network, Networks
-from circuitcheck.solve.wiring import Bool, Ends, Index, distinct
-
-_MOST_LEFT_OUT = 3
-"""Branches that are left out of a network so that rows can put them in."""
+from circuitcheck.solve.rounds import Group, Next, Rested, next_states
+from circuitcheck.solve.wiring import Bool, Ends, Index
 
 _AT_ONCE = 2048
 """Rows solved together at the most."""
-_CELLS = 2**20
-"""Resistances between curves that are held at once, of all rows together."""
-_STRAIGHT_AT_ONCE = 32768
-"""The same of rows that bend no curve."""
-_FAR_APART = 16
-"""States above which a network of one's own costs less than to make so many edits of another."""
-_NODES_A_ROW = 16
-"""Nodes of a large network that are made in the time of one row on another that does not fit it."""
-_NEAR = (2, 6, 16, 48, 144, 432)
-"""Of many curves, how many are settled with a row; all if those of these are too few that are less than
-half of them."""
-
-
-@dataclass
-class Group:
-    """Rows of a sweep that came to rest in one batch.
-
-    :param rows: their numbers in the sweep
-    :param local: their numbers in the batch
-    """
-
-    rows: Index
-    local: Index
-    batch: Batch
-
-    def of(self, wanted: Bool) -> Group:
-        """Some of them (rows,)."""
-        return Group(self.rows[wanted], self.local[wanted], self.batch)
 
 
 @dataclass(frozen=True)
 class Settled:
     """Where the states of all changes came to.
 
-    :param groups: rows at rest
+    :param groups: rows at rest; of many curves and nothing to be read, none
+    :param states: of every threshold in each row, where it came to (rows, thresholds)
     :param buzzing: rows whose states come round again for ever
     :param unsure: rows that lost too many digits to be trusted; to be solved at full size
     """
 
     groups: list[Group]
+    states: Bool
     buzzing: Index
     unsure: Index
 
@@ -84,44 +56,40 @@ def settle(
     :param blown: for each change the fuses that have blown in service
     :param fuses: for each change, by how much every fuse opens above its usual limit [1]
     """
-    ends = networks.wiring.ends(probes)
-    waiting, states = np.arange(len(changes)), _at_first(networks.circuit, len(changes), blown)
-    buzzes = bool(networks.wiring.limits.relays.size)  # a fuse that has blown stays so
+    circuit, ends = networks.circuit, networks.wiring.ends(probes)
+    states, waiting = _at_first(circuit, len(changes), blown), np.arange(len(changes))
+    limits = np.ones(len(changes)) if fuses is None else fuses
+    look: LoomSweep | _Small
+    if len(networks.wiring.curve_keys) > MANY_CURVES:
+        look = LoomSweep(networks, changes, ends, limits)
+    else:
+        look = _Small(networks, changes, ends, limits)
     done: list[Group] = []
     unsure: list[Index] = [waiting[:0]]
     rings: list[Index] = [waiting[:0]]
-    been: list[NDArray[np.uint8]] = []
-    """States of all rows at the beginning of each round, packed."""
-    for _ in range(2 * states.shape[1] + 4):
+    been: list[NDArray[np.uint8]] | None = [] if networks.wiring.limits.relays.size else None
+    """States of all rows at the beginning of each round, packed; a fuse that has blown stays so."""
+    for _ in range(2 * len(circuit.thresholds) + 4):
         if not waiting.size:
             break
-        if buzzes:
-            been.append(np.zeros((len(changes), -(-states.shape[1] // 8)), dtype=np.uint8))
-            been[-1][waiting] = np.packbits(states, axis=1)
-        moved: list[tuple[Index, Bool]] = []
-        for group in _solved(networks, changes.take(waiting), states, ends):
-            if not isinstance(group, Group):
-                unsure.append(waiting[group])
-                continue
-            group.rows = waiting[group.rows]
-            after, rest = _after(group, 1.0 if fuses is None else fuses[group.rows])
-            if rest.all():
-                done.append(group)
-                continue
-            if rest.any():
-                done.append(group.of(rest))
-            going, after = group.rows[~rest], after[~rest]
-            if buzzes:
-                ring = _been_before(been, going, after)
-                rings.append(going[ring])
-                going, after = going[~ring], after[~ring]
-            moved.append((going, after))
-        if len(moved) == 1:
-            ((waiting, states),) = moved
-        else:
-            waiting = np.concatenate([waiting[:0], *(one for one, _ in moved)])
-            states = np.concatenate([states[:0], *(one for _, one in moved)])
-    return Settled(done, np.concatenate(rings), np.concatenate([waiting, *unsure]))
+        if been is not None:
+            been.append(np.packbits(states, axis=1))
+        moved: list[Index] = [waiting[:0]]
+        for found in look.round(states, waiting):
+            if isinstance(found, Next):
+                states[found.rows] = found.states
+                going = found.rows
+                if been is not None:
+                    ring = _been_before(been, going, states)
+                    rings.append(going[ring])
+                    going = going[~ring]
+                moved.append(going)
+            elif isinstance(found, Group):
+                done.append(found)
+            elif not isinstance(found, Rested):
+                unsure.append(found)
+        waiting = np.concatenate(moved)
+    return Settled(done, states, np.concatenate(rings), np.concatenate([waiting, *unsure]))
 
 
 def _at_first(circuit: Circuit, rows: int, blown: Sequence[frozenset[str]] | None) -> Bool:
@@ -136,135 +104,91 @@ def _at_first(circuit: Circuit, rows: int, blown: Sequence[frozenset[str]] | Non
     return states
 
 
-def _solved(
-    networks: Networks, changes: Changes, states: Bool, probes: Ends
-) -> Iterator[Group | Index]:
+@dataclass
+class _Small:
+    """The rows of some changes of a circuit with few curves, round by round; see :class:`.LoomSweep`."""
+
+    networks: Networks
+    changes: Changes
+    probes: Ends
+    fuses: Array
+
+    def round(self, states: Bool, waiting: Index) -> Iterator[Look]:
+        """One round: rows that go on, rows at rest, and rows that cannot be trusted by themselves."""
+        limits, everyone = self.networks.wiring.limits, len(waiting) == len(states)
+        now = states.copy() if everyone else states[waiting]  # the rows are moved on meanwhile
+        for group in _solved(self.networks, self.changes.take(waiting), now, self.probes):
+            if not isinstance(group, Group):
+                yield waiting[group]
+                continue
+            batch, local = group.batch, group.local
+            rows = waiting[group.rows]
+            some = slice(None) if len(local) == len(batch) else local
+            after = next_states(limits, batch.states[some], batch.watched_flow(some), self.fuses[rows])
+            if after.stays.all():
+                yield Group(rows, local, batch)
+                continue
+            if after.stays.any():
+                yield Group(rows[after.stays], local[after.stays], batch)
+            yield Next(rows[~after.stays], after.states[~after.stays])
+
+
+def _solved(networks: Networks, changes: Changes, states: Bool, probes: Ends) -> Iterator[Group | Index]:
     """The rows solved in their states; those that cannot be trusted by themselves."""
-    count = len(networks.wiring.curve_keys)
-    sizes = (*(one for one in _NEAR if 2 * one < count), count)
-    left = [(network, rows, 0) for network, rows in _shared_out(networks, states)]
+    left = list(_shared_out(networks, states))
     while left:
-        network, rows, near = left.pop()
-        most = _at_once(network, near)
-        if len(rows) > most:
-            left.append((network, rows[most:], near))
-            rows = rows[:most]
-        own, now = changes.take(rows), states if len(rows) == len(states) else states[rows]
-        if network.has_many_curves:
-            batch: Batch = LoomBatch(network, own, now, probes, near)
-        else:
-            near, batch = count, Batch(network, own, now, probes)
+        network, rows = left.pop()
+        if len(rows) > _AT_ONCE:
+            left.append((network, rows[_AT_ONCE:]))
+            rows = rows[:_AT_ONCE]
+        now = states if len(rows) == len(states) else states[rows]
+        batch = Batch(network, changes.take(rows), now, probes)
         astray, delicate = batch.astray, batch.delicate & ~batch.astray
         trusted = ~(astray | delicate)
-        every = Group(rows, np.arange(len(rows)), batch)
         if trusted.all():
-            yield every
+            yield Group(rows, np.arange(len(rows)), batch)
             continue
         if trusted.any():
-            yield every.of(trusted)
-        if astray.any() and near >= count:
+            yield Group(rows[trusted], np.flatnonzero(trusted), batch)
+        if astray.any():
             yield rows[astray]
-        elif astray.any():
-            lost, wanted = rows[astray], np.maximum(batch.bends[astray], near + 1)
-            size = np.searchsorted(sizes[:-1], wanted)
-            left += [(network, lost[size == one], sizes[one]) for one in distinct(size).tolist()]
         # What costs a row its digits is left out of the network, and the row puts it in.
         for place in sorted(set(batch.costly[delicate].tolist())):
             costly = rows[delicate & (batch.costly == place)]
-            if place < 0 or len(network.without) == _MOST_LEFT_OUT:
+            if place < 0 or len(network.without) == MOST_LEFT_OUT:
                 # A point that cannot be trusted must not throw a relay or blow a fuse.
                 yield costly
             else:
-                left.append((networks.less(network, place), costly, near))
-
-
-def _at_once(network: Network, near: int) -> int:
-    """Rows solved together at the most: what they need has to lie in memory."""
-    if not network.has_many_curves:
-        return _AT_ONCE
-    return min(_AT_ONCE, 1 + _CELLS // near**2) if near else _STRAIGHT_AT_ONCE
+                left.append((networks.less(network, place), costly))
 
 
 def _shared_out(networks: Networks, states: Bool) -> Iterator[tuple[Network, Index]]:
     """The rows by the network that they are solved from, each time in their order.
 
     A combination of states that many rows share has its own; making it costs about as much as a
-    row for each node, or, where a row settles with many curves, for each of some nodes. The others
-    differ by a few contacts from one that is there.
+    row for each node. The others differ by a few contacts from one that is there.
     """
-    wiring = networks.wiring
-    many = wiring.size // (_NODES_A_ROW if len(wiring.curve_keys) > MANY_CURVES else 1)
     strays: dict[tuple[int, int], tuple[Network, list[Index]]] = {}
     for group in alike_rows(states):
-        if len(group) >= many:
+        if len(group) >= networks.wiring.size:
             yield networks.of(states[group[0]]), group
-        else:
-            network = networks.near(states[group[0]])
-            # Rows that differ by many states would widen the arrays of those that differ by few.
-            apart = int(np.sum(network.state_row != states[group[0]]))
-            if apart > _FAR_APART:
-                yield networks.of(states[group[0]]), group
-                continue
-            key = id(network), apart.bit_length()
-            strays.setdefault(key, (network, []))[1].append(group)
+            continue
+        network = networks.near(states[group[0]])
+        # Rows that differ by many states would widen the arrays of those that differ by few.
+        apart = int(np.sum(network.state_row != states[group[0]]))
+        if apart > FAR_APART:
+            yield networks.of(states[group[0]]), group
+            continue
+        key = id(network), apart.bit_length()
+        strays.setdefault(key, (network, []))[1].append(group)
     for network, groups in strays.values():
         yield network, groups[0] if len(groups) == 1 else np.sort(np.concatenate(groups))
 
 
 def _been_before(been: Sequence[NDArray[np.uint8]], rows: Index, states: Bool) -> Bool:
-    """Whether rows come back to states in which they have been: they buzz.
-
-    :param states: what they come to now
-    """
-    now = np.packbits(states, axis=1)
+    """Whether rows come back to states in which they have been: they buzz."""
+    now = np.packbits(states[rows], axis=1)
     found = np.zeros(len(rows), dtype=bool)
     for one in been:
         found |= np.all(one[rows] == now, axis=1)
     return found
-
-
-def _after(group: Group, fuses: Array | float) -> tuple[Bool, Bool]:
-    """The next states of all rows, by the same rule as ``states.next_states``, and which stay.
-
-    :param fuses: by how much every fuse opens above its usual limit, of all rows or of each [1]
-    """
-    batch, local = group.batch, group.local
-    if not batch.network.has_many_curves:
-        return _after_flow(batch, local, fuses)
-    states = batch.states[local]
-    after = states.copy()
-    calm = batch.network.calm(float(np.min(fuses, initial=1.0)))
-    as_sound = (batch.moved_most[local] < calm.volts) & ~batch.alters_watched[local]
-    as_sound &= batch.stands_as_network[local]
-    after[as_sound] = calm.after
-    moved = np.flatnonzero(~as_sound)
-    if moved.size:
-        limit = fuses if isinstance(fuses, float) else fuses[moved]
-        after[moved], _ = _after_flow(batch, local[moved], limit)
-    return after, np.all(after == states, axis=1)
-
-
-def _after_flow(batch: Batch, local: Index, fuses: Array | float) -> tuple[Bool, Bool]:
-    """The same of some rows of a batch, by the currents that the thresholds watch."""
-    rows = slice(None) if len(local) == len(batch) else local
-    states, limits = batch.states[rows], batch.network.wiring.limits
-    size = np.zeros((states.shape[1], len(states)))  # rows last: they are many
-    size[limits.watching] = np.abs(batch.watched_flow(rows).T)
-    after, still = states.copy(), np.ones(len(states), dtype=bool)
-    relay, fuse = limits.relays, limits.fuses
-    if relay.size:
-        amps, was = size[relay], states.T[relay]
-        after[:, relay] = np.where(was, amps > limits.off[relay], amps >= limits.on[relay]).T
-        still = np.all(after[:, relay] == states[:, relay], axis=1)
-    most = limits.on[fuse] * fuses
-    over = size[fuse] >= most
-    blows = np.flatnonzero(over.any(axis=0) & still)
-    if blows.size:
-        over = over[:, blows] & ~states[blows][:, fuse].T
-        share = np.where(over, size[fuse][:, blows] / np.broadcast_to(most, size[fuse].shape)[:, blows], 0.0)
-        # Of equals the last: a lead's fuse comes after those of the vehicle.
-        last = np.argmax((over & (share >= 0.999 * share.max(axis=0)))[::-1], axis=0)
-        some = over.any(axis=0)
-        after[blows[some], fuse[::-1][last[some]]] = True
-        still[blows[some]] = False
-    return after, still

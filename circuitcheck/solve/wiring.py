@@ -5,12 +5,16 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
 from circuitcheck.circuit.circuit import Circuit
 from circuitcheck.physics.branch import ALWAYS, Array, Branch, Condition, Conductor, Curve, Source, holds
+
+if TYPE_CHECKING:
+    from circuitcheck.solve.pattern import Pattern, Sums
 
 Bool = NDArray[np.bool_]
 Index = NDArray[np.intp]
@@ -66,7 +70,7 @@ class Ends:
 
 @dataclass(frozen=True)
 class Watched(Ends):
-    """The branches that thresholds watch: their ends, keys and places, and the names of the thresholds."""
+    """The branches that thresholds watch: their ends, keys, places, and the names of the thresholds."""
 
     names: tuple[str, ...]
     keys: tuple[str, ...]
@@ -78,15 +82,24 @@ class Limits:
     """The thresholds of a circuit, in its order.
 
     :param watching: numbers of those whose branch is there, as in ``Wiring.watched`` (watched,)
-    :param relays: numbers of those that go on and off, and ``fuses`` of those that latch
+    :param latching: which are fuses (thresholds,)
     :param on: what switches each on, and ``off`` what it falls off at (thresholds, 1) [A]
     """
 
     watching: Index
-    relays: Index
-    fuses: Index
+    latching: Bool
     on: Array
     off: Array
+
+    @cached_property
+    def relays(self) -> Index:
+        """Numbers of those that go on and off."""
+        return np.flatnonzero(~self.latching)
+
+    @cached_property
+    def fuses(self) -> Index:
+        """Numbers of those that latch."""
+        return np.flatnonzero(self.latching)
 
 
 class Wiring:
@@ -109,10 +122,8 @@ class Wiring:
         self.place = {key: number for number, key in enumerate(self.keys)}
         self.tail, self.head = self._ends(self.linear.values())
         self.siemens = 1 / np.array([one.ohm for one in self.linear.values()])
-        self.emf = np.zeros(len(self.siemens))
-        for number, one in enumerate(self.linear.values()):
-            if isinstance(one, Source):
-                self.emf[number] = one.emf
+        emf = [one.emf if isinstance(one, Source) else 0.0 for one in self.linear.values()]
+        self.emf = np.array(emf)
         self.contacts = tuple(
             (number, one.closed_when)
             for number, one in enumerate(self.linear.values())
@@ -121,8 +132,8 @@ class Wiring:
         """Places of the branches that are closed on a condition only, and the conditions."""
         self.conditions: dict[Condition, int] = {ALWAYS: 0}
         """Those conditions, each with a number."""
-        number = [self.conditions.setdefault(one, len(self.conditions)) for _, one in self.contacts]
-        self.contact_conditions = np.array(number, dtype=np.intp)
+        when = [self.conditions.setdefault(one, len(self.conditions)) for _, one in self.contacts]
+        self.contact_conditions = np.array(when, dtype=np.intp)
         self.contact_places = np.array([place for place, _ in self.contacts], dtype=np.intp)
         self.curves = grouped(curves)
         self.curve_keys = tuple(key for group in self.curves for key in group.keys)
@@ -160,14 +171,21 @@ class Wiring:
         """The thresholds as arrays."""
         every, branches = self.circuit.thresholds.values(), self.circuit.branches
         there = [number for number, one in enumerate(every) if one.watch in branches]
-        latching = np.array([one.latching for one in every], dtype=bool)
         return Limits(
             np.array(there, dtype=np.intp),
-            np.flatnonzero(~latching),
-            np.flatnonzero(latching),
+            np.array([one.latching for one in every], dtype=bool),
             np.array([one.on_amps for one in every]).reshape(-1, 1),
             np.array([one.off_amps for one in every]).reshape(-1, 1),
         )
+
+    @cached_property
+    def shape(self) -> tuple[Pattern, Sums]:
+        """What joins what in any state, and which edge of that each branch belongs to."""
+        from circuitcheck.solve.pattern import Pattern, Sums  # noqa: PLC0415  (scipy is slow to import)
+
+        pattern = Pattern(self.size, self.every_tail, self.every_head)
+        edges = pattern.places(self.every_tail, self.every_head)
+        return pattern, Sums(edges, pattern.edges)
 
     @property
     def size(self) -> int:

@@ -43,7 +43,7 @@ def never_parted(planner, modes, fault):
 def _mark(bench, candidate, mode, value):
     """What a fault does in a set-up; the same for all that no reading of it can part."""
     change = combined([ChosenFault(mode, value)], bench.circuit.branches, candidate.setup.swap)
-    return bench.layout.runs.mark(change) if change else ()
+    return bench.layouts[0].runs.mark(change) if change else ()
 
 
 def utility_of_groups(group, true, elements):

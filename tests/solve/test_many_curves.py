@@ -14,7 +14,7 @@ import test_sweep
 
 from circuitcheck.circuit.build import lasting_faults
 from circuitcheck.expect.expected import ChosenFault, bench_for, combined
-from circuitcheck.solve import network, sweep
+from circuitcheck.solve import loom_sweep, network
 from circuitcheck.solve.point import solve_point
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "benchmarks"))
@@ -29,7 +29,7 @@ LOOM = make(10, 3)
 )
 def test_two_near_curves_are_enough_where_the_others_follow(name, test, monkeypatch):
     monkeypatch.setattr(network, "MANY_CURVES", 0)
-    monkeypatch.setattr(sweep, "_NEAR", (1, 2))
+    monkeypatch.setattr(loom_sweep, "NEAR", (1, 2))
     assert list(test_sweep.differences_at_nodes(name, test, "singles", 40)) == []
     assert list(test_sweep.differences_of_readings(name, test, "singles", 20)) == []
 
@@ -37,8 +37,8 @@ def test_two_near_curves_are_enough_where_the_others_follow(name, test, monkeypa
 @pytest.mark.parametrize("test", list(LOOM.tests)[:6])
 def test_a_whole_loom_equals_one_by_one(test):
     bench = bench_for(LOOM, LOOM.tests[test])
-    assert len(bench.layout.networks.wiring.curve_keys) > network.MANY_CURVES
-    assert len(bench.layout.networks.wiring.curve_keys) > max(sweep._NEAR[:2])
+    assert len(bench.layouts[0].networks.wiring.curve_keys) > network.MANY_CURVES
+    assert len(bench.layouts[0].networks.wiring.curve_keys) > max(loom_sweep.NEAR[:2])
     draw = random.Random(test)
     modes = draw.sample(lasting_faults(LOOM), 10)
     chosen = [ChosenFault(one, one.severity.typical if one.severity else 0.0) for one in modes]

@@ -1,0 +1,216 @@
+"""The rounds of a sweep on a whole loom: what its relays do next is told as soon as it is certain.
+
+In most rounds a row only has to be known well enough to say which relays pull in and which fuse blows:
+a bound on what is still missing will do (:attr:`.LoomBatch.left`). Only rows whose states have
+come to rest, and that are read, are settled to the end. A row that bends more curves than are worth
+settling one with the other is solved at full size on a network of its own (:mod:`.abreast`).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from circuitcheck.physics.branch import Array
+from circuitcheck.solve.abreast import Abreast
+from circuitcheck.solve.changes import Changes
+from circuitcheck.solve.edits import alike_rows
+from circuitcheck.solve.loom_batch import LoomBatch
+from circuitcheck.solve.network import Network, Networks
+from circuitcheck.solve.rounds import Group, Next, Rested, next_states
+from circuitcheck.solve.wiring import Bool, Ends, Index, distinct
+
+Look = Next | Group | Rested | Index
+"""What a round says of some rows; of those of which only the numbers are told, nothing."""
+
+MOST_LEFT_OUT = 3
+"""Branches that are left out of a network so that rows can put them in."""
+_CELLS = 2**20
+"""Resistances between curves that are held at once, of all rows together."""
+_STRAIGHT_AT_ONCE = 32768
+"""Rows that bend no curve that are solved together at the most."""
+FOLLOWING = 12
+"""Rounds in which curves far away follow."""
+_AT_ONCE = 2048
+"""The same of others."""
+FAR_APART = 16
+"""States above which a network of one's own costs less than to make so many edits of another."""
+_NODES_A_ROW = 16
+"""Nodes of a network that are made in the time of one row on another that does not fit it."""
+NEAR = (2, 6, 16, 48)
+"""How many curves are settled with a row; those of these that are less than half of all."""
+_TOGETHER = 48
+"""How many are settled one with the other at the most; with more a row is solved at full size."""
+
+
+@dataclass(frozen=True)
+class _Piece:
+    """Rows that are to be solved on one network.
+
+    :param near: how many curves are settled with each; -1 at full size
+    """
+
+    network: Network
+    rows: Index
+    near: int
+
+
+@dataclass
+class LoomSweep:
+    """The rows of some changes, round by round.
+
+    :param fuses: for each row, by how much every fuse opens above its usual limit [1]
+    """
+
+    networks: Networks
+    changes: Changes
+    probes: Ends
+    fuses: Array
+    left: list[_Piece] = field(default_factory=list)
+    """What is still to be solved in this round."""
+
+    def __post_init__(self) -> None:
+        self._abreast = Abreast(self.changes)
+        count = len(self.networks.wiring.curve_keys)
+        last = count if count <= _TOGETHER else -1
+        self._sizes = (*(one for one in NEAR if 2 * one < count), last)
+        self._read = len(self.probes.tail) > 0
+
+    def round(self, states: Bool, waiting: Index) -> Iterator[Look]:
+        """One round: rows that go on, rows at rest, and rows that cannot be trusted by themselves.
+
+        :param states: of every threshold in all rows (rows, thresholds)
+        """
+        self.left = [
+            _Piece(network, some, 0) for network, some in _shared_out(self.networks, states, waiting)
+        ]
+        full: list[_Piece] = []
+        while self.left:
+            piece = self.left.pop()
+            most = _at_once(piece.near)
+            if len(piece.rows) > most:
+                self.left.append(_Piece(piece.network, piece.rows[most:], piece.near))
+                piece = _Piece(piece.network, piece.rows[:most], piece.near)
+            if piece.near < 0:
+                full.append(piece)
+            else:
+                yield from self._on_ports(piece, states)
+        if full:
+            yield from self._at_full_size(full, states)
+
+    def _on_ports(self, piece: _Piece, states: Bool) -> Iterator[Look]:
+        """Seen from the ports of a network, with some of the curves settled."""
+        rows = piece.rows
+        some = self.changes.take(rows)
+        batch = LoomBatch(piece.network, some, states[rows], self.probes, piece.near)
+        yield from self._untrusted(piece, batch)
+        going = np.flatnonzero(~batch.delicate)
+        known, rests = np.zeros((2, len(rows)), dtype=bool)
+        for turn in range(FOLLOWING):
+            if turn:
+                batch.follow(going)
+            asked = going[~known[going]]
+            after = batch.next_states(asked, self.fuses[rows[asked]])
+            yield Next(rows[asked[after.goes]], after.states[after.goes])
+            rests[asked[after.stays]] = True
+            known[asked[after.sure]] = True
+            if not self._read:
+                yield Rested(rows[asked[after.stays]])
+            going = going[~known[going] | (rests[going] & self._read)]
+            done = batch.done[going]
+            if done.any():
+                yield Group(rows[going[done]], going[done], batch)
+            going = going[~done]
+            astray = going[batch.astray[going]]
+            going = going[~batch.astray[going]]
+            yield from self._try_more(piece, batch, astray)
+            if not going.size:
+                break
+        batch.bends[going] = piece.near + 1
+        yield from self._try_more(piece, batch, going)
+
+    def _try_more(self, piece: _Piece, batch: LoomBatch, astray: Index) -> Iterator[Look]:
+        """Put rows back that need more curves to be settled with them."""
+        if piece.near == len(self.networks.wiring.curve_keys):
+            yield piece.rows[astray]
+            return
+        wanted = np.maximum(batch.bends[astray], piece.near + 1)
+        size = np.searchsorted(self._sizes[:-1], wanted)
+        for one in distinct(size).tolist():
+            self.left.append(_Piece(piece.network, piece.rows[astray[size == one]], self._sizes[one]))
+
+    def _untrusted(self, piece: _Piece, batch: LoomBatch) -> Iterator[Index]:
+        """Rows that lost digits: what costs them is left out of the network, and the row puts it in."""
+        delicate = np.flatnonzero(batch.delicate)
+        for place in sorted(set(batch.costly[delicate].tolist())):
+            costly = piece.rows[delicate[batch.costly[delicate] == place]]
+            if place < 0 or len(piece.network.without) == MOST_LEFT_OUT:
+                # A point that cannot be trusted must not throw a relay or blow a fuse.
+                yield costly
+            else:
+                self.left.append(_Piece(self.networks.less(piece.network, place), costly, piece.near))
+
+    def _at_full_size(self, pieces: Sequence[_Piece], states: Bool) -> Iterator[Look]:
+        """Each row on a network of its own."""
+        rows = np.concatenate([piece.rows for piece in pieces])
+        of = np.repeat(np.arange(len(pieces)), [len(piece.rows) for piece in pieces])
+        start = np.stack([piece.network.open_volts for piece in pieces])[of].T
+        points = self._abreast.points(rows, states[rows], start)
+        yield rows[~points.rested]
+        firm = np.flatnonzero(points.rested)
+        limits = self.networks.wiring.limits
+        now, flow = states[rows[firm]], points.watched[firm]
+        after = next_states(limits, now, flow, self.fuses[rows[firm]])
+        yield Next(rows[firm[~after.stays]], after.states[~after.stays])
+        stays = firm[after.stays]
+        if stays.size and not self._read:
+            yield Rested(rows[stays])
+        for number in distinct(of[stays]).tolist() if self._read else ():
+            mine = stays[of[stays] == number]
+            yield from self._told(pieces[number], states, rows[mine], points.curves[mine])
+
+    def _told(self, piece: _Piece, states: Bool, rows: Index, curves: Array) -> Iterator[Group | Index]:
+        """Rows whose curves are known, seen from the ports of a network so that they can be read.
+
+        :param curves: volts at every curve of each row (rows, curves) [V]
+        """
+        for first in range(0, len(rows), _at_once(_TOGETHER)):
+            here = slice(first, first + _at_once(_TOGETHER))
+            mine, some = rows[here], self.changes.take(rows[here])
+            batch = LoomBatch(piece.network, some, states[mine], self.probes, _TOGETHER, curves[here])
+            good = batch.done & ~batch.delicate
+            yield Group(mine[good], np.flatnonzero(good), batch)
+            yield mine[~good]
+
+
+def _at_once(near: int) -> int:
+    """Rows solved together at the most: what they need has to lie in memory."""
+    return min(_AT_ONCE, 1 + _CELLS // near**2) if near else _STRAIGHT_AT_ONCE
+
+
+def _shared_out(networks: Networks, states: Bool, rows: Index) -> Iterator[tuple[Network, Index]]:
+    """The rows by the network that they are solved from.
+
+    A combination of states that many rows share has its own. The others differ by a few contacts from
+    one that is there.
+    """
+    many = networks.wiring.size // _NODES_A_ROW
+    strays: dict[tuple[int, int], tuple[Network, list[Index]]] = {}
+    now = states[rows]
+    for places in alike_rows(now):
+        group = rows[places]
+        if len(group) >= many:
+            yield networks.of(states[group[0]]), group
+            continue
+        network = networks.near(states[group[0]])
+        # Rows that differ by many states would widen the arrays of those that differ by few.
+        apart = int(np.sum(network.state_row != states[group[0]]))
+        if apart > FAR_APART:
+            yield networks.of(states[group[0]]), group
+            continue
+        key = id(network), apart.bit_length()
+        strays.setdefault(key, (network, []))[1].append(group)
+    for network, groups in strays.values():
+        yield network, np.concatenate(groups)
