@@ -277,13 +277,16 @@ class Run:
     def _kinds(self, layout: Layout) -> Index:
         """For all rows at all stations numbers that are equal where all that is read is."""
         marks: dict[Any, int] = {}
-        kind = np.empty(int(self._first[-1]), dtype=np.intp)
-        adds = np.zeros(len(kind) + 1, dtype=bool)
-        for number, change in enumerate(self.changes):
-            rows = np.arange(self._first[number], self._first[number + 1])
+        counts = np.diff(self._first)
+        first, adding = [], []
+        rows = zip(self._first.tolist(), counts.tolist(), strict=False)
+        for number, (change, (start, count)) in enumerate(zip(self.changes, rows, strict=True)):
             mark = layout.runs.mark(change)
-            adds[rows] = mark is None
-            kind[rows] = marks.setdefault((mark or (number,), len(rows)), int(rows[0])) + rows - rows[0]
+            adding.append(mark is None)
+            first.append(marks.setdefault((mark or (number,), count), start))
+        kind = np.repeat(np.array(first, dtype=np.intp) - self._first[:-1], counts)
+        kind += np.arange(len(kind))
+        adds = np.append(np.repeat(np.array(adding, dtype=bool), counts), False)
         # What is added may end within a run, and then it matters where along it the other change is.
         apart = np.any(adds[self.together], axis=1)[:, None]
         pair = np.where(apart, self.together, np.append(kind, -1)[self.together])

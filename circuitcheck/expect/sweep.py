@@ -206,7 +206,14 @@ def _known(what: str, name: str, names: Collection[str]) -> str:
 def _tried(mode: FaultMode, magnitudes: int) -> Array:
     if mode.severity is None:
         return np.zeros(1)
-    return np.geomspace(mode.severity.low, mode.severity.high, magnitudes)
+    return _between(mode.severity.low, mode.severity.high, magnitudes)
+
+
+@lru_cache(maxsize=1024)
+def _between(low: float, high: float, magnitudes: int) -> Array:
+    found = np.geomspace(low, high, magnitudes)
+    found.setflags(write=False)
+    return found
 
 
 def _joined(parts: Sequence[Swept]) -> Swept:

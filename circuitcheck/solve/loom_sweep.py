@@ -8,8 +8,9 @@ settling one with the other is solved at full size on a network of its own (:mod
 
 from __future__ import annotations
 
+import sys
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -45,16 +46,47 @@ _TOGETHER = 48
 """How many are settled one with the other at the most; with more a row is solved at full size."""
 
 
+_FULL = sys.maxsize
+"""In place of how many curves are settled: a row is solved at full size."""
+
+
 @dataclass(frozen=True)
 class _Piece:
     """Rows that are to be solved on one network.
 
-    :param near: how many curves are settled with each; -1 at full size
+    :param near: how many curves are settled with each
     """
 
     network: Network
     rows: Index
     near: int
+
+
+class _Waiting:
+    """What is still to be solved in a round, those with the fewest curves first."""
+
+    def __init__(self) -> None:
+        self._pieces: list[_Piece] = []
+
+    def __bool__(self) -> bool:
+        return bool(self._pieces)
+
+    def put(self, network: Network, rows: Index, near: int) -> None:
+        """Add some rows; they are solved with others of their kind, if there are such."""
+        for place, one in enumerate(self._pieces):
+            if one.network is network and one.near == near > 0:
+                self._pieces[place] = _Piece(network, np.concatenate([one.rows, rows]), near)
+                return
+        self._pieces.append(_Piece(network, rows, near))
+
+    def next(self) -> _Piece:
+        """Rows that are to be solved together."""
+        piece = min(self._pieces, key=lambda one: one.near)
+        self._pieces = [one for one in self._pieces if one is not piece]
+        most = _at_once(piece.near)
+        if len(piece.rows) > most:
+            self._pieces.append(_Piece(piece.network, piece.rows[most:], piece.near))
+        return _Piece(piece.network, piece.rows[:most], piece.near)
 
 
 @dataclass
@@ -68,32 +100,27 @@ class LoomSweep:
     changes: Changes
     probes: Ends
     fuses: Array
-    left: list[_Piece] = field(default_factory=list)
-    """What is still to be solved in this round."""
 
     def __post_init__(self) -> None:
         self._abreast = Abreast(self.changes)
         count = len(self.networks.wiring.curve_keys)
-        last = count if count <= _TOGETHER else -1
+        last = count if count <= _TOGETHER else _FULL
         self._sizes = (*(one for one in NEAR if 2 * one < count), last)
         self._read = len(self.probes.tail) > 0
+        self._waiting = _Waiting()
 
-    def round(self, states: Bool, waiting: Index) -> Iterator[Look]:
+    def round(self, states: Bool, rows: Index) -> Iterator[Look]:
         """One round: rows that go on, rows at rest, and rows that cannot be trusted by themselves.
 
         :param states: of every threshold in all rows (rows, thresholds)
+        :param rows: those that are to be looked at
         """
-        self.left = [
-            _Piece(network, some, 0) for network, some in _shared_out(self.networks, states, waiting)
-        ]
+        for network, some in _shared_out(self.networks, states, rows):
+            self._waiting.put(network, some, 0)
         full: list[_Piece] = []
-        while self.left:
-            piece = self.left.pop()
-            most = _at_once(piece.near)
-            if len(piece.rows) > most:
-                self.left.append(_Piece(piece.network, piece.rows[most:], piece.near))
-                piece = _Piece(piece.network, piece.rows[:most], piece.near)
-            if piece.near < 0:
+        while self._waiting:
+            piece = self._waiting.next()
+            if piece.near == _FULL:
                 full.append(piece)
             else:
                 yield from self._on_ports(piece, states)
@@ -139,7 +166,7 @@ class LoomSweep:
         wanted = np.maximum(batch.bends[astray], piece.near + 1)
         size = np.searchsorted(self._sizes[:-1], wanted)
         for one in distinct(size).tolist():
-            self.left.append(_Piece(piece.network, piece.rows[astray[size == one]], self._sizes[one]))
+            self._waiting.put(piece.network, piece.rows[astray[size == one]], self._sizes[one])
 
     def _untrusted(self, piece: _Piece, batch: LoomBatch) -> Iterator[Index]:
         """Rows that lost digits: what costs them is left out of the network, and the row puts it in."""
@@ -150,7 +177,7 @@ class LoomSweep:
                 # A point that cannot be trusted must not throw a relay or blow a fuse.
                 yield costly
             else:
-                self.left.append(_Piece(self.networks.less(piece.network, place), costly, piece.near))
+                self._waiting.put(self.networks.less(piece.network, place), costly, piece.near)
 
     def _at_full_size(self, pieces: Sequence[_Piece], states: Bool) -> Iterator[Look]:
         """Each row on a network of its own."""
@@ -187,6 +214,8 @@ class LoomSweep:
 
 def _at_once(near: int) -> int:
     """Rows solved together at the most: what they need has to lie in memory."""
+    if near == _FULL:
+        return near
     return min(_AT_ONCE, 1 + _CELLS // near**2) if near else _STRAIGHT_AT_ONCE
 
 
