@@ -148,7 +148,8 @@ class LoomBatch(Batch):
         row, curve = np.nonzero(beyond)
         self._note_left(doubtful, row, curve, beyond[row, curve])
         self.bends[doubtful] = np.sum(bent, axis=1)
-        self.astray[doubtful] = np.any(~(np.abs(beyond) < AMPS_LEFT), axis=1)
+        # An altered curve also yields otherwise, to a meter that lies across it.
+        self.astray[doubtful] = beyond.any(axis=1) | altered[doubtful]
         self.done = ~self.astray
 
     def _alter(self, rows: Index, moves: Array, beyond: Array, bent: Bool) -> None:
