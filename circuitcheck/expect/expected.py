@@ -21,10 +21,23 @@ from circuitcheck.notebook import html_table, text_table
 from circuitcheck.parts.fault import Branches, Change, FaultMode, Value
 from circuitcheck.parts.part import Situation
 from circuitcheck.parts.quantity import OHM
+from circuitcheck.physics.branch import Array
 from circuitcheck.physics.meter import ACCURACY, OPEN_OHM
 from circuitcheck.physics.motor import RPM, FanMotor
 
-UNITS = {"volts": "V", "drop": "V", "amps": "A", "ohms": "ohm", "speed": "rpm", "lamp": "", "click": ""}
+UNITS = {
+    "volts": "V",
+    "drop": "V",
+    "amps": "A",
+    "ohms": "ohm",
+    "speed": "rpm",
+    "lamp": "",
+    "click": "",
+    "turn": "N m",
+    "fuse": "",
+}
+_ONE_WORD = ("lamp", "click", "turn", "fuse")
+"""Kinds of observation whose word says all that a person can."""
 COVERAGE = 1.96
 """Standard uncertainties to each side that hold 95 % of a normal distribution."""
 
@@ -59,7 +72,7 @@ class ExpectedReading:
     @property
     def band(self) -> str:
         """The band as a person would note it; empty where there is none."""
-        if self.kind in ("click", "lamp") or not (self.expected or self.kind != "speed"):
+        if self.kind in _ONE_WORD or not (self.expected or self.kind != "speed"):
             return ""
         if self.expected is None or self.low is None or self.high is None:
             return ""
@@ -224,7 +237,7 @@ def _expect(
     return ExpectedTest(
         name,
         test.title,
-        tuple(cautions_for(harness, test.setup)),
+        tuple(cautions_for(harness, test.setup, test.observe.values())),
         lead_for(amps) if leads else None,
         tuple(readings),
         point.buzzing,
@@ -243,7 +256,7 @@ def expected_reading(
     if math.isinf(value):
         return ExpectedReading(label, kind, unit, None, OPEN_OHM, None, OPEN_LINE)
     word = word_for(harness, observation, value)
-    if kind == "click":
+    if kind in ("click", "fuse"):
         return ExpectedReading(label, kind, unit, value, value, value, word)
     meter = float(ACCURACY[meter_for(observation)].uncertainty(np.array(value)))
     meter = COVERAGE * (meter if kind != "speed" or value else 0.0)
@@ -274,15 +287,22 @@ def meter_for(observation: Observation) -> str:
 
 def full_speed(harness: Harness, motor: str) -> float:
     """Speed of a motor straight on the resting battery [rpm]: what a person calls fast."""
-    branch = harness.parts[motor].inside(motor, Situation())[f"{motor}:motor"]
-    values = np.array(branch.values)  # type: ignore[union-attr]
+    values = _motor(harness, motor)
     return float(FanMotor.speed(values, np.array(harness.supply.resting))) / RPM
+
+
+def _motor(harness: Harness, name: str) -> Array:
+    """The parameters of a sound motor (P,)."""
+    branch = harness.parts[name].inside(name, Situation())[f"{name}:motor"]
+    return np.array(branch.values)  # type: ignore[union-attr]
 
 
 def scale_factor(harness: Harness, observation: Observation) -> float:
     """What a looked-at value is divided by before it is put into words."""
     if observation.kind == "speed":
         return full_speed(harness, observation.points[0])
+    if observation.kind == "turn":
+        return float(_motor(harness, observation.points[0])[3])
     return 1.0
 
 

@@ -15,6 +15,8 @@ WORDS = {
     "speed": ("off", "slow", "fast"),
     "lamp": ("dark", "dim", "bright"),
     "click": ("silent", "clicks"),
+    "turn": ("loose", "free", "stiff", "stuck"),
+    "fuse": ("whole", "blown"),
 }
 ALSO_SAID = {
     "speed": {
@@ -39,6 +41,28 @@ ALSO_SAID = {
         "fully lit": "bright",
     },
     "click": {"click": "clicks", "clicked": "clicks", "no click": "silent", "quiet": "silent"},
+    "turn": {
+        "slips": "loose",
+        "freely": "free",
+        "turns freely": "free",
+        "easy": "free",
+        "hard": "stiff",
+        "turns hard": "stiff",
+        "scrapes": "stiff",
+        "seized": "stuck",
+        "blocked": "stuck",
+        "jammed": "stuck",
+        "held": "stuck",
+        "does not turn": "stuck",
+    },
+    "fuse": {
+        "ok": "whole",
+        "good": "whole",
+        "intact": "whole",
+        "blew": "blown",
+        "burnt": "blown",
+        "gone": "blown",
+    },
 }
 """What people write for the same, by the kind of reading."""
 NOT_TAKEN = ("", "-", "--", "\u2013", "\u2014", "not taken", "not done")

@@ -21,6 +21,12 @@ from circuitcheck.harness.readings import parse_reading
         ("click", "click", "clicks"),
         ("click", "no click", "silent"),
         ("click", "chatters", "buzzes"),
+        ("turn", "turns freely", "free"),
+        ("turn", "Seized", "stuck"),
+        ("turn", "turns hard", "stiff"),
+        ("turn", "slips", "loose"),
+        ("fuse", "burnt", "blown"),
+        ("fuse", "OK", "whole"),
     ],
 )
 def test_the_usual_words_are_taken(kind, said, word):
