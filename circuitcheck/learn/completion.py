@@ -54,6 +54,8 @@ _LAST: dict[str, Choices] = {
     "amps": lambda shop: [*shop.harness.wires, *shop.harness.parts, "lead"],
     "look": _of_kind("motor", "lamp"),
     "listen": _of_kind("relay"),
+    "turn": _of_kind("motor"),
+    "fuse": lambda shop: [*_of_kind("fuse")(shop), "lead"],
     "pull": _of_kind("fuse", "relay"),
     "undo": _plugged,
     "swap": lambda shop: shop.harness.parts,

@@ -240,8 +240,7 @@ def _predicted(
 
 def margin(observation: Observation, value: float) -> float:
     """How far two readings of like vehicles lie apart, in the unit of the reading."""
-    accuracy = ACCURACY[meter_for(observation)] if observation.kind != "click" else None
-    own = 3 * float(accuracy.uncertainty(np.array(value))) if accuracy else 0.1
+    own = 3 * float(ACCURACY[meter_for(observation)].uncertainty(np.array(value)))
     return own + ALIKE * abs(value)
 
 

@@ -196,7 +196,7 @@ def _blank(subject: Subject) -> Explanation:
         unit,
         _word(subject, value),
         value,
-        cautions=tuple(cautions_for(harness, test.setup)),
+        cautions=tuple(cautions_for(harness, test.setup, test.observe.values())),
     )
 
 

@@ -353,6 +353,6 @@ def look_for(observation: Observation, setup: Setup) -> str:
     if kind == "lamp" and len(points) == 1:
         word = "look"
     keys = lead_keys(setup)
-    if kind == "amps" and points[0] in keys:
-        return f"amps {numbered('bridge', keys.index(points[0])).replace('bridge', 'lead')}"
+    if kind in ("amps", "fuse") and points[0] in keys:
+        return f"{kind} {numbered('bridge', keys.index(points[0])).replace('bridge', 'lead')}"
     return " ".join([word, *points])

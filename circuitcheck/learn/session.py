@@ -33,7 +33,7 @@ TALK = {
 
 MEANT = {
     "listen": "click clicks hear relay",
-    "pull": "fuse remove",
+    "pull": "remove",
     "swap": "replace exchange change",
     "leave": "quit exit bye end stop q",
     "volts": "measure meter voltage v",
@@ -49,6 +49,7 @@ MEANT = {
     "engine": "start motor run",
     "coolant": "heat warm temperature hot",
     "look": "watch see fan fans",
+    "turn": "spin rotate hand",
     "drive": "road test try",
 }
 """What people say first, by the word that does it here."""

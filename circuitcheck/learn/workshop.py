@@ -20,6 +20,7 @@ from circuitcheck.expect.readers import reader_for
 from circuitcheck.expect.service import blown_in_service
 from circuitcheck.expect.vehicle import shown, vary
 from circuitcheck.harness.model import Harness, Observation, Setup
+from circuitcheck.harness.rules.setups import parted
 from circuitcheck.learn.case import Case
 from circuitcheck.parts.fault import Change
 from circuitcheck.physics.branch import ALWAYS, Conductor
@@ -34,6 +35,8 @@ MINUTES = {
     "lamp": 1.0,
     "look": 0.5,
     "listen": 0.5,
+    "turn": 0.5,
+    "fuse": 0.2,
     "lead": 1.0,
     "undo": 1.0,
     "join": 1.0,
@@ -236,6 +239,8 @@ class Workshop:
         circuit = self._vehicle()
         if kind == "ohms":
             told += self._ohms_are_safe(observation, circuit)
+        if kind == "turn":
+            told += self._hand_is_safe()
         value = _value(self.harness, circuit, observation, self.case.meter_ohm, told, self._consequences)
         error = math.tanh(self.case.chance.normal(f"meter {len(self.log)}"))
         whole = self._sound().after(frozenset(self.own_doing & self.blown))
@@ -275,6 +280,18 @@ class Workshop:
                 )
             ]
         return []
+
+    def _hand_is_safe(self) -> list[str]:
+        if self.setup.running:
+            return [self._warn("A hand in the fan beside a running engine: belts and fans turn.")]
+        if parted(self.setup):
+            return []
+        return [
+            self._warn(
+                "A hand in a fan that can start at any moment: its fuse out, its plug undone or the "
+                "battery off first."
+            )
+        ]
 
     def _vehicle(self) -> Circuit:
         """The faulty vehicle in its present state."""
@@ -321,15 +338,25 @@ class Workshop:
         fit = [one for one in parts if not kinds or parts[one].kind_name in kinds]
         return _find(" or ".join(kinds) if kinds else "part", name, fit)
 
+    def fuse(self, name: str) -> str:
+        """A fuse, or a lead that has one.
+
+        :raises UnknownName: if there is none
+        """
+        leads = [] if self.bare else self._leads()
+        return _find("fuse", name, [*self._fuses(), *leads])
+
+    def _fuses(self) -> list[str]:
+        return [one for one, part in self.harness.parts.items() if part.kind_name == "fuse"]
+
     def clampable(self, name: str) -> str:
         """A wire, a pin, a fuse or the lead that a clamp goes round.
 
         :raises UnknownName: if there is none
         """
         pins = [key for one, part in self.harness.parts.items() for key in part.contacts(one)]
-        fuses = [one for one, part in self.harness.parts.items() if part.kind_name == "fuse"]
-        leads = self._leads()
-        return _find("wire, pin or fuse", name, [*self.harness.wires, *fuses, *pins, *leads])
+        known = [*self.harness.wires, *self._fuses(), *pins, *self._leads()]
+        return _find("wire, pin or fuse", name, known)
 
 
 def _find(what: str, name: str, known: list[str]) -> str:

@@ -35,7 +35,7 @@ _LEAD_LIMIT = 25.0
 _BUSY = 0.75
 """Share of the most that a fuse ever carries in a sound circuit, from which it is put to the test."""
 LOOKS = ("eyes", "helper")
-"""What a look or a listen takes."""
+"""What a look, a listen or a hand takes."""
 TOOLS = ("meter", "clamp", "lamp", "leads", "spares", "helper")
 """What a person may or may not have; a helper turns the key and tells what the fans do."""
 
@@ -201,8 +201,8 @@ def setup_access(harness: Harness, setup: Setup) -> tuple[str, ...]:
 
 def access_of(harness: Harness, observation: Observation) -> tuple[str, ...]:
     """What must be open to take a reading."""
-    if observation.kind in ("speed", "click", "lamp") and len(observation.points) == 1:
-        return ()  # seen or heard from outside
+    if observation.kind in ("speed", "click", "lamp", "fuse") and len(observation.points) == 1:
+        return ()  # seen or heard from outside; a fuse is in hand by then
     names = [point.partition(".")[0] for point in observation.points]
     found = [harness.parts[name].access for name in names if name in harness.parts]
     return tuple(dict.fromkeys(one for one in found if one))
@@ -214,8 +214,8 @@ def tool_of(observation: Observation) -> str:
         return "meter" if observation.inline else "clamp"
     if observation.kind == "click":
         return "helper"  # one turns the key, one listens
-    if observation.kind == "speed":
-        return "eyes"
+    if observation.kind in ("speed", "turn", "fuse"):
+        return "eyes"  # and a hand
     if observation.kind == "lamp":
         return "lamp" if len(observation.points) == 2 else "eyes"
     return "meter"

@@ -296,12 +296,13 @@ class _Telling:
             return self._leaf(bud.weights, cut=not bud.settled)
         harness, planned = self.planner.harness, self.outlook.planned[choice.test]
         candidate, then = planned.candidate, outcomes[0][2].opened
+        read = [candidate.observations[place][1] for place in planned.places]
         return Step(
             candidate.name,
             candidate.title,
             tuple(setup_lines(candidate.setup)),
             self._looks(planned),
-            tuple(cautions_for(harness, candidate.setup)),
+            tuple(cautions_for(harness, candidate.setup, read)),
             candidate.lead,
             choice.minutes,
             tuple(self.places[n] for n in sorted(then - bud.opened)),
