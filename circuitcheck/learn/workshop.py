@@ -36,7 +36,7 @@ MINUTES = {
     "look": 0.5,
     "listen": 0.5,
     "turn": 0.5,
-    "fuse": 0.2,
+    "fuse": 0.5,
     "lead": 1.0,
     "undo": 1.0,
     "join": 1.0,
