@@ -59,13 +59,17 @@ class Lead:
         return f"{self.size_mm2:g} mm2 with a {self.fuse_a:g} A fuse ({amps} A with all sound)"
 
 
-def lead_for(amps: float) -> Lead:
+def lead_for(amps: float, most: float = 0.0) -> Lead:
     """The lead and fuse for a current [A].
+
+    :param most: what it may come to carry, if that is more [A]
 
     >>> lead_for(12.4)
     Lead(amps=12.4, size_mm2=2.5, fuse_a=20)
+    >>> lead_for(0.1, 12.4).fuse_a
+    20
     """
-    wanted = max(amps, 0.5) / CONTINUOUS_SHARE
+    wanted = max(amps, most, 0.5) / CONTINUOUS_SHARE
     fuse = next((one for one in STANDARD_FUSES if one >= wanted), STANDARD_FUSES[-1])
     # The lead must outlast its fuse, so that the section follows the fuse.
     size = next((mm2 for limit, mm2 in LEAD_SIZES if limit >= fuse), LEAD_SIZES[-1][1])

@@ -12,7 +12,7 @@ import numpy as np
 from circuitcheck.circuit.build import all_faults, lead_keys
 from circuitcheck.errors import UnknownName
 from circuitcheck.expect.bench import Bench
-from circuitcheck.expect.cautions import Lead, cautions_for, lead_for
+from circuitcheck.expect.cautions import Lead, cautions_for
 from circuitcheck.expect.service import blown_in_service
 from circuitcheck.expect.words import OPEN_LINE, SCALES
 from circuitcheck.harness.model import Harness, Observation, Test
@@ -231,17 +231,14 @@ def _expect(
         for (label, one), value, u in zip(bench.observations, run.values[0], spread, strict=True)
     ]
     point = bench.point(change, blown)
-    leads = lead_keys(test.setup)
-    sound = bench.point({}) if faults else point
-    amps = max((abs(sound.amps.get(key, 0.0)) for key in leads), default=0.0)
     return ExpectedTest(
         name,
         test.title,
         tuple(cautions_for(harness, test.setup, test.observe.values())),
-        lead_for(amps) if leads else None,
+        bench.lead,
         tuple(readings),
         point.buzzing,
-        any(point.states.get(f"{key} fuse blown", False) for key in leads),
+        any(point.states.get(f"{key} fuse blown", False) for key in lead_keys(test.setup)),
     )
 
 

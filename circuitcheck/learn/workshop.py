@@ -12,9 +12,10 @@ from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from typing import Any
 
-from circuitcheck.circuit.build import build_circuit, numbered
+from circuitcheck.circuit.build import numbered
 from circuitcheck.circuit.circuit import Circuit
 from circuitcheck.errors import UnknownName
+from circuitcheck.expect.bench import Bench
 from circuitcheck.expect.expected import ChosenFault, combined
 from circuitcheck.expect.readers import reader_for
 from circuitcheck.expect.service import blown_in_service
@@ -300,7 +301,7 @@ class Workshop:
         return circuit.changed(change).after(frozenset(self.blown))
 
     def _sound(self) -> Circuit:
-        circuit = build_circuit(self.harness, self.setup)
+        circuit = Bench(self.harness, self.setup, ()).circuit
         if not self.bare:
             return circuit
         leads = {

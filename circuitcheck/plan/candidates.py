@@ -13,7 +13,7 @@ from dataclasses import dataclass, field, replace
 
 from circuitcheck.circuit.build import lead_keys
 from circuitcheck.expect.bench import Bench
-from circuitcheck.expect.cautions import Lead, lead_for
+from circuitcheck.expect.cautions import Lead
 from circuitcheck.harness.model import Harness, Observation, Setup
 from circuitcheck.plan.readable import observations
 from circuitcheck.plan.setups import in_use, made_setups, warmed
@@ -136,7 +136,8 @@ def candidate_of(
     :param listed: the observations of the harness's own test, by their names
     :param minutes: of the harness's own test; None if made up, and only then can it be refused
     """
-    point = Bench(harness, setup, ()).point({})
+    bench = Bench(harness, setup, ())
+    point = bench.point({})
     leads = [abs(point.amps.get(key, 0.0)) for key in lead_keys(setup)]
     blown = any(state and "blown" in state_name for state_name, state in point.states.items())
     made_up = minutes is None
@@ -162,7 +163,7 @@ def candidate_of(
         len(listed),
         taken,
         setup_access(harness, setup),
-        lead_for(max(leads)) if leads else None,
+        bench.lead,
         _needs(harness, setup),
         probing,
         carried,

@@ -60,11 +60,11 @@ def test_a_hand_in_a_fan_that_may_start_is_unsafe(first):
 
 def test_the_fuse_of_the_lead_is_looked_at():
     """A lead on to a chafed wire: dead short, which a fuse of any size opens (ISO 8820-3; from memory)."""
-    session = practised("W3 short to ground")
+    session = practised("W5 short to ground")
     session.feed("undo S1")
-    session.feed("lead S1.2 S1.1")
+    session.feed("lead G1.+ S1.1")
     assert session.feed("fuse lead")[-1] == "fuse lead: blown"
-    session.feed("lead S1.2 S1.3")
+    session.feed("lead G1.+ S1.3")
     assert session.feed("fuse lead")[-1] == "fuse lead: whole"
 
 
