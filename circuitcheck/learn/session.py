@@ -225,11 +225,14 @@ class Session:
         self.over = True
         yield "Left."
 
-    def debrief(self, *, beside_next: bool = False, ahead: Ahead | None = None) -> Debrief:
+    def debrief(
+        self, *, beside_next: bool = False, ahead: Ahead | None = None, thorough: bool = False
+    ) -> Debrief:
         """The outcome; a case that is left without a word is not right, whatever it was.
 
         :param beside_next: whether to work out as well what following ``next`` comes to; takes seconds
         :param ahead: where that has been begun already
+        :param thorough: following ``next --thorough`` then
         """
         named = self.named or (() if self.said_none else ("nothing named",))
         found = debrief(self.workshop, named, self.units)
@@ -237,7 +240,8 @@ class Session:
             return found
         from circuitcheck.learn.beside import set_beside_next  # noqa: PLC0415  (it plays a session itself)
 
-        return set_beside_next(found, self.workshop, ahead.followed() if ahead else None)
+        followed = ahead.followed() if ahead else None
+        return set_beside_next(found, self.workshop, followed, thorough=thorough)
 
 
 def _unknown(word: str) -> str:
