@@ -33,10 +33,11 @@ UNITS = {
     "speed": "rpm",
     "lamp": "",
     "click": "",
+    "hear": "rpm",
     "turn": "N m",
     "fuse": "",
 }
-_ONE_WORD = ("lamp", "click", "turn", "fuse")
+_ONE_WORD = ("lamp", "click", "hear", "turn", "fuse")
 """Kinds of observation whose word says all that a person can."""
 COVERAGE = 1.96
 """Standard uncertainties to each side that hold 95 % of a normal distribution."""
@@ -296,7 +297,7 @@ def _motor(harness: Harness, name: str) -> Array:
 
 def scale_factor(harness: Harness, observation: Observation) -> float:
     """What a looked-at value is divided by before it is put into words."""
-    if observation.kind == "speed":
+    if observation.kind in ("speed", "hear"):
         return full_speed(harness, observation.points[0])
     if observation.kind == "turn":
         return float(_motor(harness, observation.points[0])[3])

@@ -258,6 +258,15 @@ class CurveReader(Reader):
 
 
 @dataclass(frozen=True)
+class HearReader(CurveReader):
+    """An ear at a motor: the speed of its shaft [rpm], whether its fan goes with it or not."""
+
+    def look(self, parameters: Array, volts: Array) -> Array:
+        """Speed [rpm]."""
+        return np.abs(FanMotor.speed(parameters, volts)) / RPM
+
+
+@dataclass(frozen=True)
 class TurnReader(CurveReader):
     """A hand that turns the fan of a motor: the torque that it takes [N m], whatever the volts."""
 
@@ -362,6 +371,9 @@ class OhmsReader(Reader):
         return float(self._ohm(np.array(point.between(self.tail, self.head))))
 
 
+_OF_MOTOR = {"speed": CurveReader, "hear": HearReader, "turn": TurnReader}
+
+
 def reader_for(
     circuit: Circuit, observation: Observation, volts: float, meter_ohm: float = VOLTMETER_OHM
 ) -> tuple[Circuit, Reader]:
@@ -382,9 +394,9 @@ def reader_for(
         return _amps(circuit, points[0], inline=observation.inline)
     if kind == "fuse":
         return circuit, _fuse(circuit, points[0])
-    if kind in ("speed", "turn"):
-        key, reader = f"{points[0]}:motor", CurveReader if kind == "speed" else TurnReader
-        return circuit, reader(key, _curve(circuit, key))
+    if kind in _OF_MOTOR:
+        key = f"{points[0]}:motor"
+        return circuit, _OF_MOTOR[kind](key, _curve(circuit, key))
     if len(points) == 1:
         return circuit, CurveReader(f"{points[0]}:lamp", _curve(circuit, f"{points[0]}:lamp"))
     scale = volts / 12.0

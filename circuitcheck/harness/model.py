@@ -106,6 +106,7 @@ KINDS_OF_OBSERVATION = (
     "speed",
     "lamp",
     "click",
+    "hear",
     "turn",
     "fuse",
 )
@@ -126,6 +127,7 @@ class Observation(_Strict):
         None, description="a fitted lamp, two points for a test lamp, or 'through'"
     )
     click: str | None = Field(None, description="the relay listened to")
+    hear: str | None = Field(None, description="the motor listened to, whatever its fan does")
     turn: str | None = Field(
         None, description="the motor whose fan is turned by hand, where it cannot start"
     )

@@ -15,6 +15,7 @@ WORDS = {
     "speed": ("off", "slow", "fast"),
     "lamp": ("dark", "dim", "bright"),
     "click": ("silent", "clicks"),
+    "hear": ("silent", "runs"),
     "turn": ("loose", "free", "stiff", "stuck"),
     "fuse": ("whole", "blown"),
 }
@@ -41,6 +42,7 @@ ALSO_SAID = {
         "fully lit": "bright",
     },
     "click": {"click": "clicks", "clicked": "clicks", "no click": "silent", "quiet": "silent"},
+    "hear": {"quiet": "silent", "nothing": "silent", "turns": "runs", "races": "runs"},
     "turn": {
         "slips": "loose",
         "freely": "free",

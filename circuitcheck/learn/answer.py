@@ -49,6 +49,7 @@ def answer(subject: Subject, found: Derivation, elements: list[Element]) -> Answ
         "amps": _amps,
         "ohms": _ohms,
         "speed": _speed,
+        "hear": _speed,
         "lamp": _lamp,
         "click": _held_against,
         "fuse": _held_against,
@@ -234,7 +235,7 @@ def _speed(subject: Subject, found: Derivation) -> Answer:
         "motor line = fan line: T_s - c w = k w^2 + T0, a quadratic with one positive root",
     )
     wheel = speed
-    if motor.wheel < 1.0:
+    if subject.kind == "speed" and motor.wheel < 1.0:
         share = sheet.give("s", Fraction(motor.wheel), "", f"speed of {name}'s fan over its shaft's")
         why = "the fan slips on the shaft and is left behind; k is what it takes of the shaft then"
         wheel = sheet.step("w_f", share * speed, "rad/s", "slip", why)

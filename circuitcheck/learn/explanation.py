@@ -216,6 +216,7 @@ def _question(subject: Subject) -> str:
         "speed": "How fast does it turn:",
         "lamp": "How bright is the lamp at",
         "click": "Does it pull in:",
+        "hear": "Does its motor run:",
         "turn": "How does it turn by hand:",
         "fuse": "Has it blown:",
     }[subject.kind]
@@ -245,7 +246,7 @@ def _why_nothing(subject: Subject) -> str:
 
 
 def _is_running(subject: Subject) -> bool:
-    return subject.kind == "speed"
+    return subject.kind in ("speed", "hear")
 
 
 def _blown(subject: Subject) -> tuple[str, ...]:

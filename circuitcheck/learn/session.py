@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from circuitcheck.circuit.build import all_faults
 from circuitcheck.errors import CircuitcheckError, UnknownName, nearest
-from circuitcheck.expect.cautions import FANS, HOT, LEAD, LEAVE_ALONE, OHMS
+from circuitcheck.expect.cautions import FANS, HAND, HOT, LEAD, LEAVE_ALONE, OHMS
 from circuitcheck.learn.case import LEVELS, Case
 from circuitcheck.learn.debrief import Debrief, debrief
 from circuitcheck.learn.spoken import WORDS
@@ -89,7 +89,7 @@ class Session:
 
     def cautions(self) -> list[str]:
         """What holds on a real vehicle as here."""
-        return [FANS, LEAD, OHMS, HOT, LEAVE_ALONE]
+        return [FANS, HAND, LEAD, OHMS, HOT, LEAVE_ALONE]
 
     def _meter(self) -> str:
         ohm = self.case.meter_ohm

@@ -117,8 +117,10 @@ def look(workshop: Workshop, given: list[str], said: str) -> list[str]:
 
 
 def listen(workshop: Workshop, given: list[str], said: str) -> list[str]:
-    """An ear on a relay while the circuit is switched."""
-    return _looked(workshop, said, click=workshop.part(_one(given, WORDS["listen"].usage), "relay"))
+    """An ear on a relay while the circuit is switched, or at a motor."""
+    kinds = {"relay": "click", "motor": "hear"}
+    name = workshop.part(_one(given, WORDS["listen"].usage), *kinds)
+    return _looked(workshop, said, **{kinds[workshop.harness.parts[name].kind_name]: name})
 
 
 def turn(workshop: Workshop, given: list[str], said: str) -> list[str]:
@@ -316,7 +318,7 @@ WORDS = {
     "amps": Word(LOOK, "amps W1", "clamp round a wire, pin, fuse or the lead", amps),
     "fuse": Word(LOOK, "fuse F1", "whether a fuse has blown, or that of the lead: fuse lead", fuse),
     "look": Word(LOOK, "look [M1]", "how fans turn and lamps shine", look),
-    "listen": Word(LOOK, "listen K1", "does the relay click", listen),
+    "listen": Word(LOOK, "listen K1", "does the relay click, does the motor run", listen),
     "turn": Word(LOOK, "turn M1", "turn a fan by hand; its supply off first", turn),
     "ignition": Word(SET_UP, "ignition on|off", "as the key does", ignition),
     "engine": Word(SET_UP, "engine run|stop", "running charges, and turns the ignition on", engine),

@@ -235,7 +235,7 @@ class Workshop:
     def measure(self, said: str, observation: Observation) -> tuple[Measurement, list[str]]:
         """Take a reading; what happens besides is told."""
         kind = observation.kind
-        word = {"speed": "look", "click": "listen"}.get(kind, kind)
+        word = {"speed": "look", "click": "listen", "hear": "listen"}.get(kind, kind)
         told = self.spend(word, *observation.points)
         circuit = self._vehicle()
         if kind == "ohms":

@@ -59,6 +59,7 @@ ACCURACY = {
     "speed": Accuracy(0.02, 20.0, 10.0),
     "lamp": Accuracy(0.1, 0.02, 0.01),
     "click": Accuracy(0.0, 0.0, 0.003),
+    "hear": Accuracy(0.1, 50.0, 10.0),
     "turn": Accuracy(0.2, 0.003, 0.001),
     "fuse": Accuracy(0.0, 0.0, 0.003),
 }

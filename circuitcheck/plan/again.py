@@ -24,6 +24,7 @@ _LOOKS = {
     "speed": "Look at",
     "lamp": "Look at",
     "click": "Listen to",
+    "hear": "Listen to",
     "turn": "Turn by hand",
     "fuse": "Look at the fuse of",
 }

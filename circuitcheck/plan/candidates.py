@@ -202,7 +202,7 @@ def setup_access(harness: Harness, setup: Setup) -> tuple[str, ...]:
 
 def access_of(harness: Harness, observation: Observation) -> tuple[str, ...]:
     """What must be open to take a reading."""
-    if observation.kind in ("speed", "click", "lamp", "fuse") and len(observation.points) == 1:
+    if observation.kind in ("speed", "hear", "click", "lamp", "fuse") and len(observation.points) == 1:
         return ()  # seen or heard from outside; a fuse is in hand by then
     names = [point.partition(".")[0] for point in observation.points]
     found = [harness.parts[name].access for name in names if name in harness.parts]
@@ -215,8 +215,8 @@ def tool_of(observation: Observation) -> str:
         return "meter" if observation.inline else "clamp"
     if observation.kind == "click":
         return "helper"  # one turns the key, one listens
-    if observation.kind in ("speed", "turn", "fuse"):
-        return "eyes"  # and a hand
+    if observation.kind in ("speed", "hear", "turn", "fuse"):
+        return "eyes"  # an ear, a hand
     if observation.kind == "lamp":
         return "lamp" if len(observation.points) == 2 else "eyes"
     return "meter"

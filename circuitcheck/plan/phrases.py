@@ -22,8 +22,8 @@ def where(harness: Harness, observation: Observation) -> str:
     kind, points = observation.kind, observation.points
     if kind in ("speed", "click") or (kind == "lamp" and len(points) == 1):
         return tag(harness, observation)
-    if kind == "turn":
-        return f"{tag(harness, observation)} by hand"
+    if kind in ("hear", "turn"):
+        return f"{tag(harness, observation)} {'by ear' if kind == 'hear' else 'by hand'}"
     if kind == "fuse":
         return f"fuse of {tag(harness, observation)}" if points[0] in LEADS else points[0]
     if kind == "amps":
@@ -44,7 +44,7 @@ def tag(harness: Harness, observation: Observation) -> str:
     if name in LEADS:
         return "the lead"
     part = harness.parts.get(name)
-    return (part.belongs_to if part and observation.kind in ("speed", "turn") else None) or name
+    return (part.belongs_to if part and observation.kind in ("speed", "hear", "turn") else None) or name
 
 
 def finding(name: str, read: str) -> str:

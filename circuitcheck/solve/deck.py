@@ -44,7 +44,7 @@ class Look:
     """One reading to be taken.
 
     :param name: printed with the value
-    :param kind: ``volts``, ``amps``, ``ohms``, ``speed``, ``lamp``, or one of :data:`STATES`
+    :param kind: ``volts``, ``amps``, ``ohms``, ``speed``, ``hear``, ``lamp``, or one of :data:`STATES`
     :param circuit: with the instrument in it
     :param point: its operating point, of which only the states are used
     :param tail: of volts and ohms, the probe that counts as positive
@@ -194,9 +194,10 @@ class _Deck:
             return f"abs(i(va{number}))"
         if kind == "ohms":
             return f"{across}/(abs(i(vs{number}))+{NO_AMPS:g})"
-        if kind == "speed":
+        if kind in ("speed", "hear"):
             assert isinstance(branch, FanMotor)
-            return f"abs(v(w{number}))*{_n(30 / math.pi * branch.wheel)}"
+            wheel = branch.wheel if kind == "speed" else 1.0
+            return f"abs(v(w{number}))*{_n(30 / math.pi * wheel)}"
         assert isinstance(branch, Filament)
         rated = branch.rated_volts * branch.rated_amps
         return f"abs{across}*{_lamp_current(branch, f'abs{across}')}/{_n(rated)}"

@@ -4,6 +4,7 @@ What each fault feels and looks like is common practice, no source; that a fuse 
 and not on its rated current is ISO 8820-3, from memory.
 """
 
+import sys
 from pathlib import Path
 
 import numpy as np
@@ -11,10 +12,14 @@ import pytest
 
 from circuitcheck.expect.cautions import FANS, HAND, OHMS, cautions_for
 from circuitcheck.expect.expected import bench_for, find_fault
+from circuitcheck.expect.second_opinion import deck_of, observed
 from circuitcheck.expect.service import blown_in_service
 from circuitcheck.harness.load import parse_harness
 from circuitcheck.harness.model import Observation, Setup
 from circuitcheck.loom import Loom
+
+sys.path.insert(0, str(Path(__file__).parents[1] / "solve"))
+from simulator import simulate
 
 BENCH = (Path(__file__).parents[1] / "data" / "bench.yaml").read_text(encoding="utf-8")
 TESTS = """\
@@ -26,7 +31,7 @@ tests:
   in-place:
     title: Fuse looked at where it is, fan running
     setup: {unplug: [S1], bridge: [[S1.2, S1.3]]}
-    observe: {fuse: {fuse: F3}, left: {speed: M1}, amps: {amps: bridge}}
+    observe: {fuse: {fuse: F3}, left: {speed: M1}, motor: {hear: M1}, amps: {amps: bridge}}
 """
 LOOM = Loom(parse_harness(BENCH.replace("tests:\n", TESTS, 1), name="bench"))
 FELT = {
@@ -93,6 +98,27 @@ def test_a_loose_fan_hardly_turns_and_its_motor_draws_little(share):
     assert loose["left"].expected < 0.4 * sound["left"].expected
     assert loose["left"].word in ("off", "slow")
     assert 0.03 * sound["amps"].expected < loose["amps"].expected < 0.25 * sound["amps"].expected
+
+
+@pytest.mark.parametrize(("spec", "word"), [
+    ("M1 fan loose=0.02", "runs"),  # and its fan stands
+    ("M1 seized", "silent"),
+    ("M1 open", "silent"),
+    ("M1 worn brushes", "runs"),
+    ("W4 open", "silent"),
+])  # fmt: skip
+def test_what_an_ear_tells_of_the_motor(spec, word):
+    assert words("in-place", spec)["motor"] == word
+    assert words("in-place")["motor"] == "runs"
+
+
+def test_the_ear_hears_the_shaft_that_a_simulator_turns():
+    """ngspice has the coupled equations of the motor, and not our closed form."""
+    faults = LOOM.fault("M1 fan loose=0.1")
+    seen = [one for one in observed(LOOM.harness, "in-place", faults) if one.kind in ("hear", "speed")]
+    rpm = simulate(deck_of(LOOM.harness, "in-place", faults, seen))
+    assert {one.name: one.value for one in seen} == pytest.approx(rpm, rel=1e-4)
+    assert rpm["left"] == pytest.approx(0.1 * rpm["motor"])
 
 
 def test_cautions_of_a_hand_in_a_fan():

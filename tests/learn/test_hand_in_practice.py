@@ -24,7 +24,7 @@ tests:
   in-place:
     title: Fuse looked at where it is
     setup: {unplug: [S1], bridge: [[S1.2, S1.3]]}
-    observe: {fuse: {fuse: F3}, left: {speed: M1}}
+    observe: {fuse: {fuse: F3}, left: {speed: M1}, motor: {hear: M1}}
 """
 TOLD = Loom(parse_harness(BENCH.replace("tests:\n", HAND, 1), name="bench"))
 
@@ -85,6 +85,17 @@ def test_a_fan_that_is_left_behind_is_derived_to_the_solvers_digits():
     found = TOLD.explain("in-place", "M1 fan loose=0.1", observe="left")
     assert found.value == pytest.approx(found.solver, rel=1e-6)
     assert "slips on the shaft" in text_of(document(found))
+    shaft = TOLD.explain("in-place", "M1 fan loose=0.1", observe="motor")
+    assert shaft.value == pytest.approx(shaft.solver, rel=1e-6)
+    assert found.value == pytest.approx(0.1 * shaft.value, rel=1e-6)
+
+
+def test_an_ear_at_the_motor_of_a_fan_that_stands():
+    session = practised("M1 fan loose=0.03")
+    session.feed("undo S1")
+    session.feed("lead S1.2 S1.3")
+    assert "M1: off" in session.feed("look M1")[-1]
+    assert session.feed("listen M1")[-1] == "hear M1: runs"
 
 
 def test_why_a_fuse_is_whole_and_why_it_has_blown():

@@ -194,7 +194,7 @@ def _check_lamp_through(tree: Tree, test: Test, path: Path_) -> None:
 
 def _check_look(harness: Harness, tree: Tree, path: Path_, kind: str, name: str, known: Known) -> None:
     """What is seen or heard is seen or heard of a part of the fitting kind."""
-    wanted = {"speed": "motor", "lamp": "lamp", "click": "relay", "turn": "motor"}[kind]
+    wanted = {"lamp": "lamp", "click": "relay"}.get(kind, "motor")
     fit = known.by_kind.get(wanted, [])
     if name not in fit:
         fit = [*fit, *unread_of_kind(tree, wanted)]
