@@ -22,6 +22,7 @@ from circuitcheck.expect.service import blown_in_service
 from circuitcheck.expect.vehicle import shown, vary
 from circuitcheck.harness.model import Harness, Observation, Setup
 from circuitcheck.harness.rules.setups import parted
+from circuitcheck.harness.units import beside
 from circuitcheck.learn.case import Case
 from circuitcheck.parts.fault import Change
 from circuitcheck.physics.branch import ALWAYS, Conductor
@@ -236,7 +237,8 @@ class Workshop:
         """Take a reading; what happens besides is told."""
         kind = observation.kind
         word = {"speed": "look", "click": "listen", "hear": "listen"}.get(kind, kind)
-        told = self.spend(word, *observation.points)
+        touched = beside(self.harness, *observation.points) if kind == "turn" else observation.points
+        told = self.spend(word, *touched)
         circuit = self._vehicle()
         if kind == "ohms":
             told += self._ohms_are_safe(observation, circuit)

@@ -79,7 +79,7 @@ class Motor(Part):
         }
 
     def faults(self, name: str) -> list[FaultMode]:
-        """Open (brushes), held, hard to turn, worn brushes; the fan wheel loose on its shaft."""
+        """Of its circuit: open, now and then or for good, worn brushes; and those of its shaft."""
         key = f"{name}:motor"
         renew = f"renew motor {name}"
         open_ = FaultMode(
@@ -93,25 +93,7 @@ class Motor(Part):
         return [
             open_,
             comes_and_goes(open_, f"the brushes of motor {name} stick now and then", "motor"),
-            FaultMode(
-                name,
-                "seized",
-                usual("motor", "seized"),
-                f"motor {name} is seized, or something holds its fan",
-                f"free the fan of motor {name} if something holds it, else renew the motor",
-                scale(key, back_emf=0.0),
-                overloads=True,
-            ),
-            FaultMode(
-                name,
-                "stiff",
-                usual("motor", "stiff"),
-                f"motor {name} turns hard, or its fan scrapes",
-                f"free the fan of motor {name} if it scrapes, else renew the motor",
-                scale_by_value(key, "friction"),
-                Severity(3.0, 14.0, "times its friction"),
-                overloads=True,
-            ),
+            *_of_the_shaft(name, key),
             FaultMode(
                 name,
                 "worn brushes",
@@ -120,15 +102,6 @@ class Motor(Part):
                 renew,
                 scale_by_value(key, "resistance"),
                 Severity(2.0, 40.0, "times its winding"),
-            ),
-            FaultMode(
-                name,
-                "fan loose",
-                usual("motor", "fan loose"),
-                f"the fan of motor {name} slips on its shaft",
-                f"fasten or renew the fan of motor {name}",
-                _slipping(key),
-                SLIPS,
             ),
         ]
 
@@ -155,6 +128,40 @@ class Motor(Part):
                 f"{self.rated.amps:g} A",
             )
         ]
+
+
+def _of_the_shaft(name: str, key: str) -> list[FaultMode]:
+    """Held, hard to turn, the fan loose on it: what a hand tells from all that is electrical."""
+    return [
+        FaultMode(
+            name,
+            "seized",
+            usual("motor", "seized"),
+            f"motor {name} is seized, or something holds its fan",
+            f"free the fan of motor {name} if something holds it, else renew the motor",
+            scale(key, back_emf=0.0),
+            overloads=True,
+        ),
+        FaultMode(
+            name,
+            "stiff",
+            usual("motor", "stiff"),
+            f"motor {name} turns hard, or its fan scrapes",
+            f"free the fan of motor {name} if it scrapes, else renew the motor",
+            scale_by_value(key, "friction"),
+            Severity(3.0, 14.0, "times its friction"),
+            overloads=True,
+        ),
+        FaultMode(
+            name,
+            "fan loose",
+            usual("motor", "fan loose"),
+            f"the fan of motor {name} slips on its shaft",
+            f"fasten or renew the fan of motor {name}",
+            _slipping(key),
+            SLIPS,
+        ),
+    ]
 
 
 def _slipping(key: str) -> ChangeRule:

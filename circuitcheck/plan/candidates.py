@@ -15,6 +15,7 @@ from circuitcheck.circuit.build import lead_keys
 from circuitcheck.expect.bench import Bench
 from circuitcheck.expect.cautions import Lead
 from circuitcheck.harness.model import Harness, Observation, Setup
+from circuitcheck.harness.units import beside
 from circuitcheck.plan.readable import observations
 from circuitcheck.plan.setups import in_use, made_setups, warmed
 
@@ -205,6 +206,8 @@ def access_of(harness: Harness, observation: Observation) -> tuple[str, ...]:
     if observation.kind in ("speed", "hear", "click", "lamp", "fuse") and len(observation.points) == 1:
         return ()  # seen or heard from outside; a fuse is in hand by then
     names = [point.partition(".")[0] for point in observation.points]
+    if observation.kind == "turn":
+        names = beside(harness, *observation.points)
     found = [harness.parts[name].access for name in names if name in harness.parts]
     return tuple(dict.fromkeys(one for one in found if one))
 
