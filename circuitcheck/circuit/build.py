@@ -33,14 +33,8 @@ def situation_of(harness: Harness, setup: Setup) -> Situation:
     )
 
 
-def build_circuit(
-    harness: Harness, setup: Setup, lead_fuse: float = LEAD_FUSE, lead_ohm: float = LEAD_OHM
-) -> Circuit:
-    """The sound circuit in a set-up: parts, wires and leads, less what is pulled or undone.
-
-    :param lead_fuse: rating of the fuse in its leads [A]; infinite for leads without one
-    :param lead_ohm: resistance of each [ohm]
-    """
+def build_circuit(harness: Harness, setup: Setup) -> Circuit:
+    """The sound circuit in a set-up: parts, wires and leads, less what is pulled or undone."""
     situation = situation_of(harness, setup)
     branches: dict[str, Branch] = {}
     thresholds: dict[str, Threshold] = {}
@@ -51,7 +45,7 @@ def build_circuit(
         branches.update(part.inside(name, situation))
         thresholds.update(part.thresholds(name))
     branches.update((name, wire.branch()) for name, wire in harness.wires.items())
-    leads, fuses = _leads(harness, setup, lead_fuse, lead_ohm)
+    leads, fuses = _leads(harness, setup)
     reference = f"{harness.supply.battery}.-"
     circuit = Circuit(
         branches | leads, thresholds | fuses, reference, points=tuple(harness.probe_points())
@@ -59,9 +53,7 @@ def build_circuit(
     return circuit.changed(fed_through(harness, setup))
 
 
-def _leads(
-    harness: Harness, setup: Setup, fuse: float, ohm: float
-) -> tuple[dict[str, Branch], dict[str, Threshold]]:
+def _leads(harness: Harness, setup: Setup) -> tuple[dict[str, Branch], dict[str, Threshold]]:
     """The jumper leads of a set-up, each behind its fuse."""
     battery = harness.supply.battery
     ends = [
@@ -69,12 +61,12 @@ def _leads(
         *((numbered("feed", i), f"{battery}.+", point) for i, point in enumerate(setup.feed)),
         *((numbered("ground", i), point, f"{battery}.-") for i, point in enumerate(setup.ground)),
     ]
-    limit = OPENS_AT * fuse
+    limit = OPENS_AT * LEAD_FUSE
     branches: dict[str, Branch] = {}
     fuses: dict[str, Threshold] = {}
     for key, tail, head in ends:
         whole = ((f"{key} fuse blown", False),)
-        branches[key] = Conductor(tail, head, ohm, 0.2, closed_when=(whole,))
+        branches[key] = Conductor(tail, head, LEAD_OHM, 0.2, closed_when=(whole,))
         fuses[f"{key} fuse blown"] = Threshold(key, limit, limit, latching=True)
     return branches, fuses
 

@@ -23,7 +23,7 @@ from circuitcheck.parts.part import Situation
 from circuitcheck.parts.quantity import OHM
 from circuitcheck.physics.branch import Array
 from circuitcheck.physics.meter import ACCURACY, OPEN_OHM
-from circuitcheck.physics.motor import RPM, FanMotor
+from circuitcheck.physics.motor import HELD, RPM, FanMotor
 
 UNITS = {
     "volts": "V",
@@ -254,6 +254,8 @@ def expected_reading(
     if math.isinf(value):
         return ExpectedReading(label, kind, unit, None, OPEN_OHM, None, OPEN_LINE)
     word = word_for(harness, observation, value)
+    if kind == "turn" and value >= HELD:
+        return ExpectedReading(label, kind, unit, None, None, None, word)
     if kind in ("click", "fuse"):
         return ExpectedReading(label, kind, unit, value, value, value, word)
     meter = float(ACCURACY[meter_for(observation)].uncertainty(np.array(value)))

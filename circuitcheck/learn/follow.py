@@ -20,6 +20,7 @@ from circuitcheck.learn.session import Session
 from circuitcheck.learn.workshop import Measurement
 from circuitcheck.locate.verdict import Verdict
 from circuitcheck.plan.again import once_more
+from circuitcheck.plan.before import asked_for
 from circuitcheck.plan.candidates import TOOLS, Candidate
 from circuitcheck.plan.planner import Options, Outlook, Planner
 from circuitcheck.plan.thorough import second_look
@@ -120,12 +121,7 @@ class _Follower:
     def _second(self, sheet: Sheet, outlook: Outlook) -> tuple[Candidate, tuple[int, ...]] | None:
         """The cheap readings before a repair, in which a second fault would show."""
         test = second_look(self.planner, sheet, outlook, self._options())
-        if test is None:
-            return None
-        candidate = next(one for one in self.planner.candidates if one.name == test.name)
-        read = {one.sound.name for one in test.readings}
-        places = [n for n, (name, _) in enumerate(candidate.observations) if name in read]
-        return candidate, tuple(places)
+        return asked_for(self.planner, test) if test else None
 
     def _taken(self, sheet: Sheet, candidate: Candidate, places: tuple[int, ...]) -> Sheet:
         """A sheet with the readings that were asked for."""

@@ -15,6 +15,8 @@ from circuitcheck.harness.model import Test
 from circuitcheck.harness.readings import Reading, Sheet
 from circuitcheck.locate.weighing import Standing
 from circuitcheck.physics.branch import Array
+from circuitcheck.plan.asked import NextTest
+from circuitcheck.plan.candidates import Candidate
 from circuitcheck.plan.phrases import where
 from circuitcheck.plan.planner import Options, Outlook, Planned, Planner
 from circuitcheck.plan.thorough import second_look
@@ -86,9 +88,9 @@ class Looks:
         test = second_look(self.planner, sheet, there, self.options) if sheet.readings else None
         if test is None:
             return None
-        candidate = next(one for one in self.planner.candidates if one.name == test.name)
+        candidate, places = asked_for(self.planner, test)
         values = self.outlook.predicted[test.name][row]
-        harness, read = self.planner.harness, {one.sound.name for one in test.readings}
+        harness, read = self.planner.harness, [candidate.observations[place][1] for place in places]
         return Before(
             test.name,
             test.title,
@@ -98,8 +100,7 @@ class Looks:
             test.minutes,
             tuple(
                 (where(harness, one), said(harness, one, float(values[place])))
-                for place, (name, one) in enumerate(candidate.observations)
-                if name in read
+                for place, one in zip(places, read, strict=True)
             ),
         )
 
@@ -109,6 +110,14 @@ class Looks:
         values = np.concatenate([one.values for one in known.trials])
         suspect = known.suspects[int(known.row_suspect[row])]
         return Standing(suspect, 0.0, float(values[row]), None, nothing, nothing, nothing, nothing)
+
+
+def asked_for(planner: Planner, test: NextTest) -> tuple[Candidate, tuple[int, ...]]:
+    """The set-up of a test in words, and the places of its readings."""
+    candidate = next(one for one in planner.candidates if one.name == test.name)
+    read = {one.sound.name for one in test.readings}
+    places = (n for n, (name, _) in enumerate(candidate.observations) if name in read)
+    return candidate, tuple(places)
 
 
 def _read_by_then(sheet: Sheet, tests: Sequence[Planned]) -> Sheet:

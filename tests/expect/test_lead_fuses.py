@@ -12,7 +12,6 @@ import pytest
 
 import circuitcheck
 from circuitcheck.expect.bench import Bench
-from circuitcheck.expect.leads import lead_of
 from circuitcheck.expect.second_opinion import deck_of, observed
 from circuitcheck.harness.model import Setup, Test
 from circuitcheck.loom import Loom
@@ -28,6 +27,10 @@ ON_S1 = {"unplug": ["S1"], "feed": ["S1.1"]}
 def with_test(loom, setup, **observe):
     test = Test.model_validate({"title": "lead", "setup": setup, "observe": observe})
     return Loom(loom.harness.model_copy(update={"tests": {"lead": test}}))
+
+
+def lead_in(setup):
+    return Bench(LOOM.harness, Setup.model_validate(setup), ()).lead
 
 
 def fuse_of(loom, *faults):
@@ -85,7 +88,7 @@ def test_a_lead_beside_what_still_conducts_is_made_for_all_of_it():
     found = {one.name: one.word for one in beside.whatif("F3 blown")["lead"].readings}
     assert (found["left"], found["fuse"]) == ("fast", "whole")
     alone = sound.expect("lead")["lead"].lead
-    assert lead_of(LOOM.harness, Setup.model_validate(setup)).fuse_a >= alone.fuse_a
+    assert lead_in(setup).fuse_a >= alone.fuse_a
 
 
 def test_of_two_fuses_in_line_the_smaller_opens():
@@ -94,7 +97,7 @@ def test_of_two_fuses_in_line_the_smaller_opens():
     in_line = with_test(LOOM, setup, fuse={"fuse": "bridge"}, feed={"fuse": "F3"})
     found = {one.name: one.word for one in in_line.whatif("W5 short to ground")["lead"].readings}
     assert found == {"fuse": "blown", "feed": "whole"}
-    assert LOOM.harness.parts["F3"].rating > lead_of(LOOM.harness, Setup.model_validate(setup)).fuse_a
+    assert LOOM.harness.parts["F3"].rating > lead_in(setup).fuse_a
 
 
 def test_currents_at_the_limit_are_those_of_a_simulator():
