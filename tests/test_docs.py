@@ -31,7 +31,7 @@ def test_the_examples_of_the_format_page_load():
     harness_text, readings_text = blocks("formats.md")
     harness = parse_harness(harness_text, name="bench-fan")
     sheet = parse_readings(harness, readings_text)
-    assert len(sheet.readings) == 5
+    assert len(sheet.readings) == 7
     page = (ROOT / "docs" / "formats.md").read_text(encoding="utf-8")
     table = re.search(r"As CSV:\n\n```\n(.*?)```", page, re.S)
     assert len(parse_readings(harness, table.group(1)).readings) == 3

@@ -15,7 +15,7 @@ from circuitcheck.physics.branch import Branch, Conductor, Threshold
 LEAD_OHM = 0.02
 """A jumper lead of a metre or two with two clips and its fuse [ohm]; common practice, no source."""
 LEAD_FUSE = 30.0
-"""The largest fuse such a lead carries [A]; what a test's lead really needs is worked out apart."""
+"""Rating of the fuse in a lead for which nobody has named one [A]; common practice, no source."""
 
 
 def situation_of(harness: Harness, setup: Setup) -> Situation:

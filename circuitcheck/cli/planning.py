@@ -152,6 +152,7 @@ def plan(
     everything: Annotated[
         bool, typer.Option("--all", help="Every branch that is not rare, however many pages; slower.")
     ] = False,
+    thorough: ThoroughOption = False,
     as_: Annotated[Page, typer.Option("--as", help="Plain text, or Markdown.")] = Page.text,
     as_json: JsonOption = False,
 ) -> None:
@@ -169,6 +170,7 @@ def plan(
             put_right=put_right or (),
             depth=depth,
             everything=everything,
+            thorough=thorough,
             **_options(toolbox, price),
         )
         emit(

@@ -54,6 +54,12 @@ def practise(
         bool,
         typer.Option("--quick", help="Leave out what following 'next' comes to, which takes seconds."),
     ] = False,
+    thorough: Annotated[
+        bool,
+        typer.Option(
+            "--thorough", help="Follow 'next --thorough' then, which looks for a second fault."
+        ),
+    ] = False,
     as_json: JsonOption = False,
 ) -> None:
     """A vehicle with a hidden fault: measure, name it, and hear how it went.
@@ -71,7 +77,7 @@ def practise(
         script = None if play is None else _script(play)
         session = Session(draw_case(load(harness).harness, level, number))
         typed = script is None and sys.stdin.isatty() and sys.stdout.isatty()
-        ahead = _begin_ahead(harness, level, number) if typed and not quick else None
+        ahead = _begin_ahead(harness, level, number, thorough) if typed and not quick else None
         _say((f"! {one}" for one in session.cautions()), aside=True)
         _say(session.greeting(), aside=as_json)
         for line in _lines(session, script, aside=as_json):
@@ -89,7 +95,7 @@ def practise(
                 lambda: _say([NOT_ENDED.format(seed=number)], aside=False),
             )
             return
-        found = _debrief(session, ahead, quick=quick)
+        found = _debrief(session, ahead, quick=quick, thorough=thorough)
         emit(
             as_json,
             lambda: {**found.to_dict(), "mistakes": session.mistakes},
@@ -97,19 +103,19 @@ def practise(
         )
 
 
-def _begin_ahead(harness: str, level: int, seed: int) -> Ahead:
+def _begin_ahead(harness: str, level: int, seed: int, thorough: bool) -> Ahead:
     """Begin to work out what following ``next`` comes to, while the student is at work."""
     from circuitcheck.learn.beside import Ahead  # noqa: PLC0415
 
-    return Ahead(harness, level, seed)
+    return Ahead(harness, level, seed, thorough=thorough)
 
 
-def _debrief(session: Session, ahead: Ahead | None, *, quick: bool) -> Debrief:
+def _debrief(session: Session, ahead: Ahead | None, *, quick: bool, thorough: bool) -> Debrief:
     """The debrief; the longer part of it may be broken off."""
     if not quick:
         typer.echo("Working out what following 'next' comes to; Ctrl-C leaves it out ...", err=True)
         try:
-            return session.debrief(beside_next=True, ahead=ahead)
+            return session.debrief(beside_next=True, ahead=ahead, thorough=thorough)
         except KeyboardInterrupt:
             pass
     return session.debrief()

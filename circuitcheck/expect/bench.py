@@ -8,6 +8,8 @@ from functools import cached_property
 
 from circuitcheck.circuit.build import build_circuit
 from circuitcheck.circuit.circuit import Circuit
+from circuitcheck.expect.cautions import Lead
+from circuitcheck.expect.leads import with_its_leads
 from circuitcheck.expect.readers import AmpsReader, Reader, reader_for
 from circuitcheck.expect.run import Blown, Layout, Run
 from circuitcheck.harness.model import Harness, Observation, Setup
@@ -56,9 +58,18 @@ class Bench:
         return f"{self.setup!r} {self.observations!r}"
 
     @cached_property
+    def _built(self) -> tuple[Circuit, Lead | None]:
+        return with_its_leads(build_circuit(self.harness, self.setup), self.setup)
+
+    @property
     def circuit(self) -> Circuit:
-        """The sound circuit without meters."""
-        return build_circuit(self.harness, self.setup)
+        """The sound circuit without meters, fuses of the size named in its leads."""
+        return self._built[0]
+
+    @property
+    def lead(self) -> Lead | None:
+        """What its jumper lead must be; None without one."""
+        return self._built[1]
 
     @cached_property
     def stations(self) -> tuple[Station, ...]:

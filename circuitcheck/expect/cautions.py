@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from circuitcheck.harness.model import Harness, Setup, Through
+from circuitcheck.harness.model import Harness, Observation, Setup, Through
 
 STANDARD_FUSES = (3, 5, 7.5, 10, 15, 20, 25, 30, 40, 50, 60, 70, 80)
 """Rated currents of blade fuses [A] (ISO 8820-3; from memory)."""
@@ -19,13 +19,14 @@ FANS = "A fan can start without warning, ignition off too: hands, hair, tools cl
 LEAD = "Fused leads only, of the right size; make the last contact off the battery."
 LEAD_FUSE = "Lead fuse blows? A short or a seized motor behind it: stop, fit none bigger."
 HOT = "Hot coolant is under pressure: cap stays on; clear of hoses and exhaust."
+HAND = "A hand in a fan: first its fuse out, its plug undone, or the battery off."
 OHMS = "Ohms only with the battery off, clamp tied back; 0 V at the points first."
 FUSES = "Same rating, never larger. A fuse that blows again has a reason: find it."
 RUNNING = "Engine running: brake on, out of gear, exhaust led out; belts and fans turn."
 LEAVE_ALONE = "Leave airbag and orange high-voltage wiring alone; manual, local rules first."
 
 
-_IN_ORDER = (FANS, OHMS, LEAD, LEAD_FUSE, FUSES, HOT, RUNNING, LEAVE_ALONE)
+_IN_ORDER = (FANS, HAND, OHMS, LEAD, LEAD_FUSE, FUSES, HOT, RUNNING, LEAVE_ALONE)
 
 
 def together(several: Iterable[Iterable[str]]) -> list[str]:
@@ -58,13 +59,17 @@ class Lead:
         return f"{self.size_mm2:g} mm2 with a {self.fuse_a:g} A fuse ({amps} A with all sound)"
 
 
-def lead_for(amps: float) -> Lead:
+def lead_for(amps: float, most: float = 0.0) -> Lead:
     """The lead and fuse for a current [A].
+
+    :param most: what it may come to carry, if that is more [A]
 
     >>> lead_for(12.4)
     Lead(amps=12.4, size_mm2=2.5, fuse_a=20)
+    >>> lead_for(0.1, 12.4).fuse_a
+    20
     """
-    wanted = max(amps, 0.5) / CONTINUOUS_SHARE
+    wanted = max(amps, most, 0.5) / CONTINUOUS_SHARE
     fuse = next((one for one in STANDARD_FUSES if one >= wanted), STANDARD_FUSES[-1])
     # The lead must outlast its fuse, so that the section follows the fuse.
     size = next((mm2 for limit, mm2 in LEAD_SIZES if limit >= fuse), LEAD_SIZES[-1][1])
@@ -132,12 +137,16 @@ def lamp_words(watts: float, volts: int | None) -> str:
     return f"a {volts} V lamp of {watts:g} W"
 
 
-def cautions_for(harness: Harness, setup: Setup) -> list[str]:
-    """What to mind in a set-up, the most pressing first."""
-    found = []
+def cautions_for(harness: Harness, setup: Setup, observations: Iterable[Observation] = ()) -> list[str]:
+    """What to mind in a set-up, the most pressing first.
+
+    :param observations: what is read in it
+    """
+    by_hand = [one.kind == "turn" for one in observations]
+    found = [FANS, HAND] if any(by_hand) else []
     if setup.battery == "disconnected":
-        found.append(OHMS)
-    elif any(part.kind_name == "motor" for part in harness.parts.values()):
+        found += [] if by_hand and all(by_hand) else [OHMS]
+    elif not found and any(part.kind_name == "motor" for part in harness.parts.values()):
         found.append(FANS)
     if setup.bridge or setup.feed or setup.ground:
         found += [LEAD, LEAD_FUSE]

@@ -12,7 +12,7 @@ import numpy as np
 from circuitcheck.circuit.build import all_faults, lead_keys
 from circuitcheck.errors import UnknownName
 from circuitcheck.expect.bench import Bench
-from circuitcheck.expect.cautions import Lead, cautions_for, lead_for
+from circuitcheck.expect.cautions import Lead, cautions_for
 from circuitcheck.expect.service import blown_in_service
 from circuitcheck.expect.words import OPEN_LINE, SCALES
 from circuitcheck.harness.model import Harness, Observation, Test
@@ -21,10 +21,24 @@ from circuitcheck.notebook import html_table, text_table
 from circuitcheck.parts.fault import Branches, Change, FaultMode, Value
 from circuitcheck.parts.part import Situation
 from circuitcheck.parts.quantity import OHM
+from circuitcheck.physics.branch import Array
 from circuitcheck.physics.meter import ACCURACY, OPEN_OHM
-from circuitcheck.physics.motor import RPM, FanMotor
+from circuitcheck.physics.motor import HELD, RPM, FanMotor
 
-UNITS = {"volts": "V", "drop": "V", "amps": "A", "ohms": "ohm", "speed": "rpm", "lamp": "", "click": ""}
+UNITS = {
+    "volts": "V",
+    "drop": "V",
+    "amps": "A",
+    "ohms": "ohm",
+    "speed": "rpm",
+    "lamp": "",
+    "click": "",
+    "hear": "rpm",
+    "turn": "N m",
+    "fuse": "",
+}
+_ONE_WORD = ("lamp", "click", "hear", "turn", "fuse")
+"""Kinds of observation whose word says all that a person can."""
 COVERAGE = 1.96
 """Standard uncertainties to each side that hold 95 % of a normal distribution."""
 
@@ -59,7 +73,7 @@ class ExpectedReading:
     @property
     def band(self) -> str:
         """The band as a person would note it; empty where there is none."""
-        if self.kind in ("click", "lamp") or not (self.expected or self.kind != "speed"):
+        if self.kind in _ONE_WORD or not (self.expected or self.kind != "speed"):
             return ""
         if self.expected is None or self.low is None or self.high is None:
             return ""
@@ -218,17 +232,14 @@ def _expect(
         for (label, one), value, u in zip(bench.observations, run.values[0], spread, strict=True)
     ]
     point = bench.point(change, blown)
-    leads = lead_keys(test.setup)
-    sound = bench.point({}) if faults else point
-    amps = max((abs(sound.amps.get(key, 0.0)) for key in leads), default=0.0)
     return ExpectedTest(
         name,
         test.title,
-        tuple(cautions_for(harness, test.setup)),
-        lead_for(amps) if leads else None,
+        tuple(cautions_for(harness, test.setup, test.observe.values())),
+        bench.lead,
         tuple(readings),
         point.buzzing,
-        any(point.states.get(f"{key} fuse blown", False) for key in leads),
+        any(point.states.get(f"{key} fuse blown", False) for key in lead_keys(test.setup)),
     )
 
 
@@ -243,7 +254,9 @@ def expected_reading(
     if math.isinf(value):
         return ExpectedReading(label, kind, unit, None, OPEN_OHM, None, OPEN_LINE)
     word = word_for(harness, observation, value)
-    if kind == "click":
+    if kind == "turn" and value >= HELD:
+        return ExpectedReading(label, kind, unit, None, None, None, word)
+    if kind in ("click", "fuse"):
         return ExpectedReading(label, kind, unit, value, value, value, word)
     meter = float(ACCURACY[meter_for(observation)].uncertainty(np.array(value)))
     meter = COVERAGE * (meter if kind != "speed" or value else 0.0)
@@ -274,15 +287,22 @@ def meter_for(observation: Observation) -> str:
 
 def full_speed(harness: Harness, motor: str) -> float:
     """Speed of a motor straight on the resting battery [rpm]: what a person calls fast."""
-    branch = harness.parts[motor].inside(motor, Situation())[f"{motor}:motor"]
-    values = np.array(branch.values)  # type: ignore[union-attr]
+    values = _motor(harness, motor)
     return float(FanMotor.speed(values, np.array(harness.supply.resting))) / RPM
+
+
+def _motor(harness: Harness, name: str) -> Array:
+    """The parameters of a sound motor (P,)."""
+    branch = harness.parts[name].inside(name, Situation())[f"{name}:motor"]
+    return np.array(branch.values)  # type: ignore[union-attr]
 
 
 def scale_factor(harness: Harness, observation: Observation) -> float:
     """What a looked-at value is divided by before it is put into words."""
-    if observation.kind == "speed":
+    if observation.kind in ("speed", "hear"):
         return full_speed(harness, observation.points[0])
+    if observation.kind == "turn":
+        return float(_motor(harness, observation.points[0])[3])
     return 1.0
 
 

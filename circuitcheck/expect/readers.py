@@ -13,7 +13,7 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from circuitcheck.circuit.circuit import Circuit
+from circuitcheck.circuit.circuit import Circuit, conducts
 from circuitcheck.harness.model import Observation
 from circuitcheck.parts.fault import Change
 from circuitcheck.physics.branch import Array, Branch, Conductor, Source
@@ -211,7 +211,7 @@ class CurveReader(Reader):
     def look(self, parameters: Array, volts: Array) -> Array:
         """Speed [rpm] or share of the rated power [1]."""
         if isinstance(self.branch, FanMotor):
-            return np.abs(FanMotor.speed(parameters, volts)) / RPM
+            return np.abs(FanMotor.wheel_speed(parameters, volts)) / RPM
         return Filament.brightness(parameters, volts)
 
     def meter(self) -> Mapping[str, Branch]:
@@ -265,6 +265,57 @@ class CurveReader(Reader):
             return 0.0
         volts = np.array(point.between(*self.port()))
         return float(self.look(np.array(branch.values), volts))
+
+
+@dataclass(frozen=True)
+class HearReader(CurveReader):
+    """An ear at a motor: the speed of its shaft [rpm], whether its fan goes with it or not."""
+
+    def look(self, parameters: Array, volts: Array) -> Array:
+        """Speed [rpm]."""
+        return np.abs(FanMotor.speed(parameters, volts)) / RPM
+
+
+@dataclass(frozen=True)
+class TurnReader(CurveReader):
+    """A hand that turns the fan of a motor: the torque that it takes [N m], whatever the volts."""
+
+    def look(self, parameters: Array, volts: Array) -> Array:
+        """Torque [N m]."""
+        return FanMotor.turning_torque(parameters)
+
+    def gain(self, batch: Batch, probe: int) -> Array:
+        """The motor is without current."""
+        return np.zeros(len(batch))
+
+
+@dataclass(frozen=True)
+class FuseReader(Reader):
+    """Whether a fuse has blown, fitted, pulled out, or in a lead.
+
+    :param key: the branch that is the fuse
+    :param ends: the nodes on both sides of it: what is open beside it has not blown
+    """
+
+    key: str
+    ends: tuple[str, str]
+
+    def port(self) -> tuple[str, str]:
+        """Both sides of it."""
+        return self.ends
+
+    def values(self, batch: Batch, probe: int) -> Array:
+        """1 blown, 0 whole."""
+        return np.where(batch.siemens_of(self.key) == 0.0, 1.0, 0.0)
+
+    def gain(self, batch: Batch, probe: int) -> Array:
+        """A state does not move a little."""
+        return np.zeros(len(batch))
+
+    def value_at(self, circuit: Circuit, point: OperatingPoint) -> float:
+        """1 blown, 0 whole."""
+        branch = circuit.branches.get(self.key)
+        return float(branch is None or not conducts(branch, point.states))
 
 
 @dataclass(frozen=True)
@@ -330,6 +381,9 @@ class OhmsReader(Reader):
         return float(self._ohm(np.array(point.between(self.tail, self.head))))
 
 
+_OF_MOTOR = {"speed": CurveReader, "hear": HearReader, "turn": TurnReader}
+
+
 def reader_for(
     circuit: Circuit, observation: Observation, volts: float, meter_ohm: float = VOLTMETER_OHM
 ) -> tuple[Circuit, Reader]:
@@ -348,8 +402,11 @@ def reader_for(
         return circuit, ClickReader(f"{points[0]} pulled in", circuit.reference)
     if kind == "amps":
         return _amps(circuit, points[0], inline=observation.inline)
-    if kind == "speed":
-        return circuit, CurveReader(f"{points[0]}:motor", _curve(circuit, f"{points[0]}:motor"))
+    if kind == "fuse":
+        return circuit, _fuse(circuit, points[0])
+    if kind in _OF_MOTOR:
+        key = f"{points[0]}:motor"
+        return circuit, _OF_MOTOR[kind](key, _curve(circuit, key))
     if len(points) == 1:
         return circuit, CurveReader(f"{points[0]}:lamp", _curve(circuit, f"{points[0]}:lamp"))
     scale = volts / 12.0
@@ -364,8 +421,20 @@ def _curve(circuit: Circuit, key: str) -> FanMotor | Filament:
     return branch
 
 
+def _fuse(circuit: Circuit, point: str) -> FuseReader:
+    key = _element(circuit, point)
+    branch = circuit.branches.get(key)
+    ends = (branch.tail, branch.head) if branch else (circuit.reference, circuit.reference)
+    return FuseReader(key, ends)
+
+
+def _element(circuit: Circuit, point: str) -> str:
+    """The branch of a wire, pin or lead; of a fuse, what melts in it."""
+    return point if point in circuit.branches else f"{point}:element"
+
+
 def _amps(circuit: Circuit, point: str, *, inline: bool) -> tuple[Circuit, Reader]:
-    key = point if point in circuit.branches else f"{point}:element"
+    key = _element(circuit, point)
     branch = circuit.branches.get(key)
     if not isinstance(branch, Conductor):
         return circuit, NoAmps(circuit.reference)

@@ -12,7 +12,7 @@ from circuitcheck.expect.expected import ChosenFault, bench_for, combined
 from circuitcheck.expect.readers import METER, Reader
 from circuitcheck.expect.service import blown_in_service
 from circuitcheck.harness.model import Harness
-from circuitcheck.solve.deck import Look, circuit_deck
+from circuitcheck.solve.deck import STATES, Look, circuit_deck
 from circuitcheck.solve.point import OperatingPoint, solve_point
 from circuitcheck.solve.twin import second_opinion
 
@@ -126,6 +126,6 @@ def look_of(one: Observed) -> Look:
     """An observation as the deck writer wants it."""
     tail, head = one.reader.port()
     key = getattr(one.reader, "key", METER)
-    state = one.reader.value_at(one.circuit, one.point) if one.kind == "click" else 0.0
+    state = one.reader.value_at(one.circuit, one.point) if one.kind in STATES else 0.0
     kind = "volts" if one.kind == "drop" else one.kind
     return Look(one.name, kind, one.circuit, one.point, tail, head, key, state)

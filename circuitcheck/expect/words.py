@@ -46,7 +46,14 @@ LAMP = Scale(("dark", "dim", "bright"), (0.03, 0.5), 0.15)
 #: A relay either pulls in or does not.
 CLICK = Scale(("silent", "clicks"), (0.5,), 0.02)
 
-SCALES = {"speed": SPEED, "lamp": LAMP, "click": CLICK}
+#: Speed of the shaft, likewise. Common practice, no source.
+HEAR = Scale(("silent", "runs"), (0.08,), 0.1)
+#: Torque that turns a fan by hand, as a share of its sound friction. Common practice, no source.
+TURN = Scale(("loose", "free", "stiff", "stuck"), (0.1, 2.0, 40.0), 0.2)
+#: A fuse has blown or has not.
+FUSE = Scale(("whole", "blown"), (0.5,), 0.02)
+
+SCALES = {"speed": SPEED, "lamp": LAMP, "click": CLICK, "hear": HEAR, "turn": TURN, "fuse": FUSE}
 OPEN_LINE = "OL"
 """What an ohmmeter shows when nothing joins its leads."""
 

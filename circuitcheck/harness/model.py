@@ -98,11 +98,22 @@ class Setup(_Strict):
     swap: list[str] = Field([], description="parts replaced by known good ones")
 
 
-KINDS_OF_OBSERVATION = ("volts", "drop", "amps", "ohms", "speed", "lamp", "click")
+KINDS_OF_OBSERVATION = (
+    "volts",
+    "drop",
+    "amps",
+    "ohms",
+    "speed",
+    "lamp",
+    "click",
+    "hear",
+    "turn",
+    "fuse",
+)
 
 
 class Observation(_Strict):
-    """One thing to look at. Exactly one of the first seven keys."""
+    """One thing to look at. Exactly one of its keys but ``inline``."""
 
     volts: Pair | None = Field(None, description="volts from the first point to the second")
     drop: Pair | None = Field(None, description="volts lost along the path between two points")
@@ -116,11 +127,18 @@ class Observation(_Strict):
         None, description="a fitted lamp, two points for a test lamp, or 'through'"
     )
     click: str | None = Field(None, description="the relay listened to")
+    hear: str | None = Field(None, description="the motor listened to, whatever its fan does")
+    turn: str | None = Field(
+        None, description="the motor whose fan is turned by hand, where it cannot start"
+    )
+    fuse: str | None = Field(
+        None, description="the fuse looked at, or that of a lead: 'bridge', 'feed', 'ground'"
+    )
     inline: YesNo = Field(False, description="amps by a meter in the lead instead of a clamp")
 
     @cached_property
     def kind(self) -> str:
-        """Which of the seven it is."""
+        """Which of them it is."""
         return next(kind for kind in KINDS_OF_OBSERVATION if getattr(self, kind) is not None)
 
     @property

@@ -15,6 +15,9 @@ WORDS = {
     "speed": ("off", "slow", "fast"),
     "lamp": ("dark", "dim", "bright"),
     "click": ("silent", "clicks"),
+    "hear": ("silent", "runs"),
+    "turn": ("loose", "free", "stiff", "stuck"),
+    "fuse": ("whole", "blown"),
 }
 ALSO_SAID = {
     "speed": {
@@ -39,6 +42,29 @@ ALSO_SAID = {
         "fully lit": "bright",
     },
     "click": {"click": "clicks", "clicked": "clicks", "no click": "silent", "quiet": "silent"},
+    "hear": {"quiet": "silent", "nothing": "silent", "turns": "runs", "races": "runs"},
+    "turn": {
+        "slips": "loose",
+        "freely": "free",
+        "turns freely": "free",
+        "easy": "free",
+        "hard": "stiff",
+        "turns hard": "stiff",
+        "scrapes": "stiff",
+        "seized": "stuck",
+        "blocked": "stuck",
+        "jammed": "stuck",
+        "held": "stuck",
+        "does not turn": "stuck",
+    },
+    "fuse": {
+        "ok": "whole",
+        "good": "whole",
+        "intact": "whole",
+        "blew": "blown",
+        "burnt": "blown",
+        "gone": "blown",
+    },
 }
 """What people write for the same, by the kind of reading."""
 NOT_TAKEN = ("", "-", "--", "\u2013", "\u2014", "not taken", "not done")

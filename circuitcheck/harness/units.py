@@ -33,6 +33,17 @@ def placed(harness: Harness, fault: FaultMode, unit: str | None) -> FaultMode:
     return replace(fault, often=often, replace=unit or fault.where)
 
 
+def beside(harness: Harness, motor: str) -> list[str]:
+    """A motor and the parts that its unit's wires lead to: who reaches those reaches the fan."""
+    unit = harness.parts[motor].belongs_to
+    found = [motor]
+    for wire in harness.wires.values():
+        ends = [end.partition(".")[0] for end in (wire.start, wire.end)]
+        if motor in ends or (unit is not None and wire.belongs_to == unit):
+            found += ends
+    return list(dict.fromkeys(found))
+
+
 def units(harness: Harness) -> list[str]:
     """The names of what can be put right: parts, pins, wires, assemblies, as a verdict names them."""
     return list(dict.fromkeys(one.replace for one in faults_in_use(harness)))

@@ -34,6 +34,10 @@ class Answer:
     amps: Any
 
 
+BY_THRESHOLD = ("click", "fuse")
+"""Kinds of observation whose answer is a current that is held against a threshold."""
+
+
 def answer(subject: Subject, found: Derivation, elements: list[Element]) -> Answer:
     """Close the circuit again and read off what was asked."""
     if subject.probes is not None:
@@ -45,8 +49,10 @@ def answer(subject: Subject, found: Derivation, elements: list[Element]) -> Answ
         "amps": _amps,
         "ohms": _ohms,
         "speed": _speed,
+        "hear": _speed,
         "lamp": _lamp,
-        "click": _click,
+        "click": _held_against,
+        "fuse": _held_against,
     }
     return by_kind[subject.kind](subject, found)
 
@@ -186,8 +192,9 @@ def _lamp(subject: Subject, found: Derivation) -> Answer:
     return Answer(share, float(found.sheet.values[share]), "", turn * amps)
 
 
-def _click(subject: Subject, found: Derivation) -> Answer:
-    amps, turn = _current(found, "the coil's current, which its threshold is held against")
+def _held_against(subject: Subject, found: Derivation) -> Answer:
+    whose = "coil" if subject.kind == "click" else "fuse"
+    amps, turn = _current(found, f"the {whose}'s current, which its threshold is held against")
     divide(found, turn * amps, shown=False)
     return Answer(amps, float(found.sheet.values[amps]), "A", turn * amps)
 
@@ -227,7 +234,12 @@ def _speed(subject: Subject, found: Derivation) -> Answer:
         "lines cross",
         "motor line = fan line: T_s - c w = k w^2 + T0, a quadratic with one positive root",
     )
-    rpm = sheet.step("n", 30 * speed / algebra.pi, "rpm", "unit", "radians per second to turns a minute")
+    wheel = speed
+    if subject.kind == "speed" and motor.wheel < 1.0:
+        share = sheet.give("s", Fraction(motor.wheel), "", f"speed of {name}'s fan over its shaft's")
+        why = "the fan slips on the shaft and is left behind; k is what it takes of the shaft then"
+        wheel = sheet.step("w_f", share * speed, "rad/s", "slip", why)
+    rpm = sheet.step("n", 30 * wheel / algebra.pi, "rpm", "unit", "radians per second to turns a minute")
     back = sheet.step(
         f"E_{name}", constant * speed, "V", "back EMF", "a turning motor is a source against its supply"
     )

@@ -23,10 +23,12 @@ class Ahead:
     It ends with the process that began it, and can be left unread.
     """
 
-    def __init__(self, source: str, level: int, seed: int) -> None:
+    def __init__(self, source: str, level: int, seed: int, *, thorough: bool = False) -> None:
         context = get_context("spawn")
         self._answer, end = context.Pipe(duplex=False)
-        self._process = context.Process(target=_work, args=(end, source, level, seed), daemon=True)
+        self._process = context.Process(
+            target=_work, args=(end, source, level, seed, thorough), daemon=True
+        )
         self._process.start()
         end.close()
 
@@ -40,21 +42,25 @@ class Ahead:
         return found
 
 
-def _work(answer: Connection, source: str, level: int, seed: int) -> None:
+def _work(answer: Connection, source: str, level: int, seed: int, thorough: bool) -> None:
     """Follow ``next`` on a case, and hand back what came of it."""
     try:
         harness = load_harness(source)
-        answer.send(follow(draw_case(harness, level, seed), Planner(harness, Locator(harness))))
+        planner = Planner(harness, Locator(harness))
+        answer.send(follow(draw_case(harness, level, seed), planner, thorough=thorough))
     except (CircuitcheckError, ValueError, RuntimeError):
         answer.close()  # told by its silence; the debrief then does without
 
 
-def set_beside_next(found: Debrief, workshop: Workshop, followed: Followed | None = None) -> Debrief:
+def set_beside_next(
+    found: Debrief, workshop: Workshop, followed: Followed | None = None, *, thorough: bool = False
+) -> Debrief:
     """A debrief with what each measurement was worth, and what following ``next`` comes to.
 
     Takes seconds: the planner works out everything that could be tested, again and again.
 
     :param followed: if it has been worked out already
+    :param thorough: what following ``next --thorough`` comes to
     """
     planner = Planner(workshop.harness, Locator(workshop.harness))
     worths = worth_of(workshop.case, workshop.log, planner)
@@ -62,12 +68,12 @@ def set_beside_next(found: Debrief, workshop: Workshop, followed: Followed | Non
         replace(one, could=worth.could, told=worth.told) if worth else one
         for one, worth in zip(found.told, worths, strict=True)
     )
-    return replace(found, told=told, followed=followed or _followed(workshop.case, planner))
+    return replace(found, told=told, followed=followed or _followed(workshop.case, planner, thorough))
 
 
-def _followed(case: Case, planner: Planner) -> Followed | None:
+def _followed(case: Case, planner: Planner, thorough: bool) -> Followed | None:
     """What following ``next`` comes to; None where it asks for what cannot be said in practice."""
     try:
-        return follow(case, planner)
+        return follow(case, planner, thorough=thorough)
     except RuntimeError:
         return None

@@ -76,6 +76,7 @@ class Followed:
     :param first_time: whether nothing was put right in vain, and nothing left
     :param first_right: whether the first unit put right was due; with none, whether none was
     :param unparted: those put right in vain that the readings could not part from what was due
+    :param thorough: whether it was ``next --thorough``
     """
 
     verdict_minutes: float
@@ -90,6 +91,7 @@ class Followed:
     first_time: bool
     first_right: bool
     unparted: tuple[str, ...]
+    thorough: bool = False
 
 
 @dataclass(frozen=True)
@@ -240,8 +242,7 @@ def _predicted(
 
 def margin(observation: Observation, value: float) -> float:
     """How far two readings of like vehicles lie apart, in the unit of the reading."""
-    accuracy = ACCURACY[meter_for(observation)] if observation.kind != "click" else None
-    own = 3 * float(accuracy.uncertainty(np.array(value))) if accuracy else 0.1
+    own = 3 * float(ACCURACY[meter_for(observation)].uncertainty(np.array(value)))
     return own + ALIKE * abs(value)
 
 

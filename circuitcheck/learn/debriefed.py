@@ -92,7 +92,8 @@ def _followed_lines(found: Followed) -> Iterator[str]:
         vain += " (its readings could not tell that from what was due)"
     end = "" if found.cured else "; and it would still not be well"
     yield (
-        f"Following 'circuitcheck next' on this very vehicle: {_first(found)}, "
+        f"Following 'circuitcheck next{' --thorough' if found.thorough else ''}' on this very vehicle: "
+        f"{_first(found)}, "
         f"{found.minutes:.0f} minutes in all; {len(found.steps)} measurements in "
         f"{found.tests} set-ups; {outcome}{vain}{end}."
     )

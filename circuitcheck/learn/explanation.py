@@ -11,9 +11,10 @@ import numpy as np
 
 from circuitcheck.expect.cautions import cautions_for
 from circuitcheck.expect.expected import UNITS, ChosenFault, word_for
-from circuitcheck.expect.words import CLICK, OPEN_LINE
+from circuitcheck.expect.words import OPEN_LINE, SCALES
 from circuitcheck.harness.model import Harness
-from circuitcheck.learn.answer import Answer, answer
+from circuitcheck.learn.answer import BY_THRESHOLD, Answer, answer
+from circuitcheck.learn.by_hand import hand_torque, turned_by_hand
 from circuitcheck.learn.derive import Derivation, derive
 from circuitcheck.learn.elements import Element, elements_around
 from circuitcheck.learn.fan import Crossing, crossing, motors_of
@@ -137,6 +138,9 @@ def explain(
     """
     subject = subject_of(harness, test, faults, observe)
     blank = _blank(subject)
+    if subject.kind == "turn":
+        torque = hand_torque(subject)
+        return replace(blank, value=torque, solver=torque, notes=turned_by_hand(subject))
     if subject.value is None or not subject.live:
         return replace(blank, notes=(*_blown(subject), _why_nothing(subject)))
     elements = elements_around(subject)
@@ -177,9 +181,9 @@ def _no_current(subject: Subject) -> float:
 
 def _blank(subject: Subject) -> Explanation:
     harness, test = subject.harness, subject.harness.tests[subject.test]
-    unit = "A" if subject.kind in (SUPPLY, "click") else UNITS[subject.kind]
+    unit = "A" if subject.kind in (SUPPLY, *BY_THRESHOLD) else UNITS[subject.kind]
     value = subject.value
-    if subject.kind == "click" and value is not None:
+    if subject.kind in BY_THRESHOLD and value is not None:
         value = abs(subject.point.amps.get(subject.target, 0.0))
     if value is not None and abs(value) < NOTHING:
         value = 0.0
@@ -196,7 +200,7 @@ def _blank(subject: Subject) -> Explanation:
         unit,
         _word(subject, value),
         value,
-        cautions=tuple(cautions_for(harness, test.setup)),
+        cautions=tuple(cautions_for(harness, test.setup, test.observe.values())),
     )
 
 
@@ -212,6 +216,9 @@ def _question(subject: Subject) -> str:
         "speed": "How fast does it turn:",
         "lamp": "How bright is the lamp at",
         "click": "Does it pull in:",
+        "hear": "Does its motor run:",
+        "turn": "How does it turn by hand:",
+        "fuse": "Has it blown:",
     }[subject.kind]
     return f"{asked} {points}?"
 
@@ -224,8 +231,8 @@ def _word(subject: Subject, value: float | None) -> str:
     if subject.observe is None:
         return ""
     observation = subject.harness.tests[subject.test].observe[subject.observe]
-    if subject.kind == "click":
-        return CLICK.word(float(bool(subject.value)))
+    if subject.kind in BY_THRESHOLD:
+        return SCALES[subject.kind].word(float(bool(subject.value)))
     return word_for(subject.harness, observation, value)
 
 
@@ -239,7 +246,7 @@ def _why_nothing(subject: Subject) -> str:
 
 
 def _is_running(subject: Subject) -> bool:
-    return subject.kind == "speed"
+    return subject.kind in ("speed", "hear")
 
 
 def _blown(subject: Subject) -> tuple[str, ...]:
@@ -267,6 +274,12 @@ def _notes(subject: Subject, found: Derivation) -> tuple[str, ...]:
             f"{_place(subject)} pulls in from {threshold.on_amps * 1000:.0f} mA and drops out "
             f"at {threshold.off_amps * 1000:.0f} mA."
         )
+    if subject.kind == "fuse":
+        name = subject.target.removesuffix(":element")
+        limits = (one for one in subject.circuit.thresholds.values() if one.watch == subject.target)
+        notes += [
+            f"{name} opens from {one.on_amps:.0f} A, or a little before or after." for one in limits
+        ]
     return tuple(notes)
 
 

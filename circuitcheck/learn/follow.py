@@ -20,8 +20,10 @@ from circuitcheck.learn.session import Session
 from circuitcheck.learn.workshop import Measurement
 from circuitcheck.locate.verdict import Verdict
 from circuitcheck.plan.again import once_more
+from circuitcheck.plan.before import asked_for
 from circuitcheck.plan.candidates import TOOLS, Candidate
 from circuitcheck.plan.planner import Options, Outlook, Planner
+from circuitcheck.plan.thorough import second_look
 
 MOST_TESTS = 16
 """Set-ups on one sheet after which a follower tests no more; ``next`` mostly stops long before."""
@@ -42,15 +44,19 @@ LIKELY = 0.05
 SYMPTOM = "customer"
 
 
-def follow(case: Case, planner: Planner) -> Followed:
-    """Do what ``next`` asks for until it stops, put right what it names, drive, and go on if need be."""
-    return _Follower(case, planner).go()
+def follow(case: Case, planner: Planner, *, thorough: bool = False) -> Followed:
+    """Do what ``next`` asks for until it stops, put right what it names, drive, and go on if need be.
+
+    :param thorough: what ``next --thorough`` asks for
+    """
+    return _Follower(case, planner, thorough=thorough).go()
 
 
 class _Follower:
     """Somebody who does as told; the customer's words are the first readings, and cost nothing."""
 
-    def __init__(self, case: Case, planner: Planner) -> None:
+    def __init__(self, case: Case, planner: Planner, *, thorough: bool) -> None:
+        self.thorough = thorough
         self.session = Session(case)
         self.planner = planner
         self.lines: list[str] = []
@@ -108,7 +114,14 @@ class _Follower:
             planned = outlook.planned[outlook.advice.choices[0].test]
             return planned.candidate, planned.places
         again = once_more(self.planner, sheet, outlook, self._options())
-        return None if again is None else (again.candidate, (0,))
+        if again is not None:
+            return again.candidate, (0,)
+        return self._second(sheet, outlook) if self.thorough and sheet.readings else None
+
+    def _second(self, sheet: Sheet, outlook: Outlook) -> tuple[Candidate, tuple[int, ...]] | None:
+        """The cheap readings before a repair, in which a second fault would show."""
+        test = second_look(self.planner, sheet, outlook, self._options())
+        return asked_for(self.planner, test) if test else None
 
     def _taken(self, sheet: Sheet, candidate: Candidate, places: tuple[int, ...]) -> Sheet:
         """A sheet with the readings that were asked for."""
@@ -224,6 +237,7 @@ class _Follower:
             not shop.faults and not needless,
             not shop.faults if self.first_right is None else self.first_right,
             tuple(self.unparted),
+            self.thorough,
         )
 
 
@@ -349,10 +363,10 @@ def _leads(wanted: Setup, battery: str) -> list[tuple[str, str]]:
 def look_for(observation: Observation, setup: Setup) -> str:
     """What to say to take an observation."""
     kind, points = observation.kind, observation.points
-    word = {"speed": "look", "click": "listen"}.get(kind, kind)
+    word = {"speed": "look", "click": "listen", "hear": "listen"}.get(kind, kind)
     if kind == "lamp" and len(points) == 1:
         word = "look"
     keys = lead_keys(setup)
-    if kind == "amps" and points[0] in keys:
-        return f"amps {numbered('bridge', keys.index(points[0])).replace('bridge', 'lead')}"
+    if kind in ("amps", "fuse") and points[0] in keys:
+        return f"{kind} {numbered('bridge', keys.index(points[0])).replace('bridge', 'lead')}"
     return " ".join([word, *points])

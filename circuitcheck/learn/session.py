@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from circuitcheck.circuit.build import all_faults
 from circuitcheck.errors import CircuitcheckError, UnknownName, nearest
-from circuitcheck.expect.cautions import FANS, HOT, LEAD, LEAVE_ALONE, OHMS
+from circuitcheck.expect.cautions import FANS, HAND, HOT, LEAD, LEAVE_ALONE, OHMS
 from circuitcheck.learn.case import LEVELS, Case
 from circuitcheck.learn.debrief import Debrief, debrief
 from circuitcheck.learn.spoken import WORDS
@@ -33,7 +33,7 @@ TALK = {
 
 MEANT = {
     "listen": "click clicks hear relay",
-    "pull": "fuse remove",
+    "pull": "remove",
     "swap": "replace exchange change",
     "leave": "quit exit bye end stop q",
     "volts": "measure meter voltage v",
@@ -49,6 +49,7 @@ MEANT = {
     "engine": "start motor run",
     "coolant": "heat warm temperature hot",
     "look": "watch see fan fans",
+    "turn": "spin rotate hand",
     "drive": "road test try",
 }
 """What people say first, by the word that does it here."""
@@ -88,7 +89,7 @@ class Session:
 
     def cautions(self) -> list[str]:
         """What holds on a real vehicle as here."""
-        return [FANS, LEAD, OHMS, HOT, LEAVE_ALONE]
+        return [FANS, HAND, LEAD, OHMS, HOT, LEAVE_ALONE]
 
     def _meter(self) -> str:
         ohm = self.case.meter_ohm
@@ -224,11 +225,14 @@ class Session:
         self.over = True
         yield "Left."
 
-    def debrief(self, *, beside_next: bool = False, ahead: Ahead | None = None) -> Debrief:
+    def debrief(
+        self, *, beside_next: bool = False, ahead: Ahead | None = None, thorough: bool = False
+    ) -> Debrief:
         """The outcome; a case that is left without a word is not right, whatever it was.
 
         :param beside_next: whether to work out as well what following ``next`` comes to; takes seconds
         :param ahead: where that has been begun already
+        :param thorough: following ``next --thorough`` then
         """
         named = self.named or (() if self.said_none else ("nothing named",))
         found = debrief(self.workshop, named, self.units)
@@ -236,7 +240,8 @@ class Session:
             return found
         from circuitcheck.learn.beside import set_beside_next  # noqa: PLC0415  (it plays a session itself)
 
-        return set_beside_next(found, self.workshop, ahead.followed() if ahead else None)
+        followed = ahead.followed() if ahead else None
+        return set_beside_next(found, self.workshop, followed, thorough=thorough)
 
 
 def _unknown(word: str) -> str:

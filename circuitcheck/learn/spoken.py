@@ -87,10 +87,21 @@ def lamp(workshop: Workshop, given: list[str], said: str) -> list[str]:
 
 def amps(workshop: Workshop, given: list[str], said: str) -> list[str]:
     """A clamp round a wire, pin, fuse or the lead."""
-    if given and given[0].casefold() == "lead":
-        given = [" ".join(["bridge", *given[1:]])]
-    place = _one(given, WORDS["amps"].usage)
+    place = _one(_leads(given), WORDS["amps"].usage)
     return _looked(workshop, said, amps=workshop.clampable(place))
+
+
+def fuse(workshop: Workshop, given: list[str], said: str) -> list[str]:
+    """A look at a fuse of the loom, or at that of the lead."""
+    place = _one(_leads(given), WORDS["fuse"].usage)
+    return _looked(workshop, said, fuse=workshop.fuse(place))
+
+
+def _leads(given: list[str]) -> list[str]:
+    """``lead 2`` by the key that it has in the circuit."""
+    if given and given[0].casefold() == "lead":
+        return [" ".join(["bridge", *given[1:]])]
+    return given
 
 
 def look(workshop: Workshop, given: list[str], said: str) -> list[str]:
@@ -106,8 +117,15 @@ def look(workshop: Workshop, given: list[str], said: str) -> list[str]:
 
 
 def listen(workshop: Workshop, given: list[str], said: str) -> list[str]:
-    """An ear on a relay while the circuit is switched."""
-    return _looked(workshop, said, click=workshop.part(_one(given, WORDS["listen"].usage), "relay"))
+    """An ear on a relay while the circuit is switched, or at a motor."""
+    kinds = {"relay": "click", "motor": "hear"}
+    name = workshop.part(_one(given, WORDS["listen"].usage), *kinds)
+    return _looked(workshop, said, **{kinds[workshop.harness.parts[name].kind_name]: name})
+
+
+def turn(workshop: Workshop, given: list[str], said: str) -> list[str]:
+    """A hand on a fan that cannot start."""
+    return _looked(workshop, said, turn=workshop.part(_one(given, WORDS["turn"].usage), "motor"))
 
 
 # -- the state of the vehicle -------------------------------------------------------------------
@@ -298,8 +316,10 @@ WORDS = {
     "ohms": Word(LOOK, "ohms A B", "ohmmeter from A to B; battery off first", ohms),
     "lamp": Word(LOOK, "lamp A B", "5 W test lamp from A to B", lamp),
     "amps": Word(LOOK, "amps W1", "clamp round a wire, pin, fuse or the lead", amps),
+    "fuse": Word(LOOK, "fuse F1", "whether a fuse has blown, or that of the lead: fuse lead", fuse),
     "look": Word(LOOK, "look [M1]", "how fans turn and lamps shine", look),
-    "listen": Word(LOOK, "listen K1", "does the relay click", listen),
+    "listen": Word(LOOK, "listen K1", "does the relay click, does the motor run", listen),
+    "turn": Word(LOOK, "turn M1", "turn a fan by hand; its supply off first", turn),
     "ignition": Word(SET_UP, "ignition on|off", "as the key does", ignition),
     "engine": Word(SET_UP, "engine run|stop", "running charges, and turns the ignition on", engine),
     "coolant": Word(SET_UP, "coolant 95 [warming|cooling]", "bring it to 95 degC; takes 8 min", coolant),

@@ -130,7 +130,7 @@ def point_of(harness: Harness, test: str, observe: str) -> str:
     if observe not in known:
         raise UnknownName("observation", observe, known)
     place = known[observe].points[0]
-    return f"{place}:motor" if known[observe].kind == "speed" else place
+    return f"{place}:motor" if known[observe].kind in ("speed", "hear", "turn") else place
 
 
 def plain_circuit(harness: Harness, test: str, faults: Sequence[ChosenFault] = ()) -> Circuit:

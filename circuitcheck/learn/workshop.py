@@ -12,14 +12,17 @@ from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from typing import Any
 
-from circuitcheck.circuit.build import build_circuit, numbered
+from circuitcheck.circuit.build import numbered
 from circuitcheck.circuit.circuit import Circuit
 from circuitcheck.errors import UnknownName
+from circuitcheck.expect.bench import Bench
 from circuitcheck.expect.expected import ChosenFault, combined
 from circuitcheck.expect.readers import reader_for
 from circuitcheck.expect.service import blown_in_service
 from circuitcheck.expect.vehicle import shown, vary
 from circuitcheck.harness.model import Harness, Observation, Setup
+from circuitcheck.harness.rules.setups import parted
+from circuitcheck.harness.units import beside
 from circuitcheck.learn.case import Case
 from circuitcheck.parts.fault import Change
 from circuitcheck.physics.branch import ALWAYS, Conductor
@@ -34,6 +37,8 @@ MINUTES = {
     "lamp": 1.0,
     "look": 0.5,
     "listen": 0.5,
+    "turn": 0.5,
+    "fuse": 0.5,
     "lead": 1.0,
     "undo": 1.0,
     "join": 1.0,
@@ -231,11 +236,14 @@ class Workshop:
     def measure(self, said: str, observation: Observation) -> tuple[Measurement, list[str]]:
         """Take a reading; what happens besides is told."""
         kind = observation.kind
-        word = {"speed": "look", "click": "listen"}.get(kind, kind)
-        told = self.spend(word, *observation.points)
+        word = {"speed": "look", "click": "listen", "hear": "listen"}.get(kind, kind)
+        touched = beside(self.harness, *observation.points) if kind == "turn" else observation.points
+        told = self.spend(word, *touched)
         circuit = self._vehicle()
         if kind == "ohms":
             told += self._ohms_are_safe(observation, circuit)
+        if kind == "turn":
+            told += self._hand_is_safe()
         value = _value(self.harness, circuit, observation, self.case.meter_ohm, told, self._consequences)
         error = math.tanh(self.case.chance.normal(f"meter {len(self.log)}"))
         whole = self._sound().after(frozenset(self.own_doing & self.blown))
@@ -276,6 +284,18 @@ class Workshop:
             ]
         return []
 
+    def _hand_is_safe(self) -> list[str]:
+        if self.setup.running:
+            return [self._warn("A hand in the fan beside a running engine: belts and fans turn.")]
+        if parted(self.setup):
+            return []
+        return [
+            self._warn(
+                "A hand in a fan that can start at any moment: its fuse out, its plug undone or the "
+                "battery off first."
+            )
+        ]
+
     def _vehicle(self) -> Circuit:
         """The faulty vehicle in its present state."""
         circuit = vary(self._sound(), self.case.chance.normal)
@@ -283,7 +303,7 @@ class Workshop:
         return circuit.changed(change).after(frozenset(self.blown))
 
     def _sound(self) -> Circuit:
-        circuit = build_circuit(self.harness, self.setup)
+        circuit = Bench(self.harness, self.setup, ()).circuit
         if not self.bare:
             return circuit
         leads = {
@@ -321,15 +341,25 @@ class Workshop:
         fit = [one for one in parts if not kinds or parts[one].kind_name in kinds]
         return _find(" or ".join(kinds) if kinds else "part", name, fit)
 
+    def fuse(self, name: str) -> str:
+        """A fuse, or a lead that has one.
+
+        :raises UnknownName: if there is none
+        """
+        leads = [] if self.bare else self._leads()
+        return _find("fuse", name, [*self._fuses(), *leads])
+
+    def _fuses(self) -> list[str]:
+        return [one for one, part in self.harness.parts.items() if part.kind_name == "fuse"]
+
     def clampable(self, name: str) -> str:
         """A wire, a pin, a fuse or the lead that a clamp goes round.
 
         :raises UnknownName: if there is none
         """
         pins = [key for one, part in self.harness.parts.items() for key in part.contacts(one)]
-        fuses = [one for one, part in self.harness.parts.items() if part.kind_name == "fuse"]
-        leads = self._leads()
-        return _find("wire, pin or fuse", name, [*self.harness.wires, *fuses, *pins, *leads])
+        known = [*self.harness.wires, *self._fuses(), *pins, *self._leads()]
+        return _find("wire, pin or fuse", name, known)
 
 
 def _find(what: str, name: str, known: list[str]) -> str:

@@ -50,8 +50,6 @@ class Seen:
         again makes it no sharper. The mean of n readings has an n-th of the variance of each (JCGM
         100:2008, 4.2.3), so that each is given n times that of one.
         """
-        if self.reading.observation.kind == "click":
-            return np.full_like(predicted, 1e-3)
         once = ACCURACY[meter_for(self.reading.observation)].uncertainty(predicted)
         found: Array = math.sqrt(self.times) * once
         return found

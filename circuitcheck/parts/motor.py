@@ -7,8 +7,12 @@ from typing import ClassVar
 from pydantic import BaseModel, ConfigDict, Field
 
 from circuitcheck.parts.fault import (
+    Branches,
+    Change,
+    ChangeRule,
     FaultMode,
     Severity,
+    Value,
     comes_and_goes,
     scale,
     scale_by_value,
@@ -21,7 +25,10 @@ from circuitcheck.physics.motor import FanMotor
 
 #: One sound motor from another: winding and brushes (warm or cold), magnet, fan, friction.
 #: Common practice, no source; the winding's 6 % is 15 K of copper.
-SPREADS = (0.06, 0.025, 0.05, 0.25, 0.0)
+SPREADS = (0.06, 0.025, 0.05, 0.25, 0.0, 0.0)
+#: A wheel that slips: its speed as a share of the shaft's. One that keeps more of it grips harder
+#: than brushes and bearings hold, and turns the motor under a hand. Common practice, no source.
+SLIPS = Severity(0.02, 0.25, "of the shaft's speed")
 
 
 class Rated(BaseModel):
@@ -72,7 +79,7 @@ class Motor(Part):
         }
 
     def faults(self, name: str) -> list[FaultMode]:
-        """Open (brushes), seized, tired, turns shorted."""
+        """Of its circuit: open, now and then or for good, worn brushes; and those of its shaft."""
         key = f"{name}:motor"
         renew = f"renew motor {name}"
         open_ = FaultMode(
@@ -86,25 +93,7 @@ class Motor(Part):
         return [
             open_,
             comes_and_goes(open_, f"the brushes of motor {name} stick now and then", "motor"),
-            FaultMode(
-                name,
-                "seized",
-                usual("motor", "seized"),
-                f"motor {name} is seized",
-                renew,
-                scale(key, back_emf=0.0),
-                overloads=True,
-            ),
-            FaultMode(
-                name,
-                "stiff",
-                usual("motor", "stiff"),
-                f"motor {name} turns hard",
-                renew,
-                scale_by_value(key, "friction"),
-                Severity(3.0, 14.0, "times its friction"),
-                overloads=True,
-            ),
+            *_of_the_shaft(name, key),
             FaultMode(
                 name,
                 "worn brushes",
@@ -139,3 +128,49 @@ class Motor(Part):
                 f"{self.rated.amps:g} A",
             )
         ]
+
+
+def _of_the_shaft(name: str, key: str) -> list[FaultMode]:
+    """Held, hard to turn, the fan loose on it: what a hand tells from all that is electrical."""
+    return [
+        FaultMode(
+            name,
+            "seized",
+            usual("motor", "seized"),
+            f"motor {name} is seized, or something holds its fan",
+            f"free the fan of motor {name} if something holds it, else renew the motor",
+            scale(key, back_emf=0.0),
+            overloads=True,
+        ),
+        FaultMode(
+            name,
+            "stiff",
+            usual("motor", "stiff"),
+            f"motor {name} turns hard, or its fan scrapes",
+            f"free the fan of motor {name} if it scrapes, else renew the motor",
+            scale_by_value(key, "friction"),
+            Severity(3.0, 14.0, "times its friction"),
+            overloads=True,
+        ),
+        FaultMode(
+            name,
+            "fan loose",
+            usual("motor", "fan loose"),
+            f"the fan of motor {name} slips on its shaft",
+            f"fasten or renew the fan of motor {name}",
+            _slipping(key),
+            SLIPS,
+        ),
+    ]
+
+
+def _slipping(key: str) -> ChangeRule:
+    """The wheel turns at a share of the shaft's speed and loads it as much less.
+
+    What the wheel takes at ``s w`` is ``k (s w)**2``, and the shaft gives no more than it takes.
+    """
+
+    def rule(branches: Branches, share: Value) -> Change:
+        return scale(key, fan=share**2, wheel=share)(branches, share)
+
+    return rule

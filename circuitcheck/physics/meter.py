@@ -49,6 +49,7 @@ class Accuracy:
 
 
 #: Common hand-held meters; common practice, no source. Volts allow for a probe on a dirty post.
+#: Of what is seen, heard and felt, how near two are still alike; a click or a fuse is one or the other.
 ACCURACY = {
     "volts": Accuracy(0.005, 0.02, 0.01),
     "drop": Accuracy(0.005, 0.005, 0.001),
@@ -57,4 +58,8 @@ ACCURACY = {
     "ohms": Accuracy(0.008, 0.25, 0.1),
     "speed": Accuracy(0.02, 20.0, 10.0),
     "lamp": Accuracy(0.1, 0.02, 0.01),
+    "click": Accuracy(0.0, 0.0, 0.003),
+    "hear": Accuracy(0.1, 50.0, 10.0),
+    "turn": Accuracy(0.2, 0.003, 0.001),
+    "fuse": Accuracy(0.0, 0.0, 0.003),
 }

@@ -25,6 +25,8 @@ Bool = NDArray[np.bool_]
 
 RPM = math.pi / 30
 """One revolution per minute in radians per second."""
+HELD = 1e3
+"""What stands for the torque of a held shaft [N m]: more than any hand has."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,6 +38,7 @@ class FanMotor(Curve):
     :param fan: k [N m s2/rad2]
     :param friction: T0 [N m]
     :param strength: 1 for a motor; 0 takes it out of the circuit (an open motor)
+    :param wheel: speed of the fan wheel as a share of the shaft's; below 1 it slips on the shaft
     """
 
     tail: str
@@ -45,13 +48,28 @@ class FanMotor(Curve):
     fan: float
     friction: float
     strength: float = 1.0
-    spreads: tuple[float, ...] = (0.0,) * 5
-    PARAMETERS: ClassVar[tuple[str, ...]] = ("resistance", "back_emf", "fan", "friction", "strength")
+    wheel: float = 1.0
+    spreads: tuple[float, ...] = (0.0,) * 6
+    PARAMETERS: ClassVar[tuple[str, ...]] = (
+        "resistance",
+        "back_emf",
+        "fan",
+        "friction",
+        "strength",
+        "wheel",
+    )
 
     @property
     def values(self) -> tuple[float, ...]:
         """Parameters in the order of ``PARAMETERS``."""
-        return (self.resistance, self.back_emf, self.fan, self.friction, self.strength)
+        return (
+            self.resistance,
+            self.back_emf,
+            self.fan,
+            self.friction,
+            self.strength,
+            self.wheel,
+        )
 
     @staticmethod
     def speed(parameters: Array, volts: Array) -> Array:
@@ -60,6 +78,23 @@ class FanMotor(Curve):
         emf, _, _ = _turning(holding, bend, np.abs(volts))
         ke, on = parameters[..., 1], parameters[..., 4]
         found: Array = np.copysign(emf / np.where(ke > 0, ke, 1.0), volts) * on
+        return found
+
+    @staticmethod
+    def wheel_speed(parameters: Array, volts: Array) -> Array:
+        """Speed of the fan wheel at some volts [rad/s], which is what an eye sees."""
+        found: Array = FanMotor.speed(parameters, volts) * parameters[..., 5]
+        return found
+
+    @staticmethod
+    def turning_torque(parameters: Array) -> Array:
+        """Torque with which a hand turns the wheel of a motor without current [N m].
+
+        Its friction; :data:`HELD` where the shaft is held, nothing where the wheel slips on it.
+        Turned slowly: what a winding that is joined up brakes is left out.
+        """
+        held, slips = parameters[..., 1] == 0.0, parameters[..., 5] < 1.0
+        found: Array = np.where(slips, 0.0, np.where(held, HELD, parameters[..., 3]))
         return found
 
     @staticmethod
@@ -106,7 +141,7 @@ class FanMotor(Curve):
         rpm: float,
         resistance: float,
         friction_share: float = 0.06,
-        spreads: tuple[float, ...] = (0.0,) * 5,
+        spreads: tuple[float, ...] = (0.0,) * 6,
     ) -> FanMotor:
         """The motor that draws ``amps`` at ``volts`` while turning at ``rpm``.
 
@@ -134,8 +169,7 @@ class FanMotor(Curve):
             ke,
             torque * (1 - friction_share) / omega**2,
             torque * friction_share,
-            1.0,
-            spreads,
+            spreads=spreads,
         )
 
 

@@ -20,7 +20,14 @@ from circuitcheck.plan.problem import Problem
 
 _MOST = 5.0
 """Minutes that one reading more may take, its set-up made anew; common practice, no source."""
-_LOOKS = {"speed": "Look at", "lamp": "Look at", "click": "Listen to"}
+_LOOKS = {
+    "speed": "Look at",
+    "lamp": "Look at",
+    "click": "Listen to",
+    "hear": "Listen to",
+    "turn": "Turn by hand",
+    "fuse": "Look at the fuse of",
+}
 
 
 @dataclass(frozen=True)

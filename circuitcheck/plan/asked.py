@@ -114,7 +114,7 @@ def told(planner: Planner, outlook: Outlook, choice: Choice) -> NextTest:
         candidate.title,
         tuple(setup_lines(candidate.setup)),
         readings,
-        tuple(cautions_for(harness, candidate.setup)),
+        tuple(cautions_for(harness, candidate.setup, (one for _, one in observations))),
         candidate.lead,
         choice.minutes,
         to_open,

@@ -13,8 +13,9 @@ from dataclasses import dataclass, field, replace
 
 from circuitcheck.circuit.build import lead_keys
 from circuitcheck.expect.bench import Bench
-from circuitcheck.expect.cautions import Lead, lead_for
+from circuitcheck.expect.cautions import Lead
 from circuitcheck.harness.model import Harness, Observation, Setup
+from circuitcheck.harness.units import beside
 from circuitcheck.plan.readable import observations
 from circuitcheck.plan.setups import in_use, made_setups, warmed
 
@@ -35,7 +36,7 @@ _LEAD_LIMIT = 25.0
 _BUSY = 0.75
 """Share of the most that a fuse ever carries in a sound circuit, from which it is put to the test."""
 LOOKS = ("eyes", "helper")
-"""What a look or a listen takes."""
+"""What a look, a listen or a hand takes."""
 TOOLS = ("meter", "clamp", "lamp", "leads", "spares", "helper")
 """What a person may or may not have; a helper turns the key and tells what the fans do."""
 
@@ -136,7 +137,8 @@ def candidate_of(
     :param listed: the observations of the harness's own test, by their names
     :param minutes: of the harness's own test; None if made up, and only then can it be refused
     """
-    point = Bench(harness, setup, ()).point({})
+    bench = Bench(harness, setup, ())
+    point = bench.point({})
     leads = [abs(point.amps.get(key, 0.0)) for key in lead_keys(setup)]
     blown = any(state and "blown" in state_name for state_name, state in point.states.items())
     made_up = minutes is None
@@ -162,7 +164,7 @@ def candidate_of(
         len(listed),
         taken,
         setup_access(harness, setup),
-        lead_for(max(leads)) if leads else None,
+        bench.lead,
         _needs(harness, setup),
         probing,
         carried,
@@ -201,9 +203,11 @@ def setup_access(harness: Harness, setup: Setup) -> tuple[str, ...]:
 
 def access_of(harness: Harness, observation: Observation) -> tuple[str, ...]:
     """What must be open to take a reading."""
-    if observation.kind in ("speed", "click", "lamp") and len(observation.points) == 1:
-        return ()  # seen or heard from outside
+    if observation.kind in ("speed", "hear", "click", "lamp", "fuse") and len(observation.points) == 1:
+        return ()  # seen or heard from outside; a fuse is in hand by then
     names = [point.partition(".")[0] for point in observation.points]
+    if observation.kind == "turn":
+        names = beside(harness, *observation.points)
     found = [harness.parts[name].access for name in names if name in harness.parts]
     return tuple(dict.fromkeys(one for one in found if one))
 
@@ -214,8 +218,8 @@ def tool_of(observation: Observation) -> str:
         return "meter" if observation.inline else "clamp"
     if observation.kind == "click":
         return "helper"  # one turns the key, one listens
-    if observation.kind == "speed":
-        return "eyes"
+    if observation.kind in ("speed", "hear", "turn", "fuse"):
+        return "eyes"  # an ear, a hand
     if observation.kind == "lamp":
         return "lamp" if len(observation.points) == 2 else "eyes"
     return "meter"

@@ -83,8 +83,6 @@ def tells_nothing(observation: Observation, predicted: Array) -> bool:
     if not finite.all():
         return not finite.any() and bool(np.isinf(predicted).all() or np.isnan(predicted).all())
     low, high = float(predicted.min()), float(predicted.max())
-    if observation.kind == "click":
-        return low == high
     meter = ACCURACY[meter_for(observation)].uncertainty(np.array(max(abs(low), abs(high))))
     return high - low < 2 * float(meter)
 

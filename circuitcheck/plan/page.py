@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import textwrap
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 from circuitcheck.expect.cautions import together
+from circuitcheck.plan.before import Before
 from circuitcheck.plan.tree import Branch, Leaf, Plan, Step, numbered
 
 _WIDTH = 80
@@ -14,17 +15,22 @@ _HOW = (
     "line that fits them, to another step or to what to repair or renew. No line fits: write down what "
     "was read and run 'circuitcheck next'."
 )
+_BEFORE = (
+    "Before a repair take what stands behind 'first': it reads what the brackets say, or there is a "
+    "second fault, and 'circuitcheck next' goes on."
+)
 
 
 def page(result: Plan, *, markdown: bool = False) -> str:
     """The plan in plain text or in Markdown, to be printed."""
     symptom = result.symptom or "where to begin"
     lines = [f"{'# ' if markdown else ''}{result.title}: {symptom}", ""]
-    lines += _wrapped(f"{_in_figures(result)} {_HOW}", "")
     steps = result.steps
+    careful = [_BEFORE] if result.befores else []
+    lines += _wrapped(" ".join([_in_figures(result), _HOW, *careful]), "")
     if markdown:
         lines.append("")
-    lines += _cautions(steps, markdown)
+    lines += _cautions([*steps, *result.befores], markdown)
     if isinstance(result.root, Leaf):
         lines += ["", *_wrapped(f"No test: {result.root.why}.", "")]
     numbers = numbered(steps)
@@ -40,7 +46,7 @@ def _in_figures(result: Plan) -> str:
     return f"{result.minutes:.0f} minutes on average; {share} of cases end in a verdict here."
 
 
-def _cautions(steps: list[Step], markdown: bool) -> Iterator[str]:
+def _cautions(steps: Sequence[Step | Before], markdown: bool) -> Iterator[str]:
     """Each once."""
     for text in together(one.cautions for one in steps):
         yield from _wrapped(text, "  ", "- " if markdown else "! ")
@@ -71,7 +77,8 @@ def _leads(branch: Branch, numbers: dict[int, int]) -> str:
     then = branch.then
     if isinstance(then, Step):
         return f"step {numbers[id(then)]}"
-    return ", then ".join(then.likeliest)
+    first = f"; first {then.before.words}" if then.before else ""
+    return ", then ".join(then.likeliest) + first
 
 
 def _wrapped(text: str, indent: str, first: str | None = None) -> list[str]:

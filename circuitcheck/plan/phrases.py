@@ -14,6 +14,7 @@ _KINDS = {
     "module": "control module",
 }
 """Kinds of part that are not called by the word that the file has for them."""
+LEADS = ("bridge", "feed", "ground", "through")
 
 
 def where(harness: Harness, observation: Observation) -> str:
@@ -21,6 +22,10 @@ def where(harness: Harness, observation: Observation) -> str:
     kind, points = observation.kind, observation.points
     if kind in ("speed", "click") or (kind == "lamp" and len(points) == 1):
         return tag(harness, observation)
+    if kind in ("hear", "turn"):
+        return f"{tag(harness, observation)} {'by ear' if kind == 'hear' else 'by hand'}"
+    if kind == "fuse":
+        return f"fuse of {tag(harness, observation)}" if points[0] in LEADS else points[0]
     if kind == "amps":
         return f"amps in {tag(harness, observation)}"
     what = {"volts": "volts", "drop": "volts lost", "ohms": "ohms", "lamp": "test lamp"}[kind]
@@ -36,10 +41,10 @@ def tag(harness: Harness, observation: Observation) -> str:
         posts = [f"{harness.supply.battery}.{post}" for post in "+-"]
         return " to ".join([one for one in points if one not in posts] or points)
     (name,) = points
-    if name in ("bridge", "feed", "ground", "through"):
+    if name in LEADS:
         return "the lead"
     part = harness.parts.get(name)
-    return (part.belongs_to if part and observation.kind == "speed" else None) or name
+    return (part.belongs_to if part and observation.kind in ("speed", "hear", "turn") else None) or name
 
 
 def finding(name: str, read: str) -> str:

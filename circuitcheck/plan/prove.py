@@ -303,6 +303,7 @@ def _told(
     planner: Planner, candidate: Candidate, places: list[int], access: tuple[str, ...]
 ) -> ProofTest:
     bench = planner.bench(candidate)
+    read = [candidate.observations[place][1] for place in places]
     run = bench.run([{}])
     spread = np.sqrt(np.sum(run.shifts(np.array([0])).values[0] ** 2, axis=-1))
     readings = tuple(
@@ -320,7 +321,7 @@ def _told(
         tuple(setup_lines(candidate.setup)),
         readings,
         candidate.minutes_for(places) + opening(planner.harness, access),
-        tuple(cautions_for(planner.harness, candidate.setup)),
+        tuple(cautions_for(planner.harness, candidate.setup, read)),
         access,
         candidate.lead,
     )

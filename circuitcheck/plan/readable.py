@@ -1,4 +1,4 @@
-"""What could be read in a set-up: volts and losses, currents, ohms, what is seen and heard."""
+"""What could be read in a set-up: volts and losses, currents, ohms; what is seen, heard and felt."""
 
 from __future__ import annotations
 
@@ -35,6 +35,7 @@ def observations(
 
 def _targets(harness: Harness, setup: Setup, volts: Mapping[str, float]) -> Iterator[Target]:
     undone = [*setup.unplug, *setup.pull]
+    yield from _by_hand(harness, setup)
     if setup.battery == "disconnected":
         for name in undone:
             yield from _ohms(harness, name)
@@ -53,7 +54,16 @@ def _targets(harness: Harness, setup: Setup, volts: Mapping[str, float]) -> Iter
         if look and name not in undone:
             yield look, (name,)
     for key in lead_keys(setup):
+        yield "fuse", (key,)
         yield "amps", (key,)
+
+
+def _by_hand(harness: Harness, setup: Setup) -> Iterator[Target]:
+    """Fans that cannot start: all with the battery off and nothing undone, and one that is undone."""
+    all_off = setup.battery == "disconnected" and not (setup.unplug or setup.pull)
+    for name, part in harness.parts.items():
+        if part.kind == "motor" and (all_off or name in setup.unplug):
+            yield "turn", (name,)
 
 
 def _ohms(harness: Harness, name: str) -> Iterator[Target]:

@@ -1,4 +1,4 @@
-"""Set-ups that the circuit itself suggests: conditions of use, plugs undone, contacts bridged."""
+"""Set-ups that the circuit itself suggests: in use, battery off, plugs undone, contacts bridged."""
 
 from __future__ import annotations
 
@@ -15,6 +15,7 @@ def made_setups(harness: Harness) -> Iterator[tuple[str, Setup]]:
     """Set-ups that the circuit itself suggests, with their titles."""
     use = conditions(harness)
     yield from use
+    yield "battery off, fans turned by hand", _setup(battery="disconnected")
     _, busiest = use[-1]
     for name, part in harness.parts.items():
         if not part.plugged or part.kind == "battery":

@@ -25,9 +25,7 @@ def out_of_band(observation: Observation, base: float, values: Array) -> Bool:
     """
     if not np.isfinite(base):
         return np.zeros(len(values), dtype=bool)
-    meter = 0.25
-    if observation.kind in ACCURACY:
-        meter = float(ACCURACY[meter_for(observation)].uncertainty(np.array(base)))
+    meter = float(ACCURACY[meter_for(observation)].uncertainty(np.array(base)))
     if observation.kind in ("speed", "lamp"):
         meter = _BY_EYE * abs(base)
     width = _OUT * np.hypot(meter, VEHICLE * abs(base))

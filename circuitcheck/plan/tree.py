@@ -17,6 +17,7 @@ from circuitcheck.expect.cautions import Lead, cautions_for, setup_lines
 from circuitcheck.expect.expected import said
 from circuitcheck.harness.readings import Sheet
 from circuitcheck.physics.branch import Array
+from circuitcheck.plan.before import Before, Looks
 from circuitcheck.plan.branches import Way, Ways
 from circuitcheck.plan.bundle import ELSE, REST, Cell
 from circuitcheck.plan.growth import TRIED, Bud, Growth, cut_back
@@ -41,11 +42,13 @@ class Leaf:
     :param units: what to put right, most likely first, with chances; '' is sound wiring
     :param suspects: the likeliest faults
     :param open: whether it is only a place where the tree was cut short: ``next`` goes on
+    :param before: the cheap readings before that, in which a second fault would show
     """
 
     units: tuple[tuple[str, float], ...]
     suspects: tuple[str, ...]
     open: bool = False
+    before: Before | None = None
 
     @property
     def why(self) -> str:
@@ -71,6 +74,7 @@ class Leaf:
             "test": None,
             "verdict": [{"replace": unit, "probability": round(p, 4)} for unit, p in self.units],
             "suspects": list(self.suspects),
+            "before": self.before.to_dict() if self.before else None,
         }
 
 
@@ -183,6 +187,12 @@ class Plan:
     names: tuple[str, ...] = ()
 
     @property
+    def befores(self) -> list[Before]:
+        """The tests before a repair, in the order of the page."""
+        ends = (one.then for step in self.steps for one in step.branches)
+        return [one.before for one in ends if isinstance(one, Leaf) and one.before]
+
+    @property
     def steps(self) -> list[Step]:
         """The tests in the order of the page, each before those that follow from it."""
         return _below(self.root)
@@ -232,7 +242,8 @@ def plan_tree(
     places = list(planner.harness.access)
     opened = frozenset(places.index(one) for one in outlook.opened if one in places)
     root = Bud(outlook.known.weights, opened, 1.0, outlook.problem is None)
-    telling = _Telling(planner, outlook, places)
+    looks = Looks(planner, outlook, options, sheet) if options.thorough else None
+    telling = _Telling(planner, outlook, places, looks)
     if outlook.problem is None:
         return telling.plan(root, sheet.title)
     Growth(outlook, outlook.problem).grow(root, most and TRIED, depth)
@@ -248,7 +259,7 @@ def plan_tree(
 
 def _minutes(node: Node) -> float:
     if isinstance(node, Leaf):
-        return 0.0
+        return node.before.minutes if node.before else 0.0
     return node.minutes + sum(one.chance * _minutes(one.then) for one in node.branches)
 
 
@@ -277,11 +288,15 @@ Told = tuple[Cell, float, Bud]
 
 @dataclass
 class _Telling:
-    """Puts a grown tree into words; outcomes with one verdict are told as one."""
+    """Puts a grown tree into words; outcomes with one verdict are told as one.
+
+    :param looks: what finds the readings before a repair; None where they are not asked for
+    """
 
     planner: Planner
     outlook: Outlook
     places: Sequence[str]
+    looks: Looks | None = None
 
     def plan(self, root: Bud, symptom: str) -> Plan:
         """The whole of it."""
@@ -293,15 +308,16 @@ class _Telling:
         """What stands at a bud."""
         choice, outcomes = bud.choice, bud.outcomes
         if choice is None:
-            return self._leaf(bud.weights, cut=not bud.settled)
+            return self._leaf(bud, bud.weights, None, cut=not bud.settled)
         harness, planned = self.planner.harness, self.outlook.planned[choice.test]
         candidate, then = planned.candidate, outcomes[0][2].opened
+        read = [candidate.observations[place][1] for place in planned.places]
         return Step(
             candidate.name,
             candidate.title,
             tuple(setup_lines(candidate.setup)),
             self._looks(planned),
-            tuple(cautions_for(harness, candidate.setup)),
+            tuple(cautions_for(harness, candidate.setup, read)),
             candidate.lead,
             choice.minutes,
             tuple(self.places[n] for n in sorted(then - bud.opened)),
@@ -341,7 +357,8 @@ class _Telling:
             if follows:
                 then = self.node(follows[0])
             else:
-                then = self._leaf(way.weights, cut=not all(bud.settled for _, _, bud in some))
+                cut = not all(bud.settled for _, _, bud in some)
+                then = self._leaf(some[0][2], way.weights, planned, cut=cut)
             found.append(Branch(_when(names, read, way), chance, then))
         return found
 
@@ -364,7 +381,12 @@ class _Telling:
             alike.setdefault(key, []).append(one)
         return sorted(alike.values(), key=lambda some: -sum(share for _, share, _ in some))
 
-    def _leaf(self, weights: Array, *, cut: bool) -> Leaf:
+    def _leaf(self, bud: Bud, weights: Array, last: Planned | None, *, cut: bool) -> Leaf:
+        """Where the tests end.
+
+        :param bud: the place, or one of those that are told as one
+        :param last: the test done last
+        """
         known = self.outlook.known
         total = weights.sum()
         by_unit = np.bincount(known.unit, weights) / total
@@ -376,7 +398,12 @@ class _Telling:
             if by_suspect[n] > _SPOKEN_OF * total
         ]
         rest = [one for one in units[1:] if one[1] > _SPOKEN_OF]
-        return Leaf((units[0], *rest), tuple(suspects), cut)
+        before = None
+        if self.looks and not cut and units[0][0]:
+            opened = frozenset(self.places[n] for n in bud.opened)
+            done = [self.outlook.planned[n] for n in sorted(bud.done)]
+            before = self.looks.before(weights, opened, done, last)
+        return Leaf((units[0], *rest), tuple(suspects), cut, before)
 
 
 def _when(names: Sequence[str], read: Sequence[Outcomes], way: Way) -> tuple[str, ...]:

@@ -35,19 +35,22 @@ NO_AMPS = 1e-30
 OPTIONS = ".options reltol=1e-9 abstol=1e-13 vntol=1e-10 itl1=2000"
 """A digit in 1e9, so that the simulator's own tolerance does not count."""
 
+STATES = ("click", "fuse", "turn")
+"""Kinds of look whose answer is no volts or amps of the circuit, and is known beforehand."""
+
 
 @dataclass(frozen=True)
 class Look:
     """One reading to be taken.
 
     :param name: printed with the value
-    :param kind: ``volts``, ``amps``, ``ohms``, ``speed``, ``lamp`` or ``click``
+    :param kind: ``volts``, ``amps``, ``ohms``, ``speed``, ``hear``, ``lamp``, or one of :data:`STATES`
     :param circuit: with the instrument in it
     :param point: its operating point, of which only the states are used
     :param tail: of volts and ohms, the probe that counts as positive
     :param head: of volts and ohms, the other probe
     :param key: the branch clamped or looked at; of ohms, that of the meter
-    :param constant: of a click, 1 or 0
+    :param constant: the answer of such a look, as a click's 1 or 0
     """
 
     name: str
@@ -175,7 +178,7 @@ class _Deck:
     def value(self, run: int) -> str:
         """The reading of a run as an expression of the simulator's own results."""
         look = self.looks[run]
-        if look.kind == "click":
+        if look.kind in STATES:
             return f"{look.constant:g}"
         if look.kind == "volts":
             return self._across(look.tail, look.head)
@@ -191,8 +194,10 @@ class _Deck:
             return f"abs(i(va{number}))"
         if kind == "ohms":
             return f"{across}/(abs(i(vs{number}))+{NO_AMPS:g})"
-        if kind == "speed":
-            return f"abs(v(w{number}))*{_n(30 / math.pi)}"
+        if kind in ("speed", "hear"):
+            assert isinstance(branch, FanMotor)
+            wheel = branch.wheel if kind == "speed" else 1.0
+            return f"abs(v(w{number}))*{_n(30 / math.pi * wheel)}"
         assert isinstance(branch, Filament)
         rated = branch.rated_volts * branch.rated_amps
         return f"abs{across}*{_lamp_current(branch, f'abs{across}')}/{_n(rated)}"

@@ -79,6 +79,18 @@ def test_what_readings_cannot_part_is_put_right_one_after_the_other(planner):
     assert len(looked) > len(set(looked))
 
 
+def test_who_is_thorough_reads_more_before_the_first_repair(planner):
+    """Law: what is asked for before a repair comes on top of what led to it, and changes no repair here."""
+    plain, careful = (follow(GROUND, planner, thorough=one) for one in (False, True))
+    before = [one.lines[: one.lines.index(f"renew {one.units[0]}")] for one in (plain, careful)]
+    assert before[1][: len(before[0])] == before[0]
+    assert len(before[1]) > len(before[0])
+    assert careful.units == plain.units
+    assert careful.minutes > plain.minutes
+    told = " ".join(debrief_lines(replace(play(GROUND, "look M1").debrief(), followed=careful)))
+    assert "Following 'circuitcheck next --thorough'" in told
+
+
 def test_the_second_of_two_faults_is_sought_on_a_sheet_of_its_own(monkeypatch):
     harness = circuitcheck.load("twin-fan-switch").harness
     planner, sheets = Planner(harness, Locator(harness)), []

@@ -89,7 +89,8 @@ def test_who_complains_of_nothing_speaks_as_any_other(name):
     [
         ("click K1", "listen K1"),
         ("quit", "leave"),
-        ("fuse F1", "pull F1"),
+        ("remove F1", "pull F1"),
+        ("spin M1", "turn M1"),
         ("Bridge A B", "lead [also] A B"),
         ("vlots G1.+ G1.-", "volts A B"),
         ("unplug S1", "undo S1"),

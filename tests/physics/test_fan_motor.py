@@ -4,13 +4,15 @@ CP2e = OpenStax College Physics 2e, UP2 = OpenStax University Physics Volume 2; 
 project's list of published values.
 """
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
 from scipy.optimize import brentq
 
-from circuitcheck.physics.motor import RPM, FanMotor
+from circuitcheck.physics.motor import HELD, RPM, FanMotor
 
 
 def current(motor, volts):
@@ -172,6 +174,32 @@ class TestLaws:
     @given(motors, volts_given)
     def test_no_sound_motor_draws_more_than_a_held_one(self, motor, volts):
         assert current(motor, volts) <= volts / motor.resistance * (1 + 1e-12)
+
+    @given(motors, st.floats(8.0, 30.0), st.floats(0.02, 0.25))
+    def test_a_wheel_that_slips_takes_what_it_takes_at_its_own_speed(self, motor, volts, share):
+        """Torque goes with the square of the wheel's speed (DOE-HDBK-1012/3, HT-03 eq. 3-23 to 3-25)."""
+        slipping = replace(motor, fan=motor.fan * share**2, wheel=share)
+        torque = motor.back_emf * current(slipping, volts)
+        wheel = float(FanMotor.wheel_speed(np.array(slipping.values), np.array(volts)))
+        assert wheel == pytest.approx(share * speed(slipping, volts))
+        if wheel > 0:
+            assert torque == pytest.approx(motor.fan * wheel**2 + motor.friction, rel=1e-6, abs=1e-9)
+            assert speed(slipping, volts) >= speed(motor, volts)
+            assert wheel < speed(motor, volts)
+
+
+class TestByHand:
+    """Common practice, no source: a sound fan turns freely, a seized one not at all."""
+
+    def test_what_a_hand_feels_is_the_friction(self):
+        motor = rated(13.0, 15.0, 0.18)
+        rows = [motor, replace(motor, friction=5 * motor.friction), locked(motor)]
+        rows.append(replace(motor, fan=0.0, wheel=0.1))
+        felt = FanMotor.turning_torque(np.array([one.values for one in rows]))
+        assert felt[:2] == pytest.approx([motor.friction, 5 * motor.friction])
+        assert (felt[2], felt[3]) == (HELD, 0.0)
+        # Ke at 13 V less 2.7 V in the winding and 2500 r/min; 6 % of the torque at 15 A is friction.
+        assert motor.friction == pytest.approx(0.06 * 15 * 10.3 / (2500 * np.pi / 30), rel=1e-6)
 
 
 class TestLimits:

@@ -7,6 +7,7 @@ in each. ``tests/benchmarks/oracle.py`` takes all of them. Beside the shipped ha
 
 import random
 import re
+from dataclasses import replace
 from functools import cache
 from pathlib import Path
 
@@ -136,16 +137,19 @@ def looked(kind, branch, emf, ohm=0.05):
 MOTOR = FanMotor.from_rated_point("b", "0", volts=13, amps=15, rpm=2600, resistance=0.18)
 SEIZED = FanMotor("b", "0", 0.18, 0.0, MOTOR.fan, MOTOR.friction)
 STIFF = FanMotor("b", "0", 0.18, MOTOR.back_emf, MOTOR.fan, 14 * MOTOR.friction)
+LOOSE = replace(MOTOR, fan=MOTOR.fan * 0.1**2, wheel=0.1)
 
 
-@pytest.mark.parametrize("motor", [MOTOR, SEIZED, STIFF], ids=["sound", "seized", "stiff"])
+@pytest.mark.parametrize(
+    "motor", [MOTOR, SEIZED, STIFF, LOOSE], ids=["sound", "seized", "stiff", "loose"]
+)
 def test_motor_from_coupled_equations(motor):
     emfs = [-13.0, -0.3, 0.05, 0.2, 0.4, 1.0, 3.0, 6.0, 12.6, 28.0]
     decks = {str(emf): looked("speed", motor, emf)[0] for emf in emfs}
     for emf, found in simulate_all(decks).items():
         _, point = looked("speed", motor, float(emf))
         volts = np.array(point.between("b", "0"))
-        rpm = abs(float(FanMotor.speed(np.array(motor.values), volts))) / RPM
+        rpm = abs(float(FanMotor.wheel_speed(np.array(motor.values), volts))) / RPM
         assert found["it"] == pytest.approx(rpm, rel=1e-4, abs=0.01), emf
         assert found["volts"] == pytest.approx(float(volts), rel=1e-4, abs=1e-4), emf
 

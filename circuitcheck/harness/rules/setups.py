@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 from circuitcheck.errors import nearest
 from circuitcheck.harness.model import (
     KINDS_OF_OBSERVATION,
@@ -137,6 +139,8 @@ def check_observation(
         _check_probes(harness, tree, where, points, known)
     elif kind == "amps":
         _check_clamp(harness, tree, test, where, points[0], known)
+    elif kind == "fuse":
+        _check_fuse(harness, tree, test, where, points[0], known)
     elif kind == "lamp" and points[0] == THROUGH:
         _check_lamp_through(tree, test, where)
     else:
@@ -145,6 +149,27 @@ def check_observation(
         tree.report(
             where, "ohms with the battery connected", "must have 'battery: disconnected' in its setup"
         )
+    if kind == "turn":
+        _check_hand(tree, test.setup, where)
+
+
+def _check_hand(tree: Tree, setup: Setup, path: Path_) -> None:
+    """No hand in a fan that could start, nor beside a running engine."""
+    if setup.running:
+        tree.report(path, "a hand in the fan beside a running engine", "must have 'running: no'")
+    elif not parted(setup):
+        must = "must have its fuse in 'pull', its plug in 'unplug', or 'battery: disconnected'"
+        lead = " and no lead to plus" if setup.bridge or setup.feed else ""
+        tree.report(path, "a hand in a fan that could start", must + lead)
+
+
+def parted(setup: Setup) -> bool:
+    """Whether a fan has been parted from its supply, so far as a set-up can say.
+
+    Of what is undone it is taken on trust that it is what feeds the fan; no lead may go round it.
+    """
+    undone = (setup.pull or setup.unplug) and not (setup.bridge or setup.feed)
+    return setup.battery == "disconnected" or bool(undone)
 
 
 def _check_probes(
@@ -169,7 +194,7 @@ def _check_lamp_through(tree: Tree, test: Test, path: Path_) -> None:
 
 def _check_look(harness: Harness, tree: Tree, path: Path_, kind: str, name: str, known: Known) -> None:
     """What is seen or heard is seen or heard of a part of the fitting kind."""
-    wanted = {"speed": "motor", "lamp": "lamp", "click": "relay"}[kind]
+    wanted = {"lamp": "lamp", "click": "relay"}.get(kind, "motor")
     fit = known.by_kind.get(wanted, [])
     if name not in fit:
         fit = [*fit, *unread_of_kind(tree, wanted)]
@@ -183,14 +208,29 @@ def _is_first_ohms(test: Test, observation: Observation) -> bool:
     return next(listed, observation) is observation
 
 
+def _check_fuse(harness: Harness, tree: Tree, test: Test, path: Path_, point: str, known: Known) -> None:
+    """A fuse of the loom, or that of a lead."""
+    leads = {"bridge": test.setup.bridge, "feed": test.setup.feed, "ground": test.setup.ground}
+    fuses = known.by_kind.get("fuse", [])
+    if _is_lead(tree, path, point, leads) or point in fuses:
+        return
+    must = f"must be a fuse, or a lead: {', '.join(leads)}"
+    report_no_part(harness, tree, path, point, must, [*fuses, *leads])
+
+
+def _is_lead(tree: Tree, path: Path_, point: str, leads: Mapping[str, object]) -> bool:
+    """Whether a lead is meant; one that the set-up does not have is reported."""
+    if point in leads and not leads[point]:
+        tree.report(path, f"'{point}' with no such lead in the setup", f"must have '{point}'")
+    return point in leads
+
+
 def _check_clamp(
     harness: Harness, tree: Tree, test: Test, path: Path_, point: str, known: Known
 ) -> None:
     setup = test.setup
     leads = {"bridge": setup.bridge, "feed": setup.feed, "ground": setup.ground, THROUGH: setup.through}
-    if point in leads:
-        if not leads[point]:
-            tree.report(path, f"'{point}' with no such lead in the setup", f"must have '{point}'")
+    if _is_lead(tree, path, point, leads):
         return
     if point in known.clampable or in_doubt(tree, point):
         return

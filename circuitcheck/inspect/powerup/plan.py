@@ -9,10 +9,10 @@ from collections.abc import Sequence
 from dataclasses import asdict, dataclass, field
 from typing import Any
 
-from circuitcheck.circuit.build import lasting_faults, lead_keys
+from circuitcheck.circuit.build import lasting_faults
 from circuitcheck.errors import UnknownName
 from circuitcheck.expect.bench import Bench
-from circuitcheck.expect.cautions import Lead, cautions_for, lead_for, setup_lines
+from circuitcheck.expect.cautions import Lead, cautions_for, setup_lines
 from circuitcheck.expect.expected import COVERAGE, ChosenFault, ExpectedReading, expected_reading
 from circuitcheck.harness.model import Harness, Test
 from circuitcheck.inspect.powerup.feed import Feeds, setup_for, sure_word
@@ -242,15 +242,8 @@ def _step(order: Order, number: int, stage: Stage, feeds: Feeds, signs: Signs) -
         signs.of(sweep, labels, places),
         tuple(cautions_for(harness, setup)),
         harness.volts,
-        _lead(bench),
+        bench.lead,
     )
-
-
-def _lead(bench: Bench) -> Lead | None:
-    """The lead that a step is bridged with."""
-    keys = lead_keys(bench.setup)
-    amps = bench.point({}).amps
-    return lead_for(max(abs(amps.get(key, 0.0)) for key in keys)) if keys else None
 
 
 def _says_something(sweep: Sweep, place: int) -> bool:
