@@ -197,10 +197,7 @@ class LoomSweep:
         yield rows[~points.rested]
         firm = np.flatnonzero(points.rested)
         limits = self.networks.wiring.limits
-        exact = np.zeros((1, len(firm)))
-        after = next_states(
-            limits, states[rows[firm]], points.watched[firm], self.fuses[rows[firm]], exact
-        )
+        after = next_states(limits, states[rows[firm]], points.watched[firm], self.fuses[rows[firm]])
         yield Next(rows[firm[~after.stays]], after.states[~after.stays])
         stays = firm[after.stays]
         if stays.size and not self._read:

@@ -63,7 +63,9 @@ class After:
         return found
 
 
-def next_states(limits: Limits, states: Bool, watched: Array, fuses: Array, left: Array) -> After:
+def next_states(
+    limits: Limits, states: Bool, watched: Array, fuses: Array, left: Array | float = 0.0
+) -> After:
     """The next states of some rows, by the currents that their thresholds watch.
 
     :param states: of every threshold (rows, thresholds)
@@ -71,35 +73,37 @@ def next_states(limits: Limits, states: Bool, watched: Array, fuses: Array, left
     :param fuses: by how much every fuse opens above its usual limit (rows,) [1]
     :param left: by how much each of them may be off, at the most (watched, rows) or (1, rows) [A]
     """
-    fuse = limits.latching
+    fuse, relay = np.flatnonzero(limits.latching), np.flatnonzero(~limits.latching)
     size, off = np.zeros((2, states.shape[1], len(states)))  # rows last: they are many
     size[limits.watching] = np.abs(watched.T)
     off[limits.watching] = left
-    after, relay = states.copy(), np.flatnonzero(~fuse)
-    amps, was = size[relay], states.T[relay]
+    after, amps, was = states.copy(), size[relay], states.T[relay]
     limit = np.where(was, limits.off[relay], limits.on[relay])
     after[:, relay] = np.where(was, amps > limit, amps >= limit).T
     clear = np.all(np.abs(amps - limit) >= off[relay], axis=0)
     still = np.all(after[:, relay] == states[:, relay], axis=1)
     sure, stays = clear & ~still, clear & still
-    most, whole = limits.on[fuse] * fuses, ~states.T[fuse]
-    amps = np.where(whole, size[fuse], 0.0)
-    off = off[fuse]
-    near = amps + off >= most
-    some = np.flatnonzero(near.any(axis=0) & still)
+    most = limits.on[fuse] * fuses
+    amps = np.where(states.T[fuse], 0.0, size[fuse])  # one that has blown does not count
+    some = np.flatnonzero(np.any(amps + off[fuse] >= most, axis=0) & still)
     if some.size:
-        amps, off, most = amps[:, some], off[:, some], most[:, some]
-        share = amps / most
-        # Of equals the last: a lead's fuse comes after those of the vehicle.
-        last = np.argmax((share >= 0.999 * share.max(axis=0))[::-1], axis=0)
-        last = len(share) - 1 - last
-        after[some, np.flatnonzero(fuse)[last]] = True
-        # While currents may be off, it must be over and the first by more than that.
-        column = np.arange(len(some))
-        least = (amps - off)[last, column] / most[last, column]
-        others = (amps + off) / most
-        others[last, column] = 0.0
-        first = (least >= 1) & (others.max(axis=0) < 0.999 * least)
-        sure[some] = clear[some] & (first | np.all(off == 0, axis=0))
-        stays[some] = False
+        first, certain = _first(amps[:, some], off[fuse][:, some], most[:, some])
+        after[some, fuse[first]] = True
+        sure[some], stays[some] = clear[some] & certain, False
     return After(after, sure | stays, stays)
+
+
+def _first(amps: Array, off: Array, most: Array) -> tuple[Index, Bool]:
+    """The fuse of each row that is furthest over its limit, and whether that is certain (rows,).
+
+    :param amps: through each fuse (fuses, rows), ``off`` by how much that may be off, and ``most``
+        what it bears [A]
+    """
+    share, column = amps / most, np.arange(amps.shape[1])
+    # Of equals the last: a lead's fuse comes after those of the vehicle.
+    first = len(share) - 1 - np.argmax((share >= 0.999 * share.max(axis=0))[::-1], axis=0)
+    # While currents may be off, it must be over and the first by more than that.
+    least, others = ((amps - off) / most)[first, column], (amps + off) / most
+    others[first, column] = 0.0
+    alone = (least >= 1) & (others.max(axis=0) < 0.999 * least)
+    return first, alone | np.all(off == 0, axis=0)

@@ -114,10 +114,7 @@ class _Small:
                 continue
             batch, rows, local = group.batch, group.rows, group.local
             some = slice(None) if len(local) == len(batch) else local
-            exact = np.zeros((1, len(rows)))
-            after = next_states(
-                limits, batch.states[some], batch.watched_flow(some), self.fuses[rows], exact
-            )
+            after = next_states(limits, batch.states[some], batch.watched_flow(some), self.fuses[rows])
             if after.stays.any():
                 yield Group(rows[after.stays], local[after.stays], batch)
             if not after.stays.all():
