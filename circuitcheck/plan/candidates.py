@@ -16,7 +16,7 @@ from circuitcheck.expect.bench import Bench
 from circuitcheck.expect.cautions import Lead, lead_for
 from circuitcheck.harness.model import Harness, Observation, Setup
 from circuitcheck.plan.readable import observations
-from circuitcheck.plan.setups import in_use, made_setups, warmed
+from circuitcheck.plan.setups import in_use, made_setups, state_of, warmed
 
 READING = 0.5
 """Minutes to take one more reading in a set-up; common practice, no source."""
@@ -48,7 +48,8 @@ class Candidate:
     :param observations: by their names
     :param listed: how many of them, from the first, the harness's own test lists
     :param minutes: for the set-up alone
-    :param access: entries of the harness's ``access`` that must be open
+    :param access: entries of the harness's ``access`` that must be open for any reading
+    :param for_listed: the same for a listed reading that is more than a look
     :param lead: what the lead has to carry, if there is one
     :param needs: of ``TOOLS``, what the set-up takes
     :param probing: minutes more if anything but the eyes and ears is needed
@@ -66,6 +67,7 @@ class Candidate:
     needs: frozenset[str]
     probing: float = 0.0
     carried: Mapping[str, float] = field(default_factory=dict)
+    for_listed: tuple[str, ...] = ()
 
     @property
     def free(self) -> bool:
@@ -78,6 +80,14 @@ class Candidate:
         probing = self.probing if any(tool not in LOOKS for tool in chosen) else 0.0
         return self.minutes + probing + READING * len(chosen)
 
+    def opens(self, harness: Harness, place: int) -> tuple[str, ...]:
+        """What must be open to take one of its readings, the set-up's own ``access`` left out."""
+        observation = self.observations[place][1]
+        measured = place < self.listed and tool_of(observation) not in LOOKS
+        return tuple(
+            dict.fromkeys([*(self.for_listed if measured else ()), *access_of(harness, observation)])
+        )
+
 
 def candidates(harness: Harness) -> list[Candidate]:
     """Every test worth thinking of, each set-up once."""
@@ -86,16 +96,23 @@ def candidates(harness: Harness) -> list[Candidate]:
     for name, test in harness.tests.items():
         made = candidate_of(harness, name, test.title, test.setup, dict(test.observe), test.minutes)
         if made is not None:
-            seen.add(repr(test.setup))
-            access = tuple(dict.fromkeys([*test.access, *made.access]))
-            found.append(replace(made, access=access))
+            seen.add(state_of(harness, test.setup))
+            found.append(_opening_for(made, test.access))
     for title, setup in made_setups(harness):
-        if repr(setup) not in seen:
-            seen.add(repr(setup))
+        state = state_of(harness, setup)
+        if state not in seen:
+            seen.add(state)
             made = candidate_of(harness, _slug(title), title, setup, {}, None)
             if made is not None:
                 found.append(made)
     return found + list(_new_fuses(harness, found))
+
+
+def _opening_for(made: Candidate, access: Sequence[str]) -> Candidate:
+    """A test of the harness with what must be open; in ordinary use a look needs nothing open."""
+    if in_use(made.setup):
+        return replace(made, for_listed=tuple(access))
+    return replace(made, access=tuple(dict.fromkeys([*access, *made.access])))
 
 
 def _new_fuses(harness: Harness, known: Sequence[Candidate]) -> Iterator[Candidate]:
@@ -150,10 +167,11 @@ def candidate_of(
         for fuse, part in harness.parts.items()
         if part.kind == "fuse"
     }
-    if minutes is None:
-        taken, probing = _made_minutes(setup, len(leads))
-    else:
-        taken, probing = max(minutes - READING * len(listed), 1.0), 0.0
+    taken, probing = _made_minutes(setup, len(leads))
+    if minutes is not None:
+        own = max(minutes - READING * len(listed), 1.0)
+        taken = min(taken, own) if in_use(setup) else own
+        probing = own - taken
     return Candidate(
         name,
         title,
