@@ -283,30 +283,32 @@ class Loom:
         put_right: Sequence[str] = (),
         depth: int | None = None,
         everything: bool = False,
+        pages: int | None = None,
         **options: Any,
     ) -> Plan:
-        """The order of tests, from a symptom such as ``right fan dead on low``; as much as fills a page.
+        """The order of tests, from a symptom such as ``right fan dead on low``; a sheet full.
 
         :param given: readings that it begins from
         :param put_right: units that were put right already
         :param depth: tests one after the other at the most
         :param everything: every branch that is not rare
+        :param pages: that it may fill; both sides of one sheet unless told
         :param options: fields of :class:`~circuitcheck.plan.planner.Options`
         :raises UnknownName: if there is no such unit
         :raises ValueError: if the symptom is not understood
         """
         from circuitcheck.plan.planner import Options  # noqa: PLC0415
-        from circuitcheck.plan.tree import PAGE, plan_tree  # noqa: PLC0415
+        from circuitcheck.plan.tree import SHEET, plan_tree  # noqa: PLC0415
 
         sheet = self.begun(given, symptom)
-        most = None if everything or depth else PAGE
+        fills = None if everything or depth else pages or SHEET
         known = units(self.harness) if put_right else []
         for one in put_right:
             if one not in known:
                 raise UnknownName("unit", one, known)
         sheet = replace(sheet, put_right=tuple(dict.fromkeys([*sheet.put_right, *put_right])))
         planner = self._metered(sheet)._planner
-        return plan_tree(planner, sheet, Options(**options), most=most, depth=depth)
+        return plan_tree(planner, sheet, Options(**options), pages=fills, depth=depth)
 
     def prove(self, before: Given, after: Given | None = None, **options: Any) -> Proof:
         """The shortest set of readings that shows the circuit sound after a repair.

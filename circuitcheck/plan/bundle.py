@@ -85,7 +85,7 @@ def _plainest(outcomes: Sequence[Outcomes], more: Array) -> int:
     :param more: what each tells beyond the readings chosen before [bit] (readings,)
     """
     equal = np.flatnonzero(more >= more.max() - _EQUAL * abs(more.max()))
-    return int(min(equal, key=lambda n: (outcomes[n].effort, -more[n])))
+    return min(map(int, equal), key=lambda n: (outcomes[n].effort, -float(more[n])))
 
 
 def _gains(member: Array, joint: Array, outcomes: Sequence[Outcomes]) -> Array:

@@ -16,7 +16,7 @@ from circuitcheck.physics.branch import Array
 
 _OF_SUPPLY = (0.01, 0.03, 0.1)
 """Volts as a share of the system's."""
-_OF_VOLTS = (0.1, 0.07, 0.03)
+_OF_VOLTS = (0.06, 0.045, 0.03)
 """Standard uncertainty at each of them, as a share of the reading."""
 _OTHERWISE = 0.03
 """The same for amps, ohms and what is seen."""
