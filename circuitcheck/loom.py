@@ -65,12 +65,30 @@ class Loom:
             raise UnknownName("test", test, self.harness.tests)
         return [test]
 
+    def knowing(self, test: str | None) -> Loom:
+        """The same with a test among its own that only ``next``, ``plan`` or ``prove`` has named.
+
+        Every observation is in it that could be taken there.
+
+        :raises UnknownName: if neither the harness nor those have such a test
+        """
+        if test is None or test in self.harness.tests:
+            return self
+        from circuitcheck.plan.candidates import candidates  # noqa: PLC0415
+
+        made = {one.name: one for one in candidates(self.harness)}
+        if test not in made:
+            raise UnknownName("test", test, [*self.harness.tests, *made])
+        tests = {**self.harness.tests, test: made[test].as_test()}
+        return Loom(self.harness.model_copy(update={"tests": tests}))
+
     def expect(self, test: str | None = None) -> Expectation:
         """What a sound circuit gives, in one test or in all.
 
         :raises UnknownName: if there is no such test
         """
-        return expect_tests(self.harness, self.tests(test))
+        loom = self.knowing(test)
+        return expect_tests(loom.harness, loom.tests(test))
 
     def fault(self, *specs: str) -> list[ChosenFault]:
         """Faults by their names, perhaps with a value: ``E1 high resistance=0.8 ohm``.
@@ -95,7 +113,8 @@ class Loom:
         :raises UnknownName: if there is no such fault or test
         """
         if spread is None:
-            return expect_tests(self.harness, self.tests(test), self.fault(*specs))
+            loom = self.knowing(test)
+            return expect_tests(loom.harness, loom.tests(test), self.fault(*specs))
         return self.sheet(self.written(*specs, test=test, spread=spread))
 
     def written(
@@ -105,7 +124,8 @@ class Loom:
 
         :param spread: seed of the vehicle; None for that of the description, read without error
         """
-        return read_vehicle(self.harness, self.tests(test), self.fault(*specs), spread)
+        loom = self.knowing(test)
+        return read_vehicle(loom.harness, loom.tests(test), self.fault(*specs), spread)
 
     def sheet(self, given: Given) -> Sheet:
         """A sheet from a mapping ``{test: {name: reading}}`` or from a file.
@@ -164,8 +184,8 @@ class Loom:
         """
         from circuitcheck.learn.explanation import explain  # noqa: PLC0415
 
-        (name,) = self.tests(test)
-        return explain(self.harness, name, self.fault(*specs), observe)
+        loom = self.knowing(test)
+        return explain(loom.harness, *loom.tests(test), self.fault(*specs), observe)
 
     def practise(self, level: int = 1, seed: int = 0) -> Session:
         """A vehicle with a hidden fault: ``.feed("volts G1.+ G1.-")``, at the end ``.debrief()``.
@@ -190,8 +210,8 @@ class Loom:
         """
         from circuitcheck.learn.plots import picture  # noqa: PLC0415
 
-        (chosen,) = self.tests(test)
-        return picture(name, self.harness, chosen, self.fault(*specs), through)
+        loom = self.knowing(test)
+        return picture(name, loom.harness, *loom.tests(test), self.fault(*specs), through)
 
     def resistor(self, **wanted: Any) -> Sizing:
         """A series resistor sized for a slow fan: ``loom.resistor(share=0.6)``.

@@ -150,7 +150,7 @@ def expect(
     Example:  circuitcheck expect twin-fan-switch --test low-at-the-plug
     """
     with mistakes():
-        loom = load(harness)
+        loom = load(harness).knowing(test)
         _expected(loom, loom.expect(test), as_json=as_json, second_opinion=second_opinion)
 
 
@@ -195,6 +195,8 @@ def whatif(
     with mistakes():
         loom, specs = load(harness), fault or []
         if as_ is As.readings or spread is not None:
+            if test is not None:
+                loom.tests(test)  # of a sheet's tests only the harness's own have a name
             from circuitcheck.harness.readings import sheet_text  # noqa: PLC0415
 
             seed = 0 if spread is None else spread
@@ -206,6 +208,7 @@ def whatif(
                 lambda: typer.echo(sheet_text(loom.harness.name, written, title), nl=False),
             )
             return
+        loom = loom.knowing(test)
         _expected(loom, loom.whatif(*specs, test=test), as_json=as_json)
 
 
@@ -256,7 +259,7 @@ def export(
     Example:  circuitcheck export first-fan --test fan-direct --to spice > fan.cir
     """
     with mistakes():
-        loom = load(harness)
+        loom = load(harness).knowing(test)
         (name,) = loom.tests(test)
         from circuitcheck.expect.second_opinion import deck  # noqa: PLC0415
 

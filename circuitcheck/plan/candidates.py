@@ -14,7 +14,7 @@ from dataclasses import dataclass, field, replace
 from circuitcheck.circuit.build import lead_keys
 from circuitcheck.expect.bench import Bench
 from circuitcheck.expect.cautions import Lead, lead_for
-from circuitcheck.harness.model import Harness, Observation, Setup
+from circuitcheck.harness.model import Harness, Observation, Setup, Test
 from circuitcheck.plan.readable import observations
 from circuitcheck.plan.setups import in_use, made_setups, state_of, warmed
 
@@ -73,6 +73,16 @@ class Candidate:
     def free(self) -> bool:
         """Whether it can be looked at without undoing, opening or warming up anything."""
         return in_use(self.setup) and not warmed(self.setup) and not self.access
+
+    def as_test(self) -> Test:
+        """The same as a test of a harness, everything that could be read in it listed."""
+        return Test(
+            title=self.title,
+            setup=self.setup,
+            observe=dict(self.observations),
+            minutes=self.minutes_for(range(len(self.observations))),
+            access=list(self.access),
+        )
 
     def minutes_for(self, places: Iterable[int]) -> float:
         """Minutes of some of its readings together, opening left out."""

@@ -468,3 +468,20 @@ class TestProof:
         proof = loom.prove(files["slow-on-low"], files["nothing-wrong"])
         assert proof.judgement.verdict == "sound"
         assert loom.prove(files["slow-on-low"], files["slow-on-low"]).judgement.verdict == "located"
+
+
+@pytest.mark.parametrize("name", ["twin-fan-three-relays", "cabin-blower"])
+def test_every_test_that_it_names_can_be_asked_for(name):
+    """What `next` predicts for a suspect is what `whatif` gives for that fault in that test."""
+    loom = circuitcheck.load(name)
+    advice = loom.next(symptom="fans dead" if name != "cabin-blower" else "blower dead")
+    made = [one for one in (advice.test, *advice.others) if one.name not in loom.harness.tests]
+    assert made
+    for test in made:
+        sound = {one.name: one.shown for one in next(iter(loom.expect(test.name))).readings}
+        for one in test.readings:
+            assert sound[one.sound.name] == one.sound.shown
+            would = one.would[0]
+            given = next(iter(loom.whatif(would.suspects[0], test=test.name)))
+            reading = next(each for each in given.readings if each.name == one.sound.name)
+            assert would.reading.split(" (")[0] in (reading.shown, reading.shown.split(" (")[0])
