@@ -54,6 +54,35 @@ class Loom:
         """Every fault mode, with its unit to replace and its weight."""
         return all_faults(self.harness)
 
+    def faults_of(
+        self, parts: Sequence[str] = (), unit: str | None = None, kind: str | None = None
+    ) -> list[FaultMode]:
+        """Some of them.
+
+        :param parts: the parts and wires that they are of, terminals included; all if none are given
+        :param unit: what they ask to be put right
+        :param kind: a word or more of what they are, as ``short`` or ``high resistance``
+        :raises UnknownName: if there is no such part, unit or kind of fault
+        """
+        found = self.faults()
+        of = {one.spec: one.where.partition(".")[0] for one in found}
+        for name in parts:
+            if name not in of.values():
+                raise UnknownName("part or wire", name, dict.fromkeys(of.values()))
+        units_here = dict.fromkeys(one.replace for one in found)
+        if unit is not None and unit not in units_here:
+            raise UnknownName("unit", unit, units_here)
+        kinds = dict.fromkeys(one.mode for one in found)
+        if kind is not None and not any(kind in one for one in kinds):
+            raise UnknownName("kind of fault", kind, kinds)
+        return [
+            one
+            for one in found
+            if (not parts or of[one.spec] in parts)
+            and unit in (None, one.replace)
+            and (kind or "") in one.mode
+        ]
+
     def tests(self, test: str | None = None) -> list[str]:
         """The names of its tests, or the one asked for.
 

@@ -110,10 +110,25 @@ def demo() -> None:
 
 
 @app.command()
-def faults(harness: HarnessArgument, as_json: JsonOption = False) -> None:
+def faults(
+    harness: HarnessArgument,
+    part: Annotated[
+        list[str] | None,
+        typer.Option("--part", help="Only those of this part or wire; may be given again."),
+    ] = None,
+    unit: Annotated[
+        str | None, typer.Option("--unit", help="Only those that ask for this to be put right.")
+    ] = None,
+    kind: Annotated[
+        str | None, typer.Option("--kind", help="Only those of this kind: open, short, welded ...")
+    ] = None,
+    as_json: JsonOption = False,
+) -> None:
     """Every fault that can be told to whatif and found by locate.
 
-    Example:  circuitcheck faults twin-fan-switch
+    Examples:  circuitcheck faults twin-fan-switch
+
+    circuitcheck faults twin-fan-switch --part W20 --kind short
     """
     from circuitcheck.cli import tables  # noqa: PLC0415
 
@@ -131,7 +146,7 @@ def faults(harness: HarnessArgument, as_json: JsonOption = False) -> None:
                 if one.severity is None
                 else {"low": one.severity.low, "high": one.severity.high, "unit": one.severity.unit},
             }
-            for one in load(harness).faults()
+            for one in load(harness).faults_of(part or (), unit, kind)
         ]
         emit(as_json, lambda: rows, lambda: tables.faults(rows))
 
