@@ -88,12 +88,19 @@ class RefusedTest(CircuitcheckError, ValueError):
 def nearest(name: str, known: Iterable[str]) -> str:
     """The known name most like this one, or an empty string.
 
+    Of several that begin with all of it, the one that comes first.
+
     >>> nearest("thermoswich", ["thermoswitch", "fuse"])
     'thermoswitch'
+    >>> nearest("W1 short", ["W1 short to ground", "W1 short to supply"])
+    'W1 short to ground'
     """
     known = list(known)
     folded = {one.casefold(): one for one in known}
     if name.casefold() in folded:
         return folded[name.casefold()]
+    begun = [one for one in known if name and one.casefold().startswith(f"{name.casefold()} ")]
+    if begun:
+        return begun[0]
     close = difflib.get_close_matches(name, known, n=1, cutoff=0.6)
     return close[0] if close else ""

@@ -54,6 +54,35 @@ class Loom:
         """Every fault mode, with its unit to replace and its weight."""
         return all_faults(self.harness)
 
+    def faults_of(
+        self, parts: Sequence[str] = (), unit: str | None = None, kind: str | None = None
+    ) -> list[FaultMode]:
+        """Some of them.
+
+        :param parts: the parts and wires that they are of, terminals included; all if none are given
+        :param unit: what they ask to be put right
+        :param kind: a word or more of what they are, as ``short`` or ``high resistance``
+        :raises UnknownName: if there is no such part, unit or kind of fault
+        """
+        found = self.faults()
+        of = {one.spec: one.where.partition(".")[0] for one in found}
+        for name in parts:
+            if name not in of.values():
+                raise UnknownName("part or wire", name, dict.fromkeys(of.values()))
+        units_here = dict.fromkeys(one.replace for one in found)
+        if unit is not None and unit not in units_here:
+            raise UnknownName("unit", unit, units_here)
+        kinds = dict.fromkeys(one.mode for one in found)
+        if kind is not None and not any(kind in one for one in kinds):
+            raise UnknownName("kind of fault", kind, kinds)
+        return [
+            one
+            for one in found
+            if (not parts or of[one.spec] in parts)
+            and unit in (None, one.replace)
+            and (kind or "") in one.mode
+        ]
+
     def tests(self, test: str | None = None) -> list[str]:
         """The names of its tests, or the one asked for.
 
@@ -65,12 +94,30 @@ class Loom:
             raise UnknownName("test", test, self.harness.tests)
         return [test]
 
+    def knowing(self, test: str | None) -> Loom:
+        """The same with a test among its own that only ``next``, ``plan`` or ``prove`` has named.
+
+        Every observation is in it that could be taken there.
+
+        :raises UnknownName: if neither the harness nor those have such a test
+        """
+        if test is None or test in self.harness.tests:
+            return self
+        from circuitcheck.plan.candidates import candidates  # noqa: PLC0415
+
+        made = {one.name: one for one in candidates(self.harness)}
+        if test not in made:
+            raise UnknownName("test", test, [*self.harness.tests, *made])
+        tests = {**self.harness.tests, test: made[test].as_test()}
+        return Loom(self.harness.model_copy(update={"tests": tests}))
+
     def expect(self, test: str | None = None) -> Expectation:
         """What a sound circuit gives, in one test or in all.
 
         :raises UnknownName: if there is no such test
         """
-        return expect_tests(self.harness, self.tests(test))
+        loom = self.knowing(test)
+        return expect_tests(loom.harness, loom.tests(test))
 
     def fault(self, *specs: str) -> list[ChosenFault]:
         """Faults by their names, perhaps with a value: ``E1 high resistance=0.8 ohm``.
@@ -95,7 +142,8 @@ class Loom:
         :raises UnknownName: if there is no such fault or test
         """
         if spread is None:
-            return expect_tests(self.harness, self.tests(test), self.fault(*specs))
+            loom = self.knowing(test)
+            return expect_tests(loom.harness, loom.tests(test), self.fault(*specs))
         return self.sheet(self.written(*specs, test=test, spread=spread))
 
     def written(
@@ -105,7 +153,8 @@ class Loom:
 
         :param spread: seed of the vehicle; None for that of the description, read without error
         """
-        return read_vehicle(self.harness, self.tests(test), self.fault(*specs), spread)
+        loom = self.knowing(test)
+        return read_vehicle(loom.harness, loom.tests(test), self.fault(*specs), spread)
 
     def sheet(self, given: Given) -> Sheet:
         """A sheet from a mapping ``{test: {name: reading}}`` or from a file.
@@ -164,8 +213,8 @@ class Loom:
         """
         from circuitcheck.learn.explanation import explain  # noqa: PLC0415
 
-        (name,) = self.tests(test)
-        return explain(self.harness, name, self.fault(*specs), observe)
+        loom = self.knowing(test)
+        return explain(loom.harness, *loom.tests(test), self.fault(*specs), observe)
 
     def practise(self, level: int = 1, seed: int = 0) -> Session:
         """A vehicle with a hidden fault: ``.feed("volts G1.+ G1.-")``, at the end ``.debrief()``.
@@ -190,8 +239,8 @@ class Loom:
         """
         from circuitcheck.learn.plots import picture  # noqa: PLC0415
 
-        (chosen,) = self.tests(test)
-        return picture(name, self.harness, chosen, self.fault(*specs), through)
+        loom = self.knowing(test)
+        return picture(name, loom.harness, *loom.tests(test), self.fault(*specs), through)
 
     def resistor(self, **wanted: Any) -> Sizing:
         """A series resistor sized for a slow fan: ``loom.resistor(share=0.6)``.
@@ -283,30 +332,32 @@ class Loom:
         put_right: Sequence[str] = (),
         depth: int | None = None,
         everything: bool = False,
+        pages: int | None = None,
         **options: Any,
     ) -> Plan:
-        """The order of tests, from a symptom such as ``right fan dead on low``; as much as fills a page.
+        """The order of tests, from a symptom such as ``right fan dead on low``; a sheet full.
 
         :param given: readings that it begins from
         :param put_right: units that were put right already
         :param depth: tests one after the other at the most
         :param everything: every branch that is not rare
+        :param pages: that it may fill; both sides of one sheet unless told
         :param options: fields of :class:`~circuitcheck.plan.planner.Options`
         :raises UnknownName: if there is no such unit
         :raises ValueError: if the symptom is not understood
         """
         from circuitcheck.plan.planner import Options  # noqa: PLC0415
-        from circuitcheck.plan.tree import PAGE, plan_tree  # noqa: PLC0415
+        from circuitcheck.plan.tree import SHEET, plan_tree  # noqa: PLC0415
 
         sheet = self.begun(given, symptom)
-        most = None if everything or depth else PAGE
+        fills = None if everything or depth else pages or SHEET
         known = units(self.harness) if put_right else []
         for one in put_right:
             if one not in known:
                 raise UnknownName("unit", one, known)
         sheet = replace(sheet, put_right=tuple(dict.fromkeys([*sheet.put_right, *put_right])))
         planner = self._metered(sheet)._planner
-        return plan_tree(planner, sheet, Options(**options), most=most, depth=depth)
+        return plan_tree(planner, sheet, Options(**options), pages=fills, depth=depth)
 
     def prove(self, before: Given, after: Given | None = None, **options: Any) -> Proof:
         """The shortest set of readings that shows the circuit sound after a repair.

@@ -90,6 +90,7 @@ def _draw(
     from circuitcheck.learn.subject import point_of  # noqa: PLC0415
 
     check_ending(file)
+    loom = loom.knowing(test)
     (chosen,) = loom.tests(test)
     through = point_of(loom.harness, chosen, observe) if observe else None
     save(loom.picture(name, test, *specs, through=through), file)

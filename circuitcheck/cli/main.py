@@ -110,10 +110,25 @@ def demo() -> None:
 
 
 @app.command()
-def faults(harness: HarnessArgument, as_json: JsonOption = False) -> None:
+def faults(
+    harness: HarnessArgument,
+    part: Annotated[
+        list[str] | None,
+        typer.Option("--part", help="Only those of this part or wire; may be given again."),
+    ] = None,
+    unit: Annotated[
+        str | None, typer.Option("--unit", help="Only those that ask for this to be put right.")
+    ] = None,
+    kind: Annotated[
+        str | None, typer.Option("--kind", help="Only those of this kind: open, short, welded ...")
+    ] = None,
+    as_json: JsonOption = False,
+) -> None:
     """Every fault that can be told to whatif and found by locate.
 
-    Example:  circuitcheck faults twin-fan-switch
+    Examples:  circuitcheck faults twin-fan-switch
+
+    circuitcheck faults twin-fan-switch --part W20 --kind short
     """
     from circuitcheck.cli import tables  # noqa: PLC0415
 
@@ -131,7 +146,7 @@ def faults(harness: HarnessArgument, as_json: JsonOption = False) -> None:
                 if one.severity is None
                 else {"low": one.severity.low, "high": one.severity.high, "unit": one.severity.unit},
             }
-            for one in load(harness).faults()
+            for one in load(harness).faults_of(part or (), unit, kind)
         ]
         emit(as_json, lambda: rows, lambda: tables.faults(rows))
 
@@ -150,7 +165,7 @@ def expect(
     Example:  circuitcheck expect twin-fan-switch --test low-at-the-plug
     """
     with mistakes():
-        loom = load(harness)
+        loom = load(harness).knowing(test)
         _expected(loom, loom.expect(test), as_json=as_json, second_opinion=second_opinion)
 
 
@@ -195,6 +210,8 @@ def whatif(
     with mistakes():
         loom, specs = load(harness), fault or []
         if as_ is As.readings or spread is not None:
+            if test is not None:
+                loom.tests(test)  # of a sheet's tests only the harness's own have a name
             from circuitcheck.harness.readings import sheet_text  # noqa: PLC0415
 
             seed = 0 if spread is None else spread
@@ -206,6 +223,7 @@ def whatif(
                 lambda: typer.echo(sheet_text(loom.harness.name, written, title), nl=False),
             )
             return
+        loom = loom.knowing(test)
         _expected(loom, loom.whatif(*specs, test=test), as_json=as_json)
 
 
@@ -256,7 +274,7 @@ def export(
     Example:  circuitcheck export first-fan --test fan-direct --to spice > fan.cir
     """
     with mistakes():
-        loom = load(harness)
+        loom = load(harness).knowing(test)
         (name,) = loom.tests(test)
         from circuitcheck.expect.second_opinion import deck  # noqa: PLC0415
 

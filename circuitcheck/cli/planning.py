@@ -149,6 +149,12 @@ def plan(
     depth: Annotated[
         int | None, typer.Option("--depth", min=1, help="Tests one after the other at the most.")
     ] = None,
+    pages: Annotated[
+        int | None,
+        typer.Option(
+            "--pages", min=1, help="Pages of 64 lines at the most; 2 unless told, both sides of a sheet."
+        ),
+    ] = None,
     everything: Annotated[
         bool, typer.Option("--all", help="Every branch that is not rare, however many pages; slower.")
     ] = False,
@@ -156,7 +162,7 @@ def plan(
     as_: Annotated[Page, typer.Option("--as", help="Plain text, or Markdown.")] = Page.text,
     as_json: JsonOption = False,
 ) -> None:
-    """The whole order of tests from a symptom, as one page to print and carry to the vehicle.
+    """The whole order of tests from a symptom, as one sheet to print and carry to the vehicle.
 
     Example:  circuitcheck plan twin-fan-switch --symptom "right fan dead on low"
     """
@@ -171,6 +177,7 @@ def plan(
             depth=depth,
             everything=everything,
             thorough=thorough,
+            pages=pages,
             **_options(toolbox, price),
         )
         emit(

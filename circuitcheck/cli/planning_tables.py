@@ -98,6 +98,8 @@ def proof(result: Proof) -> None:
     if result.not_shown:
         indented(f"Not shown by these: {', '.join(result.not_shown)}.", 0)
     _to_write("Write down, and give it as the second sheet", result.to_write)
+    if result.repaired:
+        indented("Was something else put right, or more than that? Then name that after put_right.", 0)
 
 
 def proof_in_short(result: Proof) -> None:

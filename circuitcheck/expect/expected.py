@@ -343,7 +343,7 @@ def find_fault(harness: Harness, spec: str) -> ChosenFault:
     known = {one.spec: one for one in all_faults(harness)}
     name = " ".join(name.split())
     if name not in known:
-        raise UnknownName("fault", name, known)
+        raise UnknownName("fault", name, sorted(known, key=lambda spec: -known[spec].weight))
     mode = known[name]
     if not value:
         return ChosenFault(mode, mode.severity.typical if mode.severity else 0.0)

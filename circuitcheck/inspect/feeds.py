@@ -24,6 +24,9 @@ OVERLOAD = 1.45
 """Times what a wire carries for good that it may carry until its fuse opens (IEC 60364-4-43,
 co-ordination of overload protection; from memory)."""
 
+_MOSTLY = 0.8
+"""Share of a short's current from which it is said to come through a part."""
+
 
 @rule(
     "no-fuse",
@@ -143,22 +146,68 @@ def wire_capacity(design: Design, wire: Wire) -> float:
 
 
 def _cure(design: Design, name: str, guard: Guard, carries: float) -> str:
-    """A fuse of its own that suits the wire and what it carries, or a wire that suits the fuse."""
+    """A fuse of its own that suits the wire, its current and the start; or a wire that suits the fuse.
+
+    The fuse that the wire is made thicker for is one that outlasts the start itself.
+    """
     most = max(one.amps(name) for one in design.scenes) / CONTINUOUS_SHARE
-    fuse = max((one for one in STANDARD_FUSES if most <= one <= carries), default=None)
+    suiting = [one for one in STANDARD_FUSES if most <= one <= carries]
+    lasting = [one for one in suiting if _wear(design, name, one) < 1]
+    keys = [f"{one}:element" for one in guard.fuses]
+    needed = next(
+        (
+            one
+            for one in STANDARD_FUSES
+            if one >= guard.amps and all(_wear(design, key, one) < 1 for key in keys)
+        ),
+        guard.amps,
+    )
     wire = design.harness.wires[name]
     thick = (
         one
         for one in sections()
-        if wire_capacity(design, wire.model_copy(update={"size": one})) >= guard.amps
+        if wire_capacity(design, wire.model_copy(update={"size": one})) >= needed
     )
     size = next(thick, None)
+    larger = (
+        f", which also suits a fuse of {needed:g} A, one that outlasts the start"
+        if needed > guard.amps
+        else ""
+    )
     ways = [
-        f"put a fuse of {fuse:g} A at the most before it" if fuse else "",
-        f"make it {size:g} mm2" if size else "",
+        f"put a fuse of {lasting[-1]:g} A at the most before it" if lasting else "",
+        f"make it {size:g} mm2{larger}" if size else "",
     ]
     text = ", or ".join(one for one in ways if one)
+    if suiting and not lasting:
+        slow = f"a fuse of {suiting[-1]:g} A before it may open as the motors start, but for a slow one"
+        text = f"{text}; {slow}" if text else slow
     return f" {text[0].upper()}{text[1:]}." if text else ""
+
+
+def _wear(design: Design, key: str, rating: float) -> float:
+    """Share of the life of a fuse, in the place of a branch, that the hardest start uses up [1].
+
+    :param rating: of the fuse [A]
+    """
+    return max(
+        wear_of_start(rating, start.amps(key), sound.amps(key), design.limits["run-up"])
+        for sound, start in zip(design.running, design.starting, strict=True)
+    )
+
+
+def _fed_back(design: Design, shorted: Live, amps: float) -> str:
+    """The resistors and motors through which most of a short's current comes, in words."""
+    through = [
+        name
+        for name, part in design.harness.parts.items()
+        if part.kind in ("resistor", "motor")
+        and any(
+            key.partition(":")[0] == name and shorted.amps(key) > _MOSTLY * amps
+            for key in shorted.circuit.branches
+        )
+    ]
+    return f", fed back through {listed(through)}," if through else ""
 
 
 def _what_can_flow(
@@ -178,7 +227,11 @@ def _what_can_flow(
             f"{seconds(melts)}; the fuse {when}."
         )
     if math.isinf(opens):
-        return Severity.doubtful, f"A dead short at {end} ({number(flows)} A) need not open any."
+        way = _fed_back(design, shorted, flows)
+        return (
+            Severity.doubtful,
+            f"A dead short at {end}{way} draws {number(flows)} A and need not open any.",
+        )
     held = (one for pairs in design.locked.values() for _, one in pairs)
     most = max(one.amps(name) for one in (*design.scenes, *held))
     if most <= carries:
@@ -269,11 +322,21 @@ def fuse_starting(design: Design) -> Iterator[Finding]:
                 Severity.doubtful,
                 f"{design.fuses[name]:g} A, sees {number(amps)} A as the motors start ({scene}) and "
                 "may open "
-                f"from that alone: {_times(used)} what the quickest fuse of its type must stand.",
+                f"from that alone: {_times(used)} what the quickest fuse of its type must stand."
+                f"{_outlasting(design, name)}",
                 used,
                 1.0,
                 "",
             )
+
+
+def _outlasting(design: Design, name: str) -> str:
+    """What to do about it: the fuse that outlasts the start, which its wires must be made for."""
+    larger = (one for one in STANDARD_FUSES if one > design.fuses[name])
+    size = next((one for one in larger if _wear(design, f"{name}:element", one) < 1), None)
+    ways = ["Fit a slow one of the same rating"]
+    ways += [f"one of {size:g} A where every wire behind it carries that for good"] if size else []
+    return f" {', or '.join(ways)}."
 
 
 def wear_of_start(rating: float, start: float, run: float, constant: float) -> float:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from itertools import cycle
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -14,6 +14,7 @@ from circuitcheck.expect.expected import ChosenFault
 from circuitcheck.harness.model import Harness
 from circuitcheck.learn import curves
 from circuitcheck.learn.way import place_of
+from circuitcheck.physics.branch import Array
 from circuitcheck.physics.motor import RPM
 
 if TYPE_CHECKING:
@@ -21,6 +22,8 @@ if TYPE_CHECKING:
 
 DASHES = ("-", "--", ":", "-.")
 MARKS = ("o", "s", "^", "D")
+_NEAR = 0.01
+"""Share of its highest value within which one curve hides another."""
 FORMATS = (".svg", ".png")
 MISSING = "pictures need matplotlib, which is not installed here: pip install 'circuitcheck[plots]'"
 
@@ -98,8 +101,8 @@ def _resistor(
 def _speed_and_current(figure: Figure, run: curves.Run) -> None:
     upper, lower = figure.subplots(2, 1, sharex=True)
     for axes, lines, label in ((upper, run.rpm, "speed in rpm"), (lower, run.amps, "current in A")):
-        for place, (name, values) in enumerate(lines.items()):
-            # Marks begin at different points, so that of two like curves both can be seen.
+        for place, (name, values) in enumerate(_drawn(lines).items()):
+            # Marks begin at different points, so that of two near curves both can be seen.
             axes.plot(
                 run.at,
                 values,
@@ -124,6 +127,19 @@ def _speed_and_current(figure: Figure, run: curves.Run) -> None:
         fontsize=8,
     )
     lower.set_xlabel(run.label)
+
+
+def _drawn(lines: Mapping[str, Array]) -> dict[str, Array]:
+    """Curves by the names of what they hold for: those that lie on each other are one."""
+    groups: list[tuple[list[str], Array]] = []
+    for name, values in lines.items():
+        near = _NEAR * float(np.abs(values).max())
+        like = next((names for names, other in groups if np.allclose(values, other, 0.0, near)), None)
+        if like is None:
+            groups.append(([name], values))
+        else:
+            like.append(name)
+    return {" and ".join(names): values for names, values in groups}
 
 
 def _crossing(

@@ -10,7 +10,7 @@ import numpy as np
 from circuitcheck.expect.bench import Bench
 from circuitcheck.harness.readings import Reading, Sheet
 from circuitcheck.locate.evidence import DOUBTED, times_taken
-from circuitcheck.locate.verdict import Verdict
+from circuitcheck.locate.verdict import Hinge, Verdict
 from circuitcheck.plan.asked import NextTest, told
 from circuitcheck.plan.candidates import READING, Candidate, candidate_of, tool_of
 from circuitcheck.plan.outcomes import outcomes_of
@@ -63,7 +63,7 @@ def _doubtful(sheet: Sheet, verdict: Verdict) -> Iterator[tuple[Reading, str]]:
     for one in verdict.readings:
         if one.misread > DOUBTED:
             asked[one.test, one.name] = "it does not go with the other readings"
-    for hinge in verdict.hinges[:1]:
+    for hinge in [one for one in verdict.hinges if _turns(verdict, one)][:1]:
         instead = (
             f"{hinge.instead} would be the likelier to put right"
             if hinge.instead
@@ -76,6 +76,15 @@ def _doubtful(sheet: Sheet, verdict: Verdict) -> Iterator[tuple[Reading, str]]:
         why = asked.get((reading.test, reading.name))
         if why and times_taken(sheet, reading) == 1:
             yield reading, f"{_named(reading)} once more: {why}."
+
+
+def _turns(verdict: Verdict, hinge: Hinge) -> bool:
+    """Whether another reading would change what is put right, and not only in which order.
+
+    Two wires that meet in a splice differ by less than a meter shows: which of them stands first may
+    hang on one reading, and taking it again decides nothing.
+    """
+    return not hinge.instead or not set(hinge.instead.split(" and ")).issubset(verdict.repair.units)
 
 
 def _named(reading: Reading) -> str:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -28,6 +28,8 @@ _TELLS = 1e-3
 """Gain that the first reading of a test must bring [bit]."""
 _PAYS = 0.02
 """Gain that one more reading in a set-up must bring [bit a minute]."""
+_EQUAL = 0.05
+"""Share by which two readings may differ in what they tell and count as equal."""
 
 
 @dataclass(frozen=True)
@@ -60,7 +62,7 @@ def best_bundle(
     kind = kind if alike is None else kind[alike]
     member = np.zeros((int(unit.max()) + 1, len(first)))
     np.add.at(member, (unit, kind), weights)
-    small = [Outcomes(one.labels, one.chances[first]) for one in outcomes]
+    small = [replace(one, chances=one.chances[first]) for one in outcomes]
     found = Bundle((), np.ones((len(first), 1)), (REST,))
     so_far = 0.0
     while len(found.chosen) < _READINGS:
@@ -68,13 +70,22 @@ def best_bundle(
         if not left:
             break
         gains = _gains(member, found.joint, [small[n] for n in left])
-        best = int(np.argmax(gains))
+        best = _plainest([small[n] for n in left], gains - so_far)
         more = float(gains[best]) - so_far
         if more < (_PAYS * READING if found.chosen else _TELLS):
             break
         found = _joined(member.sum(axis=0), found, left[best], small[left[best]])
         so_far = float(gains[best])
     return Bundle(found.chosen, found.joint[kind], found.cells)
+
+
+def _plainest(outcomes: Sequence[Outcomes], more: Array) -> int:
+    """The reading that tells most; of those that tell as much, the one that is plainest to take.
+
+    :param more: what each tells beyond the readings chosen before [bit] (readings,)
+    """
+    equal = np.flatnonzero(more >= more.max() - _EQUAL * abs(more.max()))
+    return min(map(int, equal), key=lambda n: (outcomes[n].effort, -float(more[n])))
 
 
 def _gains(member: Array, joint: Array, outcomes: Sequence[Outcomes]) -> Array:

@@ -14,10 +14,10 @@ from dataclasses import dataclass, field, replace
 from circuitcheck.circuit.build import lead_keys
 from circuitcheck.expect.bench import Bench
 from circuitcheck.expect.cautions import Lead
-from circuitcheck.harness.model import Harness, Observation, Setup
+from circuitcheck.harness.model import Harness, Observation, Setup, Test
 from circuitcheck.harness.units import beside
 from circuitcheck.plan.readable import observations
-from circuitcheck.plan.setups import in_use, made_setups, warmed
+from circuitcheck.plan.setups import in_use, made_setups, state_of, warmed
 
 READING = 0.5
 """Minutes to take one more reading in a set-up; common practice, no source."""
@@ -49,7 +49,8 @@ class Candidate:
     :param observations: by their names
     :param listed: how many of them, from the first, the harness's own test lists
     :param minutes: for the set-up alone
-    :param access: entries of the harness's ``access`` that must be open
+    :param access: entries of the harness's ``access`` that must be open for any reading
+    :param for_listed: the same for a listed reading that is more than a look
     :param lead: what the lead has to carry, if there is one
     :param needs: of ``TOOLS``, what the set-up takes
     :param probing: minutes more if anything but the eyes and ears is needed
@@ -67,17 +68,36 @@ class Candidate:
     needs: frozenset[str]
     probing: float = 0.0
     carried: Mapping[str, float] = field(default_factory=dict)
+    for_listed: tuple[str, ...] = ()
 
     @property
     def free(self) -> bool:
         """Whether it can be looked at without undoing, opening or warming up anything."""
         return in_use(self.setup) and not warmed(self.setup) and not self.access
 
+    def as_test(self) -> Test:
+        """The same as a test of a harness, everything that could be read in it listed."""
+        return Test(
+            title=self.title,
+            setup=self.setup,
+            observe=dict(self.observations),
+            minutes=self.minutes_for(range(len(self.observations))),
+            access=list(self.access),
+        )
+
     def minutes_for(self, places: Iterable[int]) -> float:
         """Minutes of some of its readings together, opening left out."""
         chosen = [tool_of(self.observations[place][1]) for place in places]
         probing = self.probing if any(tool not in LOOKS for tool in chosen) else 0.0
         return self.minutes + probing + READING * len(chosen)
+
+    def opens(self, harness: Harness, place: int) -> tuple[str, ...]:
+        """What must be open to take one of its readings, the set-up's own ``access`` left out."""
+        observation = self.observations[place][1]
+        measured = place < self.listed and tool_of(observation) not in LOOKS
+        return tuple(
+            dict.fromkeys([*(self.for_listed if measured else ()), *access_of(harness, observation)])
+        )
 
 
 def candidates(harness: Harness) -> list[Candidate]:
@@ -87,16 +107,23 @@ def candidates(harness: Harness) -> list[Candidate]:
     for name, test in harness.tests.items():
         made = candidate_of(harness, name, test.title, test.setup, dict(test.observe), test.minutes)
         if made is not None:
-            seen.add(repr(test.setup))
-            access = tuple(dict.fromkeys([*test.access, *made.access]))
-            found.append(replace(made, access=access))
+            seen.add(state_of(harness, test.setup))
+            found.append(_opening_for(made, test.access))
     for title, setup in made_setups(harness):
-        if repr(setup) not in seen:
-            seen.add(repr(setup))
+        state = state_of(harness, setup)
+        if state not in seen:
+            seen.add(state)
             made = candidate_of(harness, _slug(title), title, setup, {}, None)
             if made is not None:
                 found.append(made)
     return found + list(_new_fuses(harness, found))
+
+
+def _opening_for(made: Candidate, access: Sequence[str]) -> Candidate:
+    """A test of the harness with what must be open; in ordinary use a look needs nothing open."""
+    if in_use(made.setup):
+        return replace(made, for_listed=tuple(access))
+    return replace(made, access=tuple(dict.fromkeys([*access, *made.access])))
 
 
 def _new_fuses(harness: Harness, known: Sequence[Candidate]) -> Iterator[Candidate]:
@@ -152,10 +179,11 @@ def candidate_of(
         for fuse, part in harness.parts.items()
         if part.kind == "fuse"
     }
-    if minutes is None:
-        taken, probing = _made_minutes(setup, len(leads))
-    else:
-        taken, probing = max(minutes - READING * len(listed), 1.0), 0.0
+    taken, probing = _made_minutes(setup, len(leads))
+    if minutes is not None:
+        own = max(minutes - READING * len(listed), 1.0)
+        taken = min(taken, own) if in_use(setup) else own
+        probing = own - taken
     return Candidate(
         name,
         title,

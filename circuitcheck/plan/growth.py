@@ -16,9 +16,11 @@ from circuitcheck.plan.policy import Choice, advise
 from circuitcheck.plan.problem import Problem
 
 TRIED = 16
-"""Tests that are thought out for a page; those that settle least are left to ``next``."""
+"""Tests that are thought out for each page; those that settle least are left to ``next``."""
 _LITTLE = 0.1
 """Share of its cases that a last test must settle to have a place on the page."""
+_SELDOM = 0.015
+"""Chance that each test from some place on must settle on average to have one."""
 _RARE = 0.015
 """Chance below which a branch is not followed, however much room there is."""
 
@@ -44,13 +46,24 @@ class Bud:
 
 
 def cut_back(root: Bud, most: int) -> None:
-    """Leave out the last tests that settle least, until so many are left and each settles something."""
+    """Leave out chains of tests that hardly ever settle anything, then the last tests that settle least,
+    until so many are left and each settles something."""
+    _cut_chains(root)
     while grown := _grown(root):
         last = [bud for bud in grown if all(then.choice is None for _, _, then in bud.outcomes)]
         least = min(last, key=_settles)
         if len(grown) <= most and _settles(least) > _LITTLE * least.chance:
             return
         least.choice, least.outcomes = None, []
+
+
+def _cut_chains(bud: Bud) -> None:
+    """From the ends on, leave out all tests from a place on that settle little for their number."""
+    for _, _, then in bud.outcomes:
+        _cut_chains(then)
+    tests = _grown(bud)
+    if tests and sum(map(_settles, tests)) < _SELDOM * len(tests):
+        bud.choice, bud.outcomes = None, []
 
 
 def _settles(bud: Bud) -> float:

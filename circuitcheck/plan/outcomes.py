@@ -19,10 +19,10 @@ from circuitcheck.harness.readings import BUZZES
 from circuitcheck.locate.evidence import MISREAD
 from circuitcheck.physics.branch import Array
 from circuitcheck.physics.meter import ACCURACY
+from circuitcheck.plan.spread import vehicle_spread
 
-VEHICLE = 0.03
-"""Standard uncertainty of a number from one vehicle to the next, as a share of it: a rough measure
-for planning, where the weighing itself takes every tolerance on its own."""
+_BY_EYE = 0.03
+"""Standard uncertainty of what is seen from one vehicle to the next, as a share of it."""
 _GAP = 5.0
 """Standard uncertainties between two neighbours from which a cut is made between them."""
 _LESS, _MORE = " or less", " or more"
@@ -38,12 +38,14 @@ class Outcomes:
     :param chances: of each outcome under each row (rows, outcomes)
     :param spans: least and most of each range of numbers; those come first
     :param unit: of the numbers
+    :param effort: rank of what it takes to get right: a look, volts to the battery's post, any other
     """
 
     labels: tuple[str, ...]
     chances: Array
     spans: tuple[tuple[float, float], ...] = ()
     unit: str = ""
+    effort: int = 0
 
     def either(self, chosen: Collection[int]) -> str:
         """Some of them in words, neighbouring ranges as one.
@@ -96,10 +98,10 @@ def outcomes_of(harness: Harness, observation: Observation, predicted: Array) ->
     spans: tuple[tuple[float, float], ...] = ()
     if scale is not None:
         known = np.nan_to_num(predicted) / scale_factor(harness, observation)
-        chances = scale.chances(known, VEHICLE * np.abs(known))
+        chances = scale.chances(known, _BY_EYE * np.abs(known))
         labels = scale.words
     else:
-        spans, chances = _ranges(observation, predicted)
+        spans, chances = _ranges(observation, predicted, harness.volts)
         unit = UNITS[observation.kind]
         labels = tuple(_label(*one, unit) for one in spans) or ("a number",)
     buzzing, open_ = np.isnan(predicted), np.isinf(predicted)
@@ -112,30 +114,33 @@ def outcomes_of(harness: Harness, observation: Observation, predicted: Array) ->
     if extra:
         chances = np.concatenate([chances, np.stack(extra, axis=1)], axis=1)
     chances = (1 - MISREAD) * chances + MISREAD / chances.shape[1]
-    return Outcomes(labels, chances, spans, UNITS[observation.kind])
+    effort = 0 if scale else 1 if observation.kind == "volts" else 2
+    return Outcomes(labels, chances, spans, UNITS[observation.kind], effort)
 
 
-def _ranges(observation: Observation, predicted: Array) -> tuple[tuple[tuple[float, float], ...], Array]:
+def _ranges(
+    observation: Observation, predicted: Array, volts: float
+) -> tuple[tuple[tuple[float, float], ...], Array]:
     finite = np.isfinite(predicted)
     values = np.sort(predicted[finite])
     if not values.size:
         return (), np.ones((len(predicted), 1))
-    width = _width(observation, values)
+    width = _width(observation, values, volts)
     gaps = np.diff(values) / (0.5 * (width[1:] + width[:-1]))
     widest = np.sort(np.argsort(-gaps)[: _MOST - 1])
     at = [int(n) for n in widest if gaps[n] > _GAP]
     cuts = np.array([0.5 * (values[n] + values[n + 1]) for n in at])
     known = np.where(finite, predicted, 0.0)
-    below = normal((cuts - known[:, None]) / _width(observation, known)[:, None])
+    below = normal((cuts - known[:, None]) / _width(observation, known, volts)[:, None])
     edges = np.concatenate([np.zeros((len(known), 1)), below, np.ones((len(known), 1))], axis=1)
     starts, ends = [0, *(n + 1 for n in at)], [*at, len(values) - 1]
     spans = tuple((float(values[a]), float(values[b])) for a, b in zip(starts, ends, strict=True))
     return spans, np.diff(edges, axis=1)
 
 
-def _width(observation: Observation, values: Array) -> Array:
+def _width(observation: Observation, values: Array, volts: float) -> Array:
     meter = ACCURACY[meter_for(observation)].uncertainty(values)
-    found: Array = np.hypot(meter, VEHICLE * values)
+    found: Array = np.hypot(meter, vehicle_spread(observation.kind, values, volts))
     return found
 
 

@@ -10,6 +10,8 @@ from circuitcheck.plan.before import Before
 from circuitcheck.plan.tree import Branch, Leaf, Plan, Step, numbered
 
 _WIDTH = 80
+_WHOLE = 0.97
+"""Chance of a verdict from which what is left is not spoken of."""
 _HOW = (
     "Begin at 1: take its readings (a sound circuit gives what stands in brackets), then take the first "
     "line that fits them, to another step or to what to repair or renew. No line fits: write down what "
@@ -43,7 +45,10 @@ def page(result: Plan, *, markdown: bool = False) -> str:
 
 def _in_figures(result: Plan) -> str:
     share = f"{result.settled:.0%}".replace("%", " %")
-    return f"{result.minutes:.0f} minutes on average; {share} of cases end in a verdict here."
+    rest = (
+        "" if result.settled > _WHOLE else "; for the others 'circuitcheck next' goes on from the sheet"
+    )
+    return f"{result.minutes:.0f} minutes on average; {share} of cases end in a verdict here{rest}."
 
 
 def _cautions(steps: Sequence[Step | Before], markdown: bool) -> Iterator[str]:

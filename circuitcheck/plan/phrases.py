@@ -35,11 +35,19 @@ def where(harness: Harness, observation: Observation) -> str:
 
 
 def tag(harness: Harness, observation: Observation) -> str:
-    """What tells a reading from the others of its test: where it is taken, the battery left out."""
+    """What tells a reading from the others of its test: where it is taken, the battery left out.
+
+    Volts at a point and volts lost on the way to it are two things: ``S1.2``, ``lost to S1.2``.
+    """
     points = observation.points
     if len(points) == 2:
-        posts = [f"{harness.supply.battery}.{post}" for post in "+-"]
-        return " to ".join([one for one in points if one not in posts] or points)
+        plus, minus = (f"{harness.supply.battery}.{post}" for post in "+-")
+        named = [one for one in points if one not in (plus, minus)]
+        if observation.kind == "drop":
+            way = {plus: "to", minus: "from"}
+            ways = [way[one] for one in points if one in way]
+            return f"lost {ways[0]} {named[0]}" if len(named) == 1 else f"lost {' to '.join(points)}"
+        return " to ".join(named or points)
     (name,) = points
     if name in LEADS:
         return "the lead"

@@ -230,7 +230,7 @@ class Planner:
             mark = np.round(outcomes.chances, 3).tobytes()
             if mark not in alike:
                 alike.add(mark)
-                usable.append(_Usable(place, tool, outcomes, access_of(self.harness, observation)))
+                usable.append(_Usable(place, tool, outcomes, one.opens(self.harness, place)))
         return usable
 
     def _bundled(

@@ -8,7 +8,7 @@ in, and there may have been two faults.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import asdict, dataclass, replace
 from typing import Any
 
@@ -17,12 +17,14 @@ import numpy as np
 from circuitcheck.expect.cautions import Lead, cautions_for, setup_lines
 from circuitcheck.expect.expected import ExpectedReading, expected_reading
 from circuitcheck.harness.readings import Sheet
-from circuitcheck.locate.conclude import conclude, merged
+from circuitcheck.locate.conclude import merged
+from circuitcheck.locate.repair import by_unit
 from circuitcheck.locate.verdict import Verdict
+from circuitcheck.locate.weighing import Standing
 from circuitcheck.notebook import text_table
 from circuitcheck.physics.branch import Array
 from circuitcheck.plan.asked import to_write
-from circuitcheck.plan.candidates import Candidate, access_of, opening, tool_of
+from circuitcheck.plan.candidates import Candidate, opening, tool_of
 from circuitcheck.plan.hypotheses import Hypotheses
 from circuitcheck.plan.jobs import jobs
 from circuitcheck.plan.planner import Options, Planner
@@ -79,7 +81,7 @@ class ProofTest:
 class Proof:
     """The readings to take after the repair, and what they leave unproven.
 
-    :param repaired: the units that the first sheet said to put right
+    :param repaired: the units that the first sheet said to put right first
     :param suspected: the faults that it left likeliest
     :param shown: share of all faults, by their usual chance, that the readings rule out
     :param not_shown: likeliest faults that no reading of these can show
@@ -123,7 +125,7 @@ class Proof:
 def prove(planner: Planner, before: Sheet, after: Sheet | None, options: Options) -> Proof:
     """The proof for what a sheet pointed to; with a second sheet, the judgement of it."""
     known = planner.usual
-    evidence, every = planner.locator.weigh(before)
+    _, every = planner.locator.weigh(before)
     standings = merged(every)
     suspected = {one.suspect.lasting_spec for one in standings[:3] if one.suspect.faults}
     weights = _weights(known, suspected)
@@ -139,7 +141,7 @@ def prove(planner: Planner, before: Sheet, after: Sheet | None, options: Options
     order = [int(n) for n in np.argsort(-by_suspect)[:5] if by_suspect[n] > 0]
     faulty = np.array([bool(known.suspects[n].faults) for n in known.row_suspect])
     share = float(known.weights[seen & faulty].sum() / known.weights[faulty].sum())
-    repaired = conclude(evidence, every).repair.units
+    repaired = _first_repair(standings)
     judged = _as_it_stands(before, repaired, after)
     judgement = planner.locator.locate(judged) if judged is not None else None
     done = tuple(dict.fromkeys([*before.put_right, *repaired]))
@@ -154,6 +156,14 @@ def prove(planner: Planner, before: Sheet, after: Sheet | None, options: Options
         judgement,
         _missing(chosen, after),
     )
+
+
+def _first_repair(standings: Sequence[Standing]) -> tuple[str, ...]:
+    """What a sheet says to put right first, as ``next`` says it; nothing where the wiring is sound."""
+    logs = np.array([one.log_weight for one in standings])
+    chances = by_unit(standings, np.exp(logs - logs.max()))
+    first = max(chances, key=lambda unit: chances[unit])
+    return tuple(first.split(" and ")) if first else ()
 
 
 def _as_it_stands(before: Sheet, repaired: Iterable[str], after: Sheet | None) -> Sheet | None:
@@ -225,7 +235,9 @@ def _what_shows(planner: Planner, options: Options) -> list[tuple[Candidate, Boo
         moved = np.zeros(values.shape, dtype=bool)
         for place, (_, observation) in enumerate(one.observations):
             if tool_of(observation) in ("eyes", *options.tools):
-                moved[:, place] = out_of_band(observation, float(base[place]), values[:, place])
+                moved[:, place] = out_of_band(
+                    observation, float(base[place]), values[:, place], planner.harness.volts
+                )
         found.append((one, moved))
     return found
 
@@ -286,7 +298,7 @@ def _better(one: tuple[float, float], best: tuple[float, ...]) -> bool:
 
 def _needs(planner: Planner, candidate: Candidate, place: int) -> set[str]:
     """What must be open to take one reading of a set-up."""
-    return {*candidate.access, *access_of(planner.harness, candidate.observations[place][1])}
+    return {*candidate.access, *candidate.opens(planner.harness, place)}
 
 
 def _told_all(

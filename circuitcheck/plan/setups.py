@@ -95,6 +95,22 @@ def conditions(harness: Harness) -> list[tuple[str, Setup]]:
     return found
 
 
+def state_of(harness: Harness, setup: Setup) -> str:
+    """What makes a set-up the same state of the circuit as another.
+
+    Of the engine's temperature that is only which contacts it closes, and whether it has to be
+    brought there.
+    """
+    engine = setup.engine
+    closed = [
+        stage.closed(engine.celsius, engine.warming)
+        for part in harness.parts.values()
+        for stage in (getattr(part, "low", None), getattr(part, "high", None))
+        if stage is not None
+    ]
+    return repr((setup.model_copy(update={"engine": None}), closed, warmed(setup)))
+
+
 def in_use(setup: Setup) -> bool:
     """Whether nothing is undone, bridged or exchanged: a condition of ordinary use."""
     touched = (setup.pull, setup.unplug, setup.bridge, setup.feed, setup.ground, setup.swap)

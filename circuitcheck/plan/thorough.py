@@ -19,7 +19,7 @@ from circuitcheck.locate.weighing import Standing
 from circuitcheck.physics.branch import Array
 from circuitcheck.plan.asked import NextTest, told
 from circuitcheck.plan.bundle import REST
-from circuitcheck.plan.candidates import READING, Candidate, access_of, tool_of
+from circuitcheck.plan.candidates import READING, Candidate, tool_of
 from circuitcheck.plan.planner import Options, Outlook, Planned, Planner, same_reading
 from circuitcheck.plan.policy import Advice, Choice
 from circuitcheck.plan.problem import Problem
@@ -101,7 +101,7 @@ def _moved(planner: Planner, predictor: Predictor, one: Candidate) -> Bool:
     """Which second faults move which readings of a set-up out of the band (faults, readings)."""
     values = predictor.run(planner.bench(one)).values
     columns = [
-        out_of_band(observation, float(values[0, place]), values[1:, place])
+        out_of_band(observation, float(values[0, place]), values[1:, place], planner.harness.volts)
         for place, (_, observation) in enumerate(one.observations)
     ]
     return np.stack(columns, axis=1)
@@ -119,7 +119,7 @@ def _places(
         place
         for place, (_, observation) in enumerate(one.observations)
         if tool_of(observation) in ("eyes", *options.tools)
-        and open_now.issuperset(access_of(planner.harness, observation))
+        and open_now.issuperset(one.opens(planner.harness, place))
     ]
 
 

@@ -25,7 +25,9 @@ from circuitcheck.plan.outcomes import Outcomes, outcomes_of
 from circuitcheck.plan.phrases import finding, names_in, tag, where
 from circuitcheck.plan.planner import Options, Outlook, Planned, Planner
 
-PAGE = 9
+SHEET = 2
+"""Pages that a plan may have: both sides of one sheet."""
+_TESTS = 9
 """Tests that a page may have; it has fewer where its lines are used up."""
 LINES = 64
 """Lines of a printed page, with room for a margin."""
@@ -230,12 +232,12 @@ def plan_tree(
     sheet: Sheet,
     options: Options,
     *,
-    most: int | None = PAGE,
+    pages: int | None = SHEET,
     depth: int | None = None,
 ) -> Plan:
     """The tree from the readings of a sheet, such as a symptom.
 
-    :param most: tests in it; None for as many as are not rare
+    :param pages: that it may have; None for as many as take every test that is not rare
     :param depth: tests one after the other; None for any number
     """
     outlook = planner.outlook(sheet, options)
@@ -246,13 +248,13 @@ def plan_tree(
     telling = _Telling(planner, outlook, places, looks)
     if outlook.problem is None:
         return telling.plan(root, sheet.title)
-    Growth(outlook, outlook.problem).grow(root, most and TRIED, depth)
-    if most is None:
+    Growth(outlook, outlook.problem).grow(root, pages and pages * TRIED, depth)
+    if pages is None:
         return telling.plan(root, sheet.title)
-    for tests in range(most, 0, -1):
+    for tests in range(pages * _TESTS, 0, -1):
         cut_back(root, tests)
         found = telling.plan(root, sheet.title)
-        if str(found).count("\n") <= LINES:
+        if str(found).count("\n") <= pages * LINES:
             break
     return found
 
@@ -311,18 +313,20 @@ class _Telling:
             return self._leaf(bud, bud.weights, None, cut=not bud.settled)
         harness, planned = self.planner.harness, self.outlook.planned[choice.test]
         candidate, then = planned.candidate, outcomes[0][2].opened
-        read = [candidate.observations[place][1] for place in planned.places]
+        branches, used = self._branches(planned, bud.weights, outcomes)
+        spared = planned.minutes - candidate.minutes_for(planned.places[n] for n in used)
+        read = [candidate.observations[planned.places[n]][1] for n in used]
         return Step(
             candidate.name,
             candidate.title,
             tuple(setup_lines(candidate.setup)),
-            self._looks(planned),
+            tuple(one for n, one in enumerate(self._looks(planned)) if n in used),
             tuple(cautions_for(harness, candidate.setup, read)),
             candidate.lead,
-            choice.minutes,
+            choice.minutes - spared,
             tuple(self.places[n] for n in sorted(then - bud.opened)),
             choice.gain,
-            tuple(self._branches(planned, bud.weights, outcomes)),
+            tuple(branches),
         )
 
     def _looks(self, planned: Planned) -> tuple[Look, ...]:
@@ -342,13 +346,16 @@ class _Telling:
         tags = Counter(one.tag for one in looks)
         return tuple(one if tags[one.tag] == 1 else replace(one, tag=one.words) for one in looks)
 
-    def _branches(self, planned: Planned, weights: Array, outcomes: Sequence[Told]) -> list[Branch]:
-        """Likeliest first; what is left over comes last."""
+    def _branches(
+        self, planned: Planned, weights: Array, outcomes: Sequence[Told]
+    ) -> tuple[list[Branch], list[int]]:
+        """Likeliest first; what is left over comes last. With the readings that lead anywhere."""
         read = [self._outcomes(planned, place) for place in planned.places]
         names = [one.tag for one in self._looks(planned)]
         groups = _groups(self._alike(outcomes))
         ways = Ways(read, weights).part([[cell for cell, _, _ in some] for some in groups])
-        found = []
+        found: list[Branch] = []
+        used: set[int] = set()
         for some, way in zip(groups, ways, strict=True):
             chance = float(way.weights.sum() / weights.sum())
             if not chance:
@@ -360,7 +367,9 @@ class _Telling:
                 cut = not all(bud.settled for _, _, bud in some)
                 then = self._leaf(some[0][2], way.weights, planned, cut=cut)
             found.append(Branch(_when(names, read, way), chance, then))
-        return found
+            if not (isinstance(then, Leaf) and then.open):
+                used.update(place for line in way.lines for place in line)
+        return found, sorted(used) or list(range(len(names)))
 
     def _outcomes(self, planned: Planned, place: int) -> Outcomes:
         candidate = planned.candidate

@@ -203,3 +203,25 @@ def test_a_second_sheet_is_judged_first_and_the_list_stands_short(tmp_path):
     assert "Not yet proven" in text
     list_of_it = text[text.index("The proof after the repair of") :]
     assert len(list_of_it.splitlines()) * 3 < len(whole.splitlines())
+
+
+def test_faults_can_be_asked_for_by_part_unit_and_kind():
+    runner = CliRunner()
+    rows = json.loads(runner.invoke(app, ["faults", "twin-fan-switch", "--json"]).stdout)
+    asked = ["faults", "twin-fan-switch", "--part", "W10", "--kind", "short", "--json"]
+    some = json.loads(runner.invoke(app, asked).stdout)
+    assert some == [one for one in rows if one["where"] == "W10" and "short" in one["fault"]] != []
+    unit = json.loads(
+        runner.invoke(app, ["faults", "twin-fan-switch", "--unit", "left fan", "--json"]).stdout
+    )
+    assert unit == [one for one in rows if one["replace"] == "left fan"] != []
+    wrong = runner.invoke(app, ["faults", "twin-fan-switch", "--unit", "lft fan"])
+    assert wrong.exit_code == 2
+    assert "nearest: left fan" in wrong.stderr
+
+
+def test_of_two_faults_that_begin_alike_the_commoner_is_offered():
+    """Most chafed wires touch the body, few another live wire: common practice, no source."""
+    done = CliRunner().invoke(app, ["whatif", "twin-fan-switch", "--fault", "W9 short"])
+    assert done.exit_code == 2
+    assert "nearest: W9 short to ground" in done.stderr

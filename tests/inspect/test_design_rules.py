@@ -4,6 +4,8 @@ Where a finding has a number, the number is worked out by hand beside it, from t
 fixture with the simplest formula that will do; the tolerance covers what that leaves out.
 """
 
+import re
+
 import pytest
 from sound_design import finding, inspected, noticed
 
@@ -278,6 +280,28 @@ class TestNumbers:
         found = finding(inspected((W5, W5.replace("6 mm2", "1 mm2"))), "fuse-over-wire")
         assert 0.93 * 15.2 < found.limit < 15.2
         assert found.value == 30
+
+
+def test_no_fuse_is_advised_that_would_open_at_the_start():
+    """Two pieces of advice on one fuse must agree. A winding of 0.1 ohm draws some 100 A as it starts;
+    20 A stand 350 % for 80 ms at the least (ISO 8820-3, from memory), and it starts in 0.3 s or more."""
+    hard = (MOTOR_1, MOTOR_1.replace("0.20 ohm", "0.10 ohm"))
+    result = inspected(hard, (W5, W5.replace("6 mm2", "2.5 mm2")))
+    wire = next(one for one in result.findings if (one.rule, one.place) == ("fuse-over-wire", "W5"))
+    fuse = next(one for one in result.findings if one.rule == "fuse-starting")
+    assert "before it may open as the motors start" in wire.words
+    assert not re.search(r"put a fuse of", wire.words, re.IGNORECASE)
+    lasts = re.search(r"one of (\d+) A where every wire", fuse.words)
+    assert f"a fuse of {lasts[1]} A, one that outlasts the start" in wire.words
+
+
+def test_a_short_that_is_fed_through_a_resistor_is_said_to_be():
+    """Ohm's law: on low R1 of 0.6 ohm stands between the battery and K3.87, 14.2 V / 0.6 ohm = 23.7 A at
+    the most, which a fuse of 30 A carries for good."""
+    thin = "W12: {from: K3.87, to: X4.2, size: 6 mm2"
+    found = finding(inspected((thin, thin.replace("6 mm2", "2.5 mm2"))), "fuse-over-wire")
+    amps = re.search(r"fed back through R1, draws ([\d.]+) A", found.words)
+    assert 20 < float(amps[1]) < 23.7
 
 
 def test_how_grave_a_fuse_too_large_is_depends_on_what_can_flow():

@@ -153,3 +153,10 @@ def test_the_plain_install_brings_what_draws():
     assert any(one.startswith("lcapy") for one in asked)
     assert any(one.startswith("matplotlib") and "extra" not in one for one in metadata.requires("lcapy"))
     assert "plain install brings" in (root / "docs" / "course" / "README.md").read_text(encoding="utf-8")
+
+
+def test_curves_that_lie_on_each_other_are_drawn_once_with_both_names():
+    """Two like fans, each behind the same resistor, turn alike; a mark under another cannot be read."""
+    figure = circuitcheck.load("twin-fan-switch").picture("resistor", "low-at-the-plug")
+    upper = figure.axes[0]
+    assert [one.get_text() for one in upper.get_legend().get_texts()] == ["M1 and M2"]

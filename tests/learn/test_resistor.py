@@ -3,6 +3,7 @@
 import itertools
 import json
 import math
+import re
 import sys
 from functools import cache
 from pathlib import Path
@@ -409,3 +410,14 @@ def test_mistakes_are_one_line_and_status_two(arguments, says):
 def test_from_python():
     found = circuitcheck.load("truck-24v").resistor(share=0.6)
     assert fan(found.exact).share == pytest.approx(0.6)
+
+
+def test_a_fan_that_may_not_start_on_its_resistor_is_told():
+    """Law: a rotor turns only where Ke I exceeds its friction T0. For M1, 15 A at its rated point of which
+    6 % overcome friction, that is 0.9 A; 12.6 V over 15 ohm are 0.84 A and less, over 0.5 ohm some 18 A."""
+    slow = sized("twin-fan-switch", rpm=100)
+    told = next(one for one in slow.warnings if "may not start" in one)
+    held, friction = (float(one) for one in re.findall(r"([\d.]+) A", told))
+    assert held < 14.2 / slow.taken.ohms
+    assert friction == pytest.approx(0.06 * 15, rel=0.1)
+    assert not any("may not start" in one for one in sized("twin-fan-switch", share=0.6).warnings)

@@ -1,5 +1,7 @@
 """A reading on which all rests is taken once more; taken twice it counts for what it is."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from followed import follow, read, wanted_of
@@ -10,6 +12,8 @@ from circuitcheck.expect.expected import combined
 from circuitcheck.harness.readings import parse_readings
 from circuitcheck.locate.evidence import lay_out
 from circuitcheck.locate.likelihood import weigh
+from circuitcheck.locate.verdict import Hinge
+from circuitcheck.plan.again import _doubtful
 from circuitcheck.plan.candidates import candidates
 from circuitcheck.shipped import harness_files
 
@@ -144,3 +148,20 @@ def test_bare_metal_parts_a_bad_joint_from_the_strap_of_the_battery(loom):
     joint, strap = found["volts E1.31 chassis"]
     assert joint > 3.0
     assert abs(strap) < 0.05
+
+
+def test_a_reading_that_only_changes_the_order_of_a_group_is_not_taken_again():
+    """Wires that meet in a splice are one node of the circuit (Kirchhoff): which of them is at fault
+    no second reading tells, and all of them are named to be put right."""
+    relays = circuitcheck.load("twin-fan-three-relays")
+    done, asked = follow(relays, "W20 short to ground")
+    assert {"F4", "W20", "W22"} <= set(done.verdict.repair.units)
+    assert not [one for one in asked if one.title.startswith("Once more")]
+    sheet = read(relays.harness, relays.fault("W20 short to ground"), wanted_of(relays, [
+        (one.name, each.sound.name) for one in asked for each in one.readings]), {})  # fmt: skip
+    first = sheet.readings[0]
+    within = Hinge(first.test, first.name, "W22 and F4", 0.53)
+    verdict = replace(done.verdict, hinges=(within,))
+    assert not list(_doubtful(sheet, verdict))
+    outside = replace(within, instead="K2")
+    assert list(_doubtful(sheet, replace(verdict, hinges=(outside,))))

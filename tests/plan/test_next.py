@@ -15,6 +15,19 @@ from circuitcheck.plan.jobs import unseen
 from circuitcheck.plan.symptom import symptom_sheet
 from circuitcheck.shipped import harness_files, readings_files
 
+
+def closed(harness, setup):
+    """A set-up with the contacts that its temperature closes, by the two limits of each."""
+    engine = setup.engine
+    stages = [one for part in harness.parts.values() if part.kind == "thermoswitch"
+              for one in (part.low, part.high) if one]  # fmt: skip
+    shut = [
+        engine.celsius >= one.closes or (not engine.warming and engine.celsius > one.opens)
+        for one in stages
+    ]
+    return repr((setup.model_copy(update={"engine": None}), shut))
+
+
 each_harness = pytest.mark.parametrize("name", sorted(harness_files()))
 
 
@@ -421,9 +434,33 @@ class TestProof:
         )
         assert set(proof.repaired) <= {"E2", "W12"}
         amps = [one.name for test in proof.tests for one in test.readings if one.kind == "amps"]
-        assert amps == ["right-amps"]  # 'left-amps' takes as long and shows as much of all else
-        hot = next(test for test in proof.tests if test.name == "hot")
-        assert "X3.3b" in hot.readings[0].name
+        assert amps[0] == "right-amps"  # "left-amps" takes as long and shows as much of all else
+        warm = next(test for test in proof.tests if test.name == "warm")
+        assert "X3.3b" in warm.readings[0].name
+
+    @pytest.mark.parametrize("name", ["twin-fan-three-relays", "truck-24v"])
+    def test_no_state_of_use_is_made_twice_and_a_look_opens_nothing(self, name):
+        """92 and 94 degC close the same contact of a switch that closes at 90; a fan is seen from outside."""
+        loom = circuitcheck.load(name)
+        files = readings_files(name)
+        proof = loom.prove(files["no-low-speed"])
+        known = {one.name: one for one in loom._planner.candidates}
+        used = [known[test.name].setup for test in proof.tests]
+        assert len({closed(loom.harness, one) for one in used}) == len(used)
+        looks = [test for test in proof.tests if all(one.kind == "speed" for one in test.readings)]
+        assert looks
+        assert not any(test.access for test in looks)
+
+    @pytest.mark.parametrize("name", ["twin-fan-switch", "twin-fan-three-relays", "first-fan"])
+    def test_it_writes_down_what_next_says_to_put_right(self, name):
+        loom = circuitcheck.load(name)
+        stops = []
+        for path in readings_files(name).values():
+            advice = loom.next(path)
+            if said := re.search(r"'put_right: \[(.*?)\]'", advice.why):
+                assert f"put_right: [{said[1]}]" in loom.prove(path).to_write
+                stops.append(path)
+        assert stops
 
     def test_readings_after_the_repair_are_judged(self):
         loom = circuitcheck.load("twin-fan-switch")
@@ -431,3 +468,20 @@ class TestProof:
         proof = loom.prove(files["slow-on-low"], files["nothing-wrong"])
         assert proof.judgement.verdict == "sound"
         assert loom.prove(files["slow-on-low"], files["slow-on-low"]).judgement.verdict == "located"
+
+
+@pytest.mark.parametrize("name", ["twin-fan-three-relays", "cabin-blower"])
+def test_every_test_that_it_names_can_be_asked_for(name):
+    """What `next` predicts for a suspect is what `whatif` gives for that fault in that test."""
+    loom = circuitcheck.load(name)
+    advice = loom.next(symptom="fans dead" if name != "cabin-blower" else "blower dead")
+    made = [one for one in (advice.test, *advice.others) if one.name not in loom.harness.tests]
+    assert made
+    for test in made:
+        sound = {one.name: one.shown for one in next(iter(loom.expect(test.name))).readings}
+        for one in test.readings:
+            assert sound[one.sound.name] == one.sound.shown
+            would = one.would[0]
+            given = next(iter(loom.whatif(would.suspects[0], test=test.name)))
+            reading = next(each for each in given.readings if each.name == one.sound.name)
+            assert would.reading.split(" (")[0] in (reading.shown, reading.shown.split(" (")[0])

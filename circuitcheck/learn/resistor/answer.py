@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass
 from functools import cached_property
@@ -15,7 +16,7 @@ from circuitcheck.learn.resistor.compared import Compared, compare
 from circuitcheck.learn.resistor.effects import ContactLoad, FuseLoad
 from circuitcheck.learn.resistor.layout import Layout
 from circuitcheck.learn.resistor.rig import Wish
-from circuitcheck.learn.resistor.warnings import cures, near_steps, overloads
+from circuitcheck.learn.resistor.warnings import cures, hard_start, near_steps, overloads
 from circuitcheck.parts.resistor import Resistor
 
 
@@ -164,9 +165,14 @@ class Sizing:
         held = self.taken.locked
         return (
             *overloads(self.fuses, self.contacts, held),
+            *self._hard_start(),
             *near_steps(self.harness, self.changed, self.scene, self.wish.motor),
             *self._inside(),
         )
+
+    def _hard_start(self) -> tuple[str, ...]:
+        held = math.sqrt(self.taken.locked_watts / self.taken.ohms) if self.taken.ohms else math.inf
+        return hard_start(self.changed, self.taken.locked, held)
 
     def _inside(self) -> tuple[str, ...]:
         units = {self.changed.parts[one].belongs_to for one in self.layout.resistors} - {None}

@@ -15,7 +15,10 @@ from circuitcheck.inspect.sizing import Need, choose
 from circuitcheck.inspect.words import listed, number, seconds
 from circuitcheck.learn.resistor.effects import ContactLoad, FuseLoad
 from circuitcheck.learn.resistor.stage import rpm_of
+from circuitcheck.physics.motor import FanMotor
 
+STARTS = 2.0
+"""Times what friction asks for that a fan needs to start surely; common practice, no source."""
 NEAR = 0.1
 """Share of speed within which two steps are as good as one; common practice, no source."""
 
@@ -53,6 +56,29 @@ def _how_long(fuse: FuseLoad) -> str:
         return f"It blows within {seconds(fuse.opens)}."
     soonest = "" if math.isinf(fuse.soonest) else f", at the soonest after {seconds(fuse.soonest)}"
     return f"It may blow{soonest}, but need not: no time is set for so little more."
+
+
+def hard_start(changed: Harness, motor: str, held: float) -> tuple[str, ...]:
+    """Whether a fan may fail to start behind its resistor, in words.
+
+    At a standstill its torque follows the current with the rotor held, and its friction is what a small
+    current, ``T0 / Ke``, just overcomes.
+
+    :param held: current with the rotor held [A]
+    """
+    branch = next(
+        found
+        for scene in Design(changed).running
+        if isinstance(found := scene.circuit.branches.get(f"{motor}:motor"), FanMotor)
+    )
+    friction = branch.friction / branch.back_emf
+    if held >= STARTS * friction:
+        return ()
+    return (
+        f"{motor} may not start on it: at a standstill it draws {number(held)} A, and its friction "
+        f"alone asks for some {number(friction)} A; cold, wet or worn it asks for more "
+        f"({STARTS:g} times it: common practice, no source). Take fewer ohms, or start it on high",
+    )
 
 
 def near_steps(old: Harness, new: Harness, sized: str, motor: str) -> tuple[str, ...]:
