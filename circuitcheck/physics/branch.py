@@ -16,9 +16,10 @@ coils, module inputs and fuses are all of this one mechanism.
 from __future__ import annotations
 
 import math
+from abc import ABC, abstractmethod
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import ClassVar, Protocol
+from typing import ClassVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -76,41 +77,51 @@ class Source:
         return 1.0 / self.ohm
 
 
-class Curve(Protocol):
-    """What a non-linear branch offers; parameters are a row of numbers so that many solve at once."""
+class Curve(ABC):
+    """What a non-linear branch offers; parameters are a row of numbers so that many solve at once.
+
+    Current is positive from ``tail`` to ``head``; ``spreads`` holds the relative standard uncertainty of
+    each parameter.
+    """
+
+    __slots__ = ()
 
     #: Names of the parameters, in the order of the columns.
     PARAMETERS: ClassVar[tuple[str, ...]]
 
-    @property
-    def tail(self) -> str:
-        """The node current comes from when it counts as positive."""
-        ...
+    tail: str
+    head: str
+    spreads: tuple[float, ...]
 
     @property
-    def head(self) -> str:
-        """The node it goes to."""
-        ...
-
-    @property
+    @abstractmethod
     def values(self) -> tuple[float, ...]:
         """The parameters of this branch, in the order of ``PARAMETERS``."""
-        ...
-
-    @property
-    def spreads(self) -> tuple[float, ...]:
-        """Relative standard uncertainty of each parameter."""
-        ...
 
     @staticmethod
-    def current_and_slope(parameters: Array, volts: Array) -> tuple[Array, Array]:
-        """Current [A] and its derivative [S] at some volts; parameters in the last axis."""
-        ...
+    @abstractmethod
+    def terms(parameters: Array) -> Array:
+        """What the law is written in, worked out once of parameters (..., P): (terms, ...)."""
 
     @staticmethod
-    def behind(parameters: Array, emf: Array, ohm: Array) -> Array:
+    @abstractmethod
+    def drawn(terms: Array, volts: Array) -> tuple[Array, Array]:
+        """Current [A] and its derivative [S] at some volts."""
+
+    @staticmethod
+    @abstractmethod
+    def drawn_behind(terms: Array, emf: Array, ohm: Array) -> Array:
         """Near the current on a source of some emf [V] and resistance [ohm]; where to begin from."""
-        ...
+
+    @classmethod
+    def current_and_slope(cls, parameters: Array, volts: Array) -> tuple[Array, Array]:
+        """Current [A] and its derivative [S] at some volts; parameters in the last axis."""
+        return cls.drawn(cls.terms(parameters), volts)
+
+    @classmethod
+    def behind(cls, parameters: Array, emf: Array, ohm: Array) -> Array:
+        """Near the current on a source; parameters in the last axis."""
+        return cls.drawn_behind(cls.terms(parameters), emf, ohm)
 
 
 Branch = Conductor | Source | Curve

@@ -12,14 +12,14 @@ from typing import ClassVar
 
 import numpy as np
 
-from circuitcheck.physics.branch import Array
+from circuitcheck.physics.branch import Array, Curve
 
 LEAKAGE = 1e-8
 """Conductance backwards [S]: 0.1 microampere at 10 V. Common practice, no source."""
 
 
 @dataclass(frozen=True, slots=True)
-class Junction:
+class Junction(Curve):
     """The diode branch, ``tail`` the anode.
 
     :param drop: forward volts at which it begins to conduct [V]
@@ -41,17 +41,22 @@ class Junction:
         return (self.drop, self.resistance, self.strength)
 
     @staticmethod
-    def current_and_slope(parameters: Array, volts: Array) -> tuple[Array, Array]:
-        """Current [A] and its slope [S]."""
+    def terms(parameters: Array) -> Array:
+        """Drop [V], resistance [ohm], and the conductance above the drop and of the leakage [S]."""
         drop, resistance, on = (parameters[..., i] for i in range(3))
-        over = volts > drop
-        current = LEAKAGE * volts + np.where(over, (volts - drop) / resistance, 0.0)
-        slope = LEAKAGE + np.where(over, 1 / resistance, 0.0)
-        return on * current, on * slope
+        return np.stack([drop, resistance, on / resistance, on * LEAKAGE])
 
     @staticmethod
-    def behind(parameters: Array, emf: Array, ohm: Array) -> Array:
+    def drawn(terms: Array, volts: Array) -> tuple[Array, Array]:
+        """Current [A] and its slope [S]."""
+        drop, _, siemens, leak = terms
+        over = volts - drop
+        slope = leak + siemens * (over > 0)
+        return leak * volts + siemens * np.maximum(over, 0.0), slope
+
+    @staticmethod
+    def drawn_behind(terms: Array, emf: Array, ohm: Array) -> Array:
         """Current on a source behind a resistance [A], the leakage left out of account."""
-        drop, resistance, on = (parameters[..., i] for i in range(3))
-        found: Array = on * np.maximum(emf - drop, 0.0) / (resistance + ohm)
+        drop, resistance, siemens, _ = terms
+        found: Array = siemens * np.maximum(emf - drop, 0.0) / (1 + ohm / resistance)
         return found

@@ -12,7 +12,7 @@ from typing import ClassVar
 
 import numpy as np
 
-from circuitcheck.physics.branch import Array
+from circuitcheck.physics.branch import Array, Curve
 
 EXPONENT = 0.55
 HOT_OVER_COLD = 4.8 / 0.35
@@ -20,7 +20,7 @@ _STEPS = 3
 
 
 @dataclass(frozen=True, slots=True)
-class Filament:
+class Filament(Curve):
     """The lamp branch.
 
     :param rated_volts: [V]
@@ -42,21 +42,27 @@ class Filament:
         return (self.rated_volts, self.rated_amps, self.strength)
 
     @staticmethod
-    def current_and_slope(parameters: Array, volts: Array) -> tuple[Array, Array]:
-        """Current [A] and its slope [S]."""
+    def terms(parameters: Array) -> Array:
+        """Rated volts [V] and amps [A], siemens while cold, the volts where the laws meet, strength."""
         v0, i0, on = (parameters[..., i] for i in range(3))
-        cold_siemens = HOT_OVER_COLD * i0 / v0
         # The two laws meet where the hot resistance has come down to the cold one.
         meet = v0 * HOT_OVER_COLD ** (-1 / (1 - EXPONENT))
+        return np.stack([v0, i0, HOT_OVER_COLD * i0 / v0, meet, on])
+
+    @staticmethod
+    def drawn(terms: Array, volts: Array) -> tuple[Array, Array]:
+        """Current [A] and its slope [S]."""
+        v0, i0, cold_siemens, meet, on = terms
         size = np.abs(volts)
-        hot = i0 * (np.maximum(size, meet) / v0) ** EXPONENT
+        warm = np.maximum(size, meet)
+        hot = i0 * (warm / v0) ** EXPONENT
         cold = size <= meet
         current = np.where(cold, cold_siemens * size, hot)
-        slope = np.where(cold, cold_siemens, EXPONENT * hot / np.maximum(size, meet))
+        slope = np.where(cold, cold_siemens, EXPONENT * hot / warm)
         return on * np.sign(volts) * current, on * slope
 
     @staticmethod
-    def behind(parameters: Array, emf: Array, ohm: Array) -> Array:
+    def drawn_behind(terms: Array, emf: Array, ohm: Array) -> Array:
         """Current on a source behind a resistance, to some per cent [A].
 
         Newton's steps from the volts' end come from above, since the current of a hot filament is
@@ -64,9 +70,9 @@ class Filament:
         """
         volts = emf
         for _ in range(_STEPS):
-            current, slope = Filament.current_and_slope(parameters, volts)
+            current, slope = Filament.drawn(terms, volts)
             volts = volts - (volts + ohm * current - emf) / (1 + ohm * slope)
-        return Filament.current_and_slope(parameters, volts)[0]
+        return Filament.drawn(terms, volts)[0]
 
     @staticmethod
     def brightness(parameters: Array, volts: Array) -> Array:

@@ -4,6 +4,10 @@ At the terminals ``V = I R + Ke w``; on the shaft ``Ke I = k w**2 + T0`` (the to
 the back-EMF constant in SI units; a fan's torque grows with the square of its speed, as in the
 affinity laws of DOE-HDBK-1012/3, HT-03 eq. 3-23 to 3-25). Eliminating I leaves a quadratic for w,
 so the current at given volts is closed-form and never falls as the volts rise.
+
+With the volts d above those that friction holds it at, ``d = V - R T0 / Ke``, the back EMF is
+``Ke w = 2 d / (1 + s)`` and the slope ``dI/dV = (1 - 1/s) / R``, where ``s^2 = 1 + 4 k R d / Ke^3``:
+the root of the quadratic in the form that does not cancel.
 """
 
 from __future__ import annotations
@@ -15,7 +19,7 @@ from typing import ClassVar
 import numpy as np
 from numpy.typing import NDArray
 
-from circuitcheck.physics.branch import Array
+from circuitcheck.physics.branch import Array, Curve
 
 Bool = NDArray[np.bool_]
 
@@ -24,7 +28,7 @@ RPM = math.pi / 30
 
 
 @dataclass(frozen=True, slots=True)
-class FanMotor:
+class FanMotor(Curve):
     """The motor branch, ``tail`` its plus terminal.
 
     :param resistance: winding and brushes [ohm]
@@ -52,27 +56,43 @@ class FanMotor:
     @staticmethod
     def speed(parameters: Array, volts: Array) -> Array:
         """Shaft speed at some volts [rad/s]; signed as the volts are, 0 while friction holds it."""
-        r, ke, k, t0, on = (parameters[..., i] for i in range(5))
-        found: Array = np.copysign(_turning(r, ke, k, t0, np.abs(volts))[0], volts) * on
+        _, _, holding, bend = FanMotor.terms(parameters)
+        emf, _, _ = _turning(holding, bend, np.abs(volts))
+        ke, on = parameters[..., 1], parameters[..., 4]
+        found: Array = np.copysign(emf / np.where(ke > 0, ke, 1.0), volts) * on
         return found
 
     @staticmethod
-    def current_and_slope(parameters: Array, volts: Array) -> tuple[Array, Array]:
-        """Current [A] and its slope [S]; ``I = (V - Ke w) / R``."""
+    def terms(parameters: Array) -> Array:
+        """Winding [ohm], its conductance [S], the volts that friction holds, and 4 k R / Ke^3 [1/V]."""
         r, ke, k, t0, on = (parameters[..., i] for i in range(5))
-        size = np.abs(volts)
-        w, turns, root = _turning(r, ke, k, t0, size)
-        share = on / r
-        # More volts drive more current, less what meets the back EMF of a shaft that turns faster.
-        return share * np.copysign(size - ke * w, volts), share * (1 - ke**2 * turns / root)
+        turns = ke > 0  # a seized one does not, at any volts
+        ke = np.where(turns, ke, 1.0)
+        holding = np.where(turns, t0 * r / ke, np.inf)
+        return np.stack([r, on / r, holding, 4 * k * r * turns / ke**3])
 
     @staticmethod
-    def behind(parameters: Array, emf: Array, ohm: Array) -> Array:
+    def drawn(terms: Array, volts: Array) -> tuple[Array, Array]:
+        """Current [A] and its slope [S]; ``I = (V - Ke w) / R``."""
+        _, siemens, holding, bend = terms
+        size = np.abs(volts)
+        emf, turns, s = _turning(holding, bend, size)
+        size -= emf
+        # More volts drive more current, less what meets the back EMF of a shaft that turns faster.
+        slope = 1 - turns / s
+        slope *= siemens
+        return np.copysign(size, volts) * siemens, slope
+
+    @staticmethod
+    def drawn_behind(terms: Array, emf: Array, ohm: Array) -> Array:
         """Current on a source behind a resistance [A]: as of a motor with that much more winding."""
-        r, ke, k, t0, on = (parameters[..., i] for i in range(5))
-        size, longer = np.abs(emf), r + ohm
-        w, _, _ = _turning(longer, ke, k, t0, size)
-        found: Array = on * np.copysign(size - ke * w, emf) / longer
+        r, siemens, holding, bend = terms
+        longer = 1 + ohm / r
+        size = np.abs(emf)
+        back, _, _ = _turning(holding * longer, bend * longer, size)
+        size -= back
+        found: Array = np.copysign(size, emf) * siemens
+        found /= longer
         return found
 
     @classmethod
@@ -119,15 +139,8 @@ class FanMotor:
         )
 
 
-def _turning(r: Array, ke: Array, k: Array, t0: Array, size: Array) -> tuple[Array, Bool, Array]:
-    """Speed at volts without a sign [rad/s], whether it turns, and the root of the quadratic.
-
-    ``k w^2 + Ke^2 w / R = drive / R``; the positive root in the form that does not cancel.
-    """
-    drive = np.maximum(ke * size - t0 * r, 0.0)
-    damping = ke**2 + _TINY
-    root = np.sqrt(damping**2 + 4 * k * r * drive) + _TINY
-    return 2 * drive / (damping + root), drive > 0, root
-
-
-_TINY = 1e-300
+def _turning(holding: Array, bend: Array, size: Array) -> tuple[Array, Bool, Array]:
+    """Back EMF at volts without a sign [V], whether it turns, and s."""
+    over = np.maximum(size - holding, 0.0)
+    s = np.sqrt(1 + bend * over)
+    return 2 * over / (1 + s), over > 0, s

@@ -56,11 +56,11 @@ class Abreast:
     def __init__(self, changes: Changes) -> None:
         wiring = self.wiring = changes.wiring
         self.changes = changes
-        added = distinct(changes.slot[changes.slot >= 0])
-        added = added[changes.place[added] < 0]
-        place = np.append(changes.place, -1)
-        place[added] = len(wiring.keys) + np.arange(len(added))
-        self._place = place
+        added = distinct(changes.slot.reshape(-1))
+        added = added[(added >= len(wiring.keys)) & (added != changes.none)]
+        self._place = np.arange(len(changes.tail))
+        self._place[len(wiring.keys) :] = -1
+        self._place[added] = len(wiring.keys) + np.arange(len(added))
         """Among the linear branches, of each slot; -1 of one that no row has."""
         self._linear = len(wiring.keys) + len(added)
         none = np.zeros(len(added))
@@ -107,11 +107,10 @@ class Abreast:
         holds = held(changes.conditions, self.wiring.circuit, states)
         siemens = np.repeat(self._siemens[:, None], len(changes), axis=1)
         emf = np.repeat(self._emf[:, None], len(changes), axis=1)
-        for one in changes.contacts:
-            siemens[changes.place[one.slot]] *= holds[:, one.condition]
+        siemens[self.wiring.contact_places] *= holds[:, self.wiring.contact_conditions].T
         row = np.arange(len(changes))
         for column in range(changes.slot.shape[1]):
-            mine = np.flatnonzero(changes.slot[:, column] >= 0)
+            mine = np.flatnonzero(changes.slot[:, column] != changes.none)
             at = self._place[changes.slot[mine, column]], mine
             closed = holds[row[mine], changes.condition[mine, column]]
             siemens[at] = changes.siemens[mine, column] * closed
@@ -158,7 +157,7 @@ class _Rows:
 
     def _points(self, volts: Array, rested: Bool) -> Points:
         wiring = self.wiring
-        at = np.array([wiring.place[key] for key in wiring.watched.keys], dtype=np.intp)
+        at = wiring.watched.places
         across = volts[wiring.watched.tail] - volts[wiring.watched.head]
         curves = volts[wiring.curve_tail] - volts[wiring.curve_head]
         return Points(curves.T, (self.siemens[at] * across).T, rested)

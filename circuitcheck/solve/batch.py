@@ -28,10 +28,10 @@ from circuitcheck.solve.network import Network
 from circuitcheck.solve.newton import settle_curves, solved
 from circuitcheck.solve.ports import Ports, joined_up
 from circuitcheck.solve.ties import ties_of
-from circuitcheck.solve.wiring import REFERENCE, TIE_SIEMENS, Bool, Ends, Index, distinct
+from circuitcheck.solve.wiring import REFERENCE, TIE_SIEMENS, Bool, Ends, Index
 
 _ALL = slice(None)
-_DELICATE = 1e-7
+_DELICATE = 1e-6
 """Share of a branch's surroundings that has to be left of it, if digits are not to be lost."""
 
 
@@ -68,28 +68,13 @@ class Batch:
     # -- ports ----------------------------------------------------------------------------
 
     def _number_ports(self, probes: Ends) -> None:
-        network, changes, edits = self.network, self.changes, self.edits
-        wiring, watched = network.wiring, network.wiring.watched
-        self._used = distinct(edits.slot[edits.slot >= 0])
-        tail, numbers = joined_up(
-            [
-                wiring.curve_tail,
-                watched.tail,
-                probes.tail,
-                network.tied[self.ties.loose],
-                changes.tail[self._used],
-            ]
-        )
-        head, _ = joined_up(
-            [
-                wiring.curve_head,
-                watched.head,
-                probes.head,
-                np.full(len(self.ties.loose), REFERENCE),
-                changes.head[self._used],
-            ]
-        )
-        self.curve_ports, self.watch_ports, self.probe_ports, self._tie_ports, self._edit_ports = numbers
+        """Slots by their numbers, then curves, probes and the ties of islands."""
+        network, changes, wiring = self.network, self.changes, self.network.wiring
+        ground = np.full(len(network.tied), REFERENCE)
+        tail, numbers = joined_up([changes.tail, wiring.curve_tail, probes.tail, network.tied])
+        head, _ = joined_up([changes.head, wiring.curve_head, probes.head, ground])
+        _, self.curve_ports, self.probe_ports, self._tie_ports = numbers
+        self.watch_ports = wiring.watched.places
         self.ports = self._ports(tail, head)
 
     def _ports(self, tail: Index, head: Index) -> Ports:
@@ -98,23 +83,22 @@ class Batch:
     def _list_edits(self) -> None:
         """Ports and sizes of what each row alters; ties that come off join as columns of their own."""
         edits, ties = self.edits, self.ties.column
-        port_of = np.zeros(len(self.changes.tail) + 1, dtype=np.intp)
-        port_of[self._used] = self._edit_ports
-        port = port_of[edits.slot]
-        self.bridging = edits.bridging(self.ports, port)
+        self.edit_port = edits.slot
+        self.bridging = edits.bridging(self.ports)
         self.slot, self.siemens = edits.slot, edits.siemens
-        self.altered = (edits.slot >= 0) & ~edits.flips
+        self.altered = (edits.slot != self.changes.none) & ~edits.flips
         """Which of them the row's change alters, and not its states."""
-        self.edit_port = port
         self.extra_siemens, self.extra_amps = edits.extra_siemens, edits.extra_amps
         if not ties.shape[1]:
             return
         there = ties >= 0
-        first = self._tie_ports[0] if len(self._tie_ports) else 0
-        self.edit_port = np.concatenate([port, np.where(there, first + ties, 0)], axis=1)
+        none = np.full(ties.shape, self.changes.none)
+        self.edit_port = np.concatenate(
+            [edits.slot, np.where(there, self._tie_ports[ties], none)], axis=1
+        )
         held, nothing = np.zeros(ties.shape, dtype=bool), np.zeros(ties.shape)
         self.bridging = np.concatenate([self.bridging, held], axis=1)
-        self.slot = np.concatenate([edits.slot, np.full(ties.shape, -1, dtype=np.intp)], axis=1)
+        self.slot = np.concatenate([edits.slot, none], axis=1)
         self.altered = np.concatenate([self.altered, held], axis=1)
         self.siemens = np.concatenate([edits.siemens, nothing], axis=1)
         self.extra_siemens = np.concatenate(
@@ -167,8 +151,8 @@ class Batch:
         self._note_lost(np.abs(left))
         self.astray = ~rest.rested
         self._near_volts = rest.volts.T
-        everyone = np.broadcast_to(others, (len(others), len(self)))
-        self._active = np.concatenate([self._edits, everyone])
+        self._active = np.empty((width + len(others), len(self)), dtype=np.intp)
+        self._active[:width], self._active[width:] = self._edits, others
         if others.shape[1] == 1:
             self._shared = others[:, 0]
         self._flow = np.concatenate([self._extra * edited - self._amps, rest.amps])
@@ -191,12 +175,12 @@ class Batch:
 
     def _note_lost(self, left: Array) -> None:
         """Which rows have lost digits, and the place of the branch that cost them; -1 if unknown."""
-        self.delicate = np.any(left < _DELICATE, axis=0)
-        self.costly = np.full(len(self), -1, dtype=np.intp)
+        self.delicate = (left < _DELICATE).any(axis=0)
+        self.costly = np.full(len(self), -1)
         rows = np.flatnonzero(self.delicate)
         if rows.size:
             worst = self.slot[rows, np.argmin(left[:, rows], axis=0)]
-            self.costly[rows] = np.append(self.changes.place, -1)[worst]
+            self.costly[rows] = np.where(worst < len(self.network.wiring.keys), worst, -1)
 
     def answers(self, back: Array, rows: Index | slice = _ALL) -> Array:
         """What flows at the active ports when volts are put on them from outside [A].
@@ -212,10 +196,10 @@ class Batch:
     def volts(self, ports: Index, rows: Index | slice = _ALL) -> Array:
         """Volts of wide ports in some rows (rows, ports), without a meter [V]."""
         own = len(self._active) - len(self._shared)
-        active, flow = self._active[:own, rows].T, self._flow[:, rows].T
-        moved = self.ports.pushed(ports, active, flow[:, :own])
+        active, flow = self._active[:own, rows], self._flow[:, rows]
+        moved = self.ports.pushed(ports, active.T, flow[:own].T)
         if len(self._shared):
-            moved += flow[:, own:] @ self.ports.between(self._shared[:, None], ports[None])
+            moved += (self.ports.between(ports[:, None], self._shared) @ flow[own:]).T
         found: Array = self.ports.volts[ports] - moved
         return found
 
@@ -324,7 +308,7 @@ class Batch:
         place = network.wiring.place.get(key)
         base = 0.0 if place is None else network.siemens[place]
         found = np.full(len(self), base)
-        for number in self.changes.slot_numbers.get(key, ()):
+        for number in self.changes.slots_of(key):
             rows, columns = np.nonzero(self.slot == number)
             found[rows] = self.siemens[rows, columns]
         return found
@@ -332,7 +316,7 @@ class Batch:
     def alters(self, key: str) -> Bool:
         """Rows whose change alters a linear branch."""
         found = np.zeros(len(self), dtype=bool)
-        for number in self.changes.slot_numbers.get(key, ()):
+        for number in self.changes.slots_of(key):
             found |= ((self.slot == number) & self.altered).any(axis=1)
         return found
 
@@ -342,10 +326,10 @@ class Batch:
         found: list[Index] = []
         seen: dict[int, int] = {}
         for column, key in enumerate(self.network.wiring.watched.keys):
-            for slot in self.changes.slot_numbers.get(key, ()):
+            for slot in self.changes.slots_of(key):
                 number = seen[slot] = seen.get(slot, -1) + 1
                 if number == len(found):
-                    found.append(np.full(len(self.changes.tail) + 1, -1))
+                    found.append(np.full(len(self.changes.tail), -1))
                 found[number][slot] = column
         return found
 
@@ -364,15 +348,13 @@ class Batch:
 
     def watched_flow(self, rows: Index | slice = _ALL) -> Array:
         """Current of the branch behind each of ``watched`` in some rows (rows, watched) [A]."""
-        network, wiring = self.network, self.network.wiring
-        at = np.array([wiring.place[key] for key in wiring.watched.keys], dtype=np.intp)
         volts = self.volts(self.watch_ports, rows)
-        found: Array = network.siemens[at] * volts
+        found: Array = self.network.siemens[self.watch_ports] * volts
         for column_of in self._watching:
             column = column_of[self.slot[rows]]
-            row, which = np.nonzero(column >= 0)
-            column = column[row, which]
-            found[row, column] = self.siemens[rows][row, which] * volts[row, column]
+            at, which = np.nonzero(column >= 0)
+            column = column[at, which]
+            found[at, column] = self.siemens[rows][at, which] * volts[at, column]
         return found
 
 

@@ -8,7 +8,7 @@ states in.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -16,16 +16,7 @@ import numpy as np
 
 from circuitcheck.parts.fault import Change
 from circuitcheck.physics.branch import ALWAYS, Array, Branch, Condition, Conductor, Source
-from circuitcheck.solve.wiring import Index, Wiring
-
-
-@dataclass(frozen=True, slots=True)
-class Contact:
-    """A contact of the circuit: its number among the slots, when it is closed, and how well [S]."""
-
-    slot: int
-    condition: int
-    siemens: float
+from circuitcheck.solve.wiring import REFERENCE, Index, Wiring
 
 
 @dataclass(frozen=True)
@@ -40,31 +31,30 @@ class CurveEdits:
 class Changes:
     """Rows of changes.
 
-    A *slot* is a linear branch that some change alters or adds, by its key and its two ends.
+    A *slot* is a linear branch that a row may alter or add: first those of the circuit, by their places
+    in the wiring, then what the changes add, by key and ends. The last is none, from the reference to
+    itself: it stands where a row has fewer edits than others.
 
     :param tail: node number of each slot's tail, and ``head`` of its head (slots,)
-    :param place: of each slot among the circuit's linear branches, -1 for one it adds (slots,)
-    :param slot: for each row its altered linear branches, -1 where it has fewer (rows, width)
+    :param conditions: of when a branch is closed, those of the circuit's contacts first
+    :param slot: for each row its altered linear branches (rows, width)
     :param siemens: conductance that each has while closed [S]; 0 for one taken out (rows, width)
     :param emf: and its emf [V] (rows, width)
     :param condition: number in ``conditions`` of when it is closed (rows, width)
     :param curves: altered curves, by key
-    :param contacts: the contacts of the circuit
-    :param slot_numbers: the slots of each key
+    :param added: the slots that are added under each key
     """
 
     wiring: Wiring
     tail: Index
     head: Index
-    place: Index
     conditions: tuple[Condition, ...]
     slot: Index
     siemens: Array
     emf: Array
     condition: Index
     curves: dict[str, CurveEdits]
-    contacts: tuple[Contact, ...]
-    slot_numbers: dict[str, list[int]]
+    added: dict[str, list[int]]
 
     @classmethod
     def of(
@@ -81,9 +71,19 @@ class Changes:
     def __len__(self) -> int:
         return len(self.slot)
 
+    @property
+    def none(self) -> int:
+        """The slot that is no branch."""
+        return len(self.tail) - 1
+
+    def slots_of(self, key: str) -> list[int]:
+        """The slots of a branch, as it is in the circuit and as it is added."""
+        place = self.wiring.place.get(key)
+        return [*([] if place is None else [place]), *self.added.get(key, ())]
+
     def take(self, rows: Index) -> Changes:
         """Some of the rows, in the order given; a row may be taken more than once."""
-        if len(rows) == len(self) and np.array_equal(rows, np.arange(len(self))):
+        if len(rows) == len(self) and np.array_equal(rows, np.arange(len(rows))):
             return self
         curves = {}
         for key, edits in self.curves.items():
@@ -93,13 +93,17 @@ class Changes:
             kept = np.flatnonzero(found >= 0)
             if kept.size:
                 curves[key] = CurveEdits(kept, edits.parameters[found[kept]])
-        return replace(
-            self,
-            slot=self.slot[rows],
-            siemens=self.siemens[rows],
-            emf=self.emf[rows],
-            condition=self.condition[rows],
-            curves=curves,
+        return Changes(
+            self.wiring,
+            self.tail,
+            self.head,
+            self.conditions,
+            self.slot[rows],
+            self.siemens[rows],
+            self.emf[rows],
+            self.condition[rows],
+            curves,
+            self.added,
         )
 
     def together(self, one: Index, other: Index) -> Changes:
@@ -122,7 +126,7 @@ class Changes:
                 curves[key] = CurveEdits(rows, edits.parameters[found[rows]])
         return replace(
             self,
-            slot=both(self.slot, -1),
+            slot=both(self.slot, self.none),
             siemens=both(self.siemens, 0.0),
             emf=both(self.emf, 0.0),
             condition=both(self.condition, 0),
@@ -133,24 +137,27 @@ class Changes:
 _LINEAR = (Conductor, Source)
 
 
+class _Column:
+    """The first linear branch that each row alters, or the second, ..."""
+
+    def __init__(self, rows: int) -> None:
+        self.slot = np.full(rows, -1)
+        self.ohm = np.full(rows, math.inf)
+        self.emf = np.zeros(rows)
+        self.condition = np.zeros(rows, dtype=np.intp)
+
+
 class _Layout:
-    """The filling of the arrays: what each change says is listed, and put in place all at once."""
+    """The filling of the arrays."""
 
     def __init__(self, wiring: Wiring, changes: Sequence[Change], counts: Sequence[int]) -> None:
         self.wiring = wiring
         self.branches = wiring.circuit.branches
-        self.nodes = wiring.index
-        self.slots: dict[tuple[str, str, str], int] = {}
-        self.where: list[tuple[int, int, int]] = []
-        """Of each slot the numbers of its ends and its place, as in ``Changes``."""
-        self.slot_numbers: dict[str, list[int]] = {}
-        self.conditions: dict[Condition, int] = {ALWAYS: 0}
+        self.conditions = dict(wiring.conditions)
+        self.ends: dict[tuple[str, str, str], int] = {}
+        """Slots that are added, by key and ends."""
         self.rows = sum(counts)
-        self.listed: list[int] = []
-        """First row, how many rows, column, slot and condition of each altered linear branch in turn."""
-        self.ohm: list[Any] = []
-        self.emf: dict[int, Any] = {}
-        """Emf of the altered branches that have one, by their number in ``ohm``."""
+        self.columns: list[_Column] = []
         self.curves: dict[str, list[tuple[Index, Array]]] = {}
         first = 0
         for change, count in zip(changes, counts, strict=True):
@@ -159,106 +166,92 @@ class _Layout:
             first += count
 
     def _list(self, change: Change, first: int, count: int) -> None:
-        column, branches, nodes = 0, self.branches, self.nodes
+        column, places = 0, self.wiring.place
         for key, new in change.items():
-            old = branches.get(key)
-            if not isinstance(old if new is None else new, _LINEAR):
-                if old is not None:
-                    self._fill_curve(key, old, new, slice(first, first + count))
-                continue
-            # A branch put between other nodes is one taken out and one added.
-            if isinstance(old, _LINEAR) and (
-                new is None or new.tail != old.tail or new.head != old.head
-            ):
-                self.listed += first, count, column, self._slot(key, old), 0
-                self.ohm.append(math.inf)
+            place = places.get(key)
+            if place is not None:
+                old = self.branches[key]
+                if isinstance(new, _LINEAR) and new.tail == old.tail and new.head == old.head:
+                    self._fill(column, first, count, place, new)
+                    column += 1
+                    continue
+                # A branch put between other nodes is one taken out and one added.
+                self._fill(column, first, count, place, None)
                 column += 1
-            if isinstance(new, _LINEAR) and new.tail in nodes and new.head in nodes:
-                when = 0
-                if isinstance(new, Source):
-                    self.emf[len(self.ohm)] = new.emf
-                elif new.closed_when is not ALWAYS:
-                    when = self._number(new.closed_when)
-                self.listed += first, count, column, self._slot(key, new), when
-                self.ohm.append(new.ohm)
+            elif key in self.branches and not isinstance(new, _LINEAR):
+                self._fill_curve(key, new, first, count)
+            if isinstance(new, _LINEAR) and (slot := self._added(key, new)) is not None:
+                self._fill(column, first, count, slot, new)
                 column += 1
 
-    def _number(self, condition: Condition) -> int:
-        return self.conditions.setdefault(condition, len(self.conditions))
+    def _fill(
+        self, number: int, first: int, count: int, slot: int, new: Conductor | Source | None
+    ) -> None:
+        """Put one altered branch in place; None for one taken out."""
+        if number == len(self.columns):
+            self.columns.append(_Column(self.rows))
+        column = self.columns[number]
+        rows = first if count == 1 else slice(first, first + count)  # a number is put in sooner
+        column.slot[rows] = slot
+        if new is None:
+            return
+        if isinstance(new.ohm, float):
+            column.ohm[rows] = new.ohm
+        else:
+            column.ohm[first : first + count] = new.ohm
+        if isinstance(new, Source):
+            column.emf[first : first + count] = new.emf
+        elif new.closed_when is not ALWAYS:
+            column.condition[rows] = self.conditions.setdefault(new.closed_when, len(self.conditions))
 
-    def _slot(self, key: str, branch: Branch) -> int:
-        slot = key, branch.tail, branch.head
-        number = self.slots.get(slot)
-        if number is None:
-            number = self.slots[slot] = len(self.slots)
-            self.slot_numbers.setdefault(key, []).append(number)
-            old = self.wiring.linear.get(key)
-            same = old is not None and old.tail == branch.tail and old.head == branch.head
-            place = self.wiring.place[key] if same else -1
-            self.where.append((self.nodes[branch.tail], self.nodes[branch.head], place))
-        return number
+    def _added(self, key: str, new: Branch) -> int | None:
+        """The slot of a branch that is added; None where the circuit has no such point."""
+        nodes = self.wiring.index
+        if new.tail not in nodes or new.head not in nodes:
+            return None
+        return self.ends.setdefault((key, new.tail, new.head), len(self.wiring.keys) + len(self.ends))
 
-    def _fill_curve(self, key: str, old: Branch, new: Branch | None, rows: slice) -> None:
-        one: Any = old if new is None else new
-        values = np.empty((rows.stop - rows.start, len(one.values)))
+    def _fill_curve(self, key: str, new: Branch | None, first: int, count: int) -> None:
+        one: Any = self.branches[key] if new is None else new
+        values = np.empty((count, len(one.values)))
         for column, value in enumerate(one.values):
             values[:, column] = value
         if new is None:
             values[:, one.PARAMETERS.index("strength")] = 0.0
-        self.curves.setdefault(key, []).append((np.arange(rows.start, rows.stop), values))
+        self.curves.setdefault(key, []).append((np.arange(first, first + count), values))
 
     def done(self) -> Changes:
-        first, count, column, slot, condition = np.array(self.listed, dtype=np.intp).reshape(-1, 5).T
-        shape = self.rows, int(np.max(column, initial=-1)) + 1
-        ends = np.cumsum(count)
-        at = np.arange(ends[-1] if len(ends) else 0)
-        at = (at + np.repeat(first - ends + count, count)) * shape[1] + np.repeat(column, count)
-
-        def placed(values: Any, none: Any) -> Any:
-            found = np.full(shape, none)
-            found.reshape(-1)[at] = values
-            return found
-
         curves = {
             key: CurveEdits(*(np.concatenate(one) for one in zip(*pieces, strict=True)))
             for key, pieces in self.curves.items()
         }
-        contacts = tuple(self._contacts())
-        tail, head, place = np.array(self.where, dtype=np.intp).reshape(-1, 3).T.copy()
-        emf = np.zeros(shape)
-        for number, volts in self.emf.items():
-            emf.reshape(-1)[at[ends[number] - count[number] : ends[number]]] = volts
+        added: dict[str, list[int]] = {}
+        for (key, _, _), slot in self.ends.items():
+            added.setdefault(key, []).append(slot)
+        nodes = self.wiring.index
+        tail = np.array([*(nodes[one] for _, one, _ in self.ends), REFERENCE], dtype=np.intp)
+        head = np.array([*(nodes[one] for _, _, one in self.ends), REFERENCE], dtype=np.intp)
+        columns = self.columns
+        for one in columns:
+            one.slot[one.slot < 0] = len(self.wiring.keys) + len(self.ends)
         return Changes(
             self.wiring,
-            tail,
-            head,
-            place,
+            np.concatenate([self.wiring.tail, tail]),
+            np.concatenate([self.wiring.head, head]),
             tuple(self.conditions),
-            placed(np.repeat(slot, count), -1),
-            placed(1 / _spread_out(self.ohm, count), 0.0),
-            emf,
-            placed(np.repeat(condition, count), 0),
+            self._beside([one.slot for one in columns]),
+            1 / self._beside([one.ohm for one in columns]),
+            self._beside([one.emf for one in columns]),
+            self._beside([one.condition for one in columns]),
             curves,
-            contacts,
-            self.slot_numbers,
+            added,
         )
 
-    def _contacts(self) -> Iterator[Contact]:
-        for place, condition in self.wiring.contacts:
-            key = self.wiring.keys[place]
-            siemens = float(self.wiring.siemens[place])
-            yield Contact(self._slot(key, self.branches[key]), self._number(condition), siemens)
-
-
-def _spread_out(values: Sequence[Any], counts: Index) -> Array:
-    """Numbers as often as their counts say, and arrays that have so many, one after the other."""
-    many = [isinstance(one, np.ndarray) for one in values]
-    numbers = [0.0 if array else one for one, array in zip(values, many, strict=True)]
-    found = np.repeat(np.array(numbers, dtype=np.float64), counts)
-    if any(many):
-        arrays = [one for one, array in zip(values, many, strict=True) if array]
-        found[np.repeat(np.array(many), counts)] = np.concatenate(arrays)
-    return found
+    def _beside(self, columns: Sequence[Any]) -> Any:
+        """Columns as one array (rows, width)."""
+        if not columns:
+            return np.zeros((self.rows, 0), dtype=np.intp)
+        return columns[0][:, None] if len(columns) == 1 else np.stack(columns, axis=1)
 
 
 def one_of(change: Change, place: int) -> Change:

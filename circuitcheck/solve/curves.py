@@ -14,7 +14,6 @@ from circuitcheck.solve.wiring import CurveGroup, Index
 
 LEAK = 1e-12
 """Keeps the volts of a curve defined when it hangs on an open motor [S]."""
-_ALL = slice(None)
 _DEAD = 1e-9
 """Volts below which there is nothing for a curve to draw [V]."""
 AMPS_LEFT = 1e-9
@@ -23,6 +22,8 @@ _FROM_TO, _TRIED = (1e-7, 100.0), 73
 """Moves that are tried of each curve [V]."""
 _MUCH = 0.05
 """Share of itself by which what a curve draws beyond its tangent may come back in the next step."""
+_TURNS = 3
+"""How often each is settled by itself: once more costs less than one more step of all together."""
 _ONE_BY_ONE = 12
 """Above so many that costs more than it saves, and their tangents are a good beginning."""
 
@@ -69,22 +70,21 @@ class CurveSet(ABC):
     """The curves of some rows, as the equations see them.
 
     :param siemens: of their tangents, and ``amps``; (curves, 1) or (curves, rows)
+    :param blocks: which of them are of one kind, and settled together
     """
 
-    on_one_feed = False
-    """Whether they are likely to share what they are fed through."""
-
-    def __init__(self, siemens: Array, amps: Array) -> None:
+    def __init__(self, siemens: Array, amps: Array, blocks: Sequence[slice]) -> None:
         self.siemens = siemens
         self.amps = amps
+        self.blocks = blocks
 
     @abstractmethod
     def drawn(self, volts: Array, rows: Index) -> tuple[Array, Array]:
         """Currents [A] and slopes [S] at the curves of these rows (curves, rows)."""
 
     @abstractmethod
-    def behind(self, curve: int, emf: Array, ohm: Array) -> Array:
-        """Near what one curve of all rows draws on a source of its own (rows,) [A]."""
+    def behind(self, block: int, emf: Array, ohm: Array) -> Array:
+        """Near what the curves of a block draw, each on a source of its own (m, rows) [A]."""
 
     def beyond(self, volts: Array, rows: Index) -> tuple[Array, Array]:
         """What they draw beyond their tangents [A], and its slope [S] (curves, rows)."""
@@ -100,37 +100,42 @@ class CurveSet(ABC):
         return amps, slope
 
     def alone(self, c: Array, r: Array) -> Array:
-        """Near what they draw beyond their tangents [A]: few are settled each by itself in turn.
+        """Near what they draw beyond their tangents [A]: those of one kind are settled in turn.
+
+        First as if all of a kind drew the same, as fans on one feed do; then each on what others draw.
 
         :param c: volts at the curves while they draw nothing beyond their tangents (curves, rows)
         :param r: resistance between the curves (curves, curves, rows)
         """
-        count = len(c)
+        count, flow = len(c), np.zeros(c.shape)
         if count > _ONE_BY_ONE or np.abs(c).max(initial=0.0) < _DEAD:
-            return np.zeros(c.shape)
-        own = np.einsum("iis->is", r)
-        # First as if all drew the same, as fans on one feed do; then each on what the others draw.
-        first = np.sum(np.maximum(r, 0.0), axis=1) if self.on_one_feed else own
-        emf, ohm = self._source(c, first)
-        drawn = self.each_behind(emf, ohm)
-        flow = drawn - self.amps - self.siemens * (emf - ohm * drawn)
-        if count == 1:
             return flow
-        for k in range(count):
-            others = np.sum([r[k, other] * flow[other] for other in range(count) if other != k], axis=0)
-            mine, ohm = self._source(c[k] - others, own[k], k)
-            drawn = self.behind(k, mine, ohm)
-            flow[k] = drawn - self.amps[k] - self.siemens[k] * (mine - ohm * drawn)
+        own = np.einsum("iis->is", r)
+        for turn in range(_TURNS if count > 1 else 1):
+            for block, mine in enumerate(self.blocks):
+                left = c[mine] - np.einsum("ijs,js->is", r[mine], flow)
+                if turn:
+                    left += own[mine] * flow[mine]
+                    ohm = own[mine]
+                else:
+                    ohm = np.sum(np.maximum(r[mine, mine], 0.0), axis=1)
+                flow[mine] = self._settled_behind(block, left, ohm)
         return flow
 
-    def _source(self, c: Array, own: Array, curve: int | slice = _ALL) -> tuple[Array, Array]:
-        """Emf and resistance before curves: their tangents out of the network, to go in whole."""
-        whole = 1 / np.maximum(1 - own * self.siemens[curve], 1e-3)
-        return (c + own * self.amps[curve]) * whole, own * whole
+    def _settled_behind(self, block: int, c: Array, r: Array) -> Array:
+        """Near what each of a block draws beyond its tangent, on a source of its own [A].
 
-    def each_behind(self, emf: Array, ohm: Array) -> Array:
-        """Near what the curves draw, each on a source of its own (curves, rows) [A]."""
-        return np.stack([self.behind(k, emf[k], ohm[k]) for k in range(len(emf))])
+        :param c: volts of it, and ``r`` its resistance, the tangent there (m, rows)
+        """
+        siemens, amps = self.siemens[self.blocks[block]], self.amps[self.blocks[block]]
+        # Its tangent is out of the network, to go in whole.
+        whole = 1 / np.maximum(1 - r * siemens, 1e-3)
+        emf = (c + r * amps) * whole
+        flow = self.behind(block, emf, r * whole)
+        flow *= whole
+        flow -= siemens * emf
+        flow -= amps
+        return flow
 
 
 class Curves(CurveSet):
@@ -141,8 +146,6 @@ class Curves(CurveSet):
     :param edits: altered parameters, by key of the curve
     """
 
-    on_one_feed = True
-
     def __init__(
         self,
         groups: Sequence[CurveGroup],
@@ -150,44 +153,37 @@ class Curves(CurveSet):
         rows: int = 1,
         edits: Mapping[str, CurveEdits] | None = None,
     ) -> None:
-        super().__init__(tangent.siemens[:, None], tangent.amps[:, None])
+        blocks = [group.columns for group in groups]
+        super().__init__(tangent.siemens[:, None], tangent.amps[:, None], blocks)
         self.groups = groups
-        self.parameters: list[Array] = []
-        """Of each group (P, m, rows), or (P, m, 1) where all rows have the same."""
-        self._of = [(n, place) for n, group in enumerate(groups) for place in range(len(group.keys))]
-        for group in groups:
-            found = group.parameters.T[:, :, None]
-            altered = [place for place, key in enumerate(group.keys) if edits and key in edits]
-            if edits and altered:
-                found = np.repeat(found, rows, axis=2)
-                for place in altered:
-                    own = edits[group.keys[place]]
-                    found[:, place, own.rows] = own.parameters.T
-            self.parameters.append(found)
+        self.terms = [_terms(group, rows, edits or {}) for group in groups]
+        """Of each group (terms, m, rows), or (terms, m, 1) where all rows have the same."""
 
     def drawn(self, volts: Array, rows: Index) -> tuple[Array, Array]:
         """Currents [A] and slopes [S]; one row of parameters serves all."""
         found = []
-        for group, parameters in zip(self.groups, self.parameters, strict=True):
-            if parameters.shape[2] not in (1, len(rows)):
-                parameters = parameters.take(rows, axis=2)  # noqa: PLW2901
-            own = parameters.transpose(1, 2, 0)
-            found.append(group.kind.current_and_slope(own, volts[group.columns]))
+        for group, terms in zip(self.groups, self.terms, strict=True):
+            own = terms if terms.shape[2] in (1, len(rows)) else terms.take(rows, axis=2)
+            found.append(group.kind.drawn(own, volts[group.columns]))
         if len(found) == 1:
             return found[0]
         if not found:
             return np.zeros(volts.shape), np.zeros(volts.shape)
         return np.concatenate([one for one, _ in found]), np.concatenate([one for _, one in found])
 
-    def each_behind(self, emf: Array, ohm: Array) -> Array:
-        """The same for all curves at once."""
-        found = [
-            group.kind.behind(parameters.transpose(1, 2, 0), emf[group.columns], ohm[group.columns])
-            for group, parameters in zip(self.groups, self.parameters, strict=True)
-        ]
-        return found[0] if len(found) == 1 else np.concatenate(found)
+    def behind(self, block: int, emf: Array, ohm: Array) -> Array:
+        """Near what all curves of a kind draw, each on a source of its own (m, rows) [A]."""
+        return self.groups[block].kind.drawn_behind(self.terms[block], emf, ohm)
 
-    def behind(self, curve: int, emf: Array, ohm: Array) -> Array:
-        """Near what one curve of all rows draws on a source of its own (rows,) [A]."""
-        number, place = self._of[curve]
-        return self.groups[number].kind.behind(self.parameters[number][:, place].T, emf, ohm)
+
+def _terms(group: CurveGroup, rows: int, edits: Mapping[str, CurveEdits]) -> Array:
+    """What the laws of a group are written in (terms, m, rows), (terms, m, 1) if no row alters any."""
+    altered = [place for place, key in enumerate(group.keys) if key in edits]
+    if not altered:
+        return group.terms[:, :, None]
+    own = [edits[group.keys[place]] for place in altered]
+    every = group.kind.terms(np.concatenate([group.parameters, *(one.parameters for one in own)]))
+    found = np.repeat(every[:, : len(group.keys), None], rows, axis=2)
+    at = np.repeat(altered, [len(one.rows) for one in own])
+    found[:, at, np.concatenate([one.rows for one in own])] = every[:, len(group.keys) :]
+    return found

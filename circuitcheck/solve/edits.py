@@ -7,6 +7,7 @@ like any other, so that a change which throws one relay of many needs no network
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -14,12 +15,14 @@ from numpy.typing import NDArray
 
 from circuitcheck.circuit.circuit import Circuit
 from circuitcheck.joined import Joined
-from circuitcheck.physics.branch import Array, Condition
+from circuitcheck.physics.branch import ALWAYS, Array, Condition, holds
 from circuitcheck.solve.changes import Changes
 from circuitcheck.solve.network import Network
 from circuitcheck.solve.ports import Ports
 from circuitcheck.solve.wiring import Bool, Index
 
+_WORD = 8
+"""Bytes of a long number."""
 _TOUCHED = 1e-6
 """Share of a current above which it passes a branch, and not only by rounding."""
 
@@ -27,10 +30,10 @@ _TOUCHED = 1e-6
 class Edits:
     """The linear branches that each row alters, those it adds first.
 
-    ``slot`` (rows, width) holds the numbers of their slots in ``changes``, -1 where a row has fewer;
-    ``siemens`` what they come to [S]; ``extra_siemens`` and ``extra_amps`` what that adds to the
-    network [S, A]; ``adds`` where nothing conducted before, ``removes`` where nothing is left, ``flips``
-    where it is a contact that the row's states move and not its change.
+    ``slot`` (rows, width) holds the numbers of their slots in ``changes``; ``siemens`` what they come
+    to [S]; ``extra_siemens`` and ``extra_amps`` what that adds to the network [S, A]; ``adds`` where
+    nothing conducted before, ``removes`` where nothing is left, ``flips`` where it is a contact that the
+    row's states move and not its change.
 
     :param states: of every threshold in each row (rows, thresholds)
     """
@@ -40,72 +43,72 @@ class Edits:
         self.changes = changes
         slot, siemens, emf = changes.slot, changes.siemens, changes.emf
         if np.all(states == network.state_row):  # what holds for one row holds for all
-            holds = held(changes.conditions, network.circuit, network.state_row[None])
-            self._compare(slot, siemens * holds[0, changes.condition], emf, None)
+            if changes.condition.any():
+                closed = np.array([holds(one, network.states) for one in changes.conditions])
+                siemens = siemens * closed[changes.condition]
+            self._compare(slot, siemens, emf, np.zeros(slot.shape, dtype=bool))
             return
-        holds = held(changes.conditions, network.circuit, states)
-        siemens = siemens * holds[np.arange(len(slot))[:, None], changes.condition]
-        if not changes.contacts:
-            self._compare(slot, siemens, emf, None)
-            return
-        flipped, closed = self._flipped(holds)
-        slot = np.concatenate([slot, flipped], axis=1)
-        siemens = np.concatenate([siemens, closed], axis=1)
-        emf = np.concatenate([emf, np.zeros(flipped.shape)], axis=1)
-        flips = np.zeros(slot.shape, dtype=bool)
-        flips[:, changes.slot.shape[1] :] = True
-        self._compare(slot, siemens, emf, flips)
+        which = held(changes.conditions, network.circuit, states)
+        if changes.condition.any():
+            siemens = siemens * which[np.arange(len(slot))[:, None], changes.condition]
+        flipped, closed = self._flipped(which)
+        self._compare(
+            np.concatenate([slot, flipped], axis=1),
+            np.concatenate([siemens, closed], axis=1),
+            np.concatenate([emf, np.zeros(flipped.shape)], axis=1),
+            np.concatenate([np.zeros(slot.shape, dtype=bool), flipped != changes.none], axis=1),
+        )
 
-    def _flipped(self, holds: Bool) -> tuple[Index, Array]:
+    def _flipped(self, which: Bool) -> tuple[Index, Array]:
         """Contacts that lie otherwise than in the network: their slots and what they come to [S]."""
-        changes, base = self.changes, self.network.siemens
-        slots = np.array([one.slot for one in changes.contacts], dtype=np.intp)
-        full = np.array([one.siemens for one in changes.contacts])
-        place = changes.place[slots]
-        closed = holds[:, [one.condition for one in changes.contacts]]
-        other = closed != (base[place] > 0)
+        wiring, changes = self.network.wiring, self.changes
+        place, closed = wiring.contact_places, which[:, wiring.contact_conditions]
+        other = closed != (self.network.siemens[place] > 0)
         for column in range(changes.slot.shape[1]):
-            other &= changes.slot[:, column, None] != slots  # the change says how that one lies
+            other &= changes.slot[:, column, None] != place  # the change says how that one lies
         first, there = _packed(other)
-        taken = np.where(there, slots[first], -1)
-        closes = there & np.take_along_axis(closed, first, axis=1)
-        return taken, np.where(closes, full[first], 0.0)
+        if not first.shape[1]:
+            return first, np.zeros(first.shape)
+        closes = there & closed[np.arange(len(first))[:, None], first]
+        taken = place[first]
+        return np.where(there, taken, changes.none), np.where(closes, wiring.siemens[taken], 0.0)
 
-    def _compare(self, slot: Index, siemens: Array, emf: Array, flips: Bool | None) -> None:
+    def _compare(self, slot: Index, siemens: Array, emf: Array, flips: Bool) -> None:
         """What is different from the network, adds first."""
-        network, changes = self.network, self.changes
-        # Nothing stands at the end for what the network does not have, and for no slot, both -1.
-        place = np.append(changes.place, -1)
-        was = np.append(network.siemens, 0.0)[place]
-        was_amps = was * np.append(network.wiring.emf, 0.0)[place]
+        was, wiring = self.network.siemens, self.network.wiring
         # A place that a row leaves empty holds no siemens and no emf, and was nothing before.
-        extra, amps = siemens - was[slot], siemens * emf - was_amps[slot]
+        extra = siemens - self._in_slots(was)[slot]
+        amps = siemens * emf - self._in_slots(was * wiring.emf)[slot]
         live = (extra != 0) | (amps != 0)
         adds = live & (siemens > 0) & (siemens == extra)
-        flips = np.zeros(slot.shape, dtype=bool) if flips is None else flips
         fields: tuple[Any, ...] = slot, siemens, extra, amps, live, adds, flips
         if slot.shape[1] > 1:
-            first = _in_order(np.where(adds, 0, np.where(live, 1, 2)))
-            first = first[:, : int(np.max(live.sum(axis=1), initial=0))]
-            rows = np.arange(len(slot))[:, None]
-            fields = tuple(one[rows, first] for one in fields)
-        elif not live.any():
-            fields = tuple(one[:, :0] for one in fields)
+            order = np.where(adds, 0, np.where(live, 1, 2))
+            if np.any(order[:, 1:] < order[:, :-1]):
+                first, rows = _in_order(order), np.arange(len(slot))[:, None]
+                fields = tuple(one[rows, first] for one in fields)
+        wide = int(np.max(np.count_nonzero(live, axis=1), initial=0))
+        if wide < slot.shape[1]:
+            fields = tuple(one[:, :wide] for one in fields)
         slot, self.siemens, self.extra_siemens, self.extra_amps, live, self.adds, self.flips = fields
-        self.slot = np.where(live, slot, -1)
+        self.slot = np.where(live, slot, self.changes.none)
         self.removes = live & (self.siemens == 0) & (self.extra_siemens < 0)
 
-    def bridging(self, ports: Ports, port: Index) -> Bool:
+    def _in_slots(self, values: NDArray[Any]) -> NDArray[Any]:
+        """What the network has in each slot: nothing in those that are added."""
+        found = np.zeros(len(self.changes.tail), dtype=values.dtype)
+        found[: len(values)] = values
+        return found
+
+    def bridging(self, ports: Ports) -> Bool:
         """Which removals take out what alone, or once those before it are gone, holds a part.
 
         Such a branch carries nothing but what it holds; leaving it in is the exact limit.
-
-        :param port: that of each edit (rows, width)
         """
         found = np.zeros(self.removes.shape, dtype=bool)
         if not self.removes.any():
             return found
-        word = self.network.words[self.changes.place][self.slot]
+        word = self._in_slots(self.network.words)[self.slot]
         basis: list[NDArray[np.int64]] = []
         for column in range(word.shape[1]):
             gone, left = self.removes[:, column], word[:, column]
@@ -114,19 +117,19 @@ class Edits:
             # Nothing is left of a word that those before it make up between them.
             found[:, column] = gone & (left == 0)
             basis.append(np.where(gone, left, 0))
-        self._go_round(found, ports, port)
+        self._go_round(found, ports)
         return found
 
-    def _go_round(self, found: Bool, ports: Ports, port: Index) -> None:
+    def _go_round(self, found: Bool, ports: Ports) -> None:
         """Take back those that a branch which the row adds goes round."""
         rows = np.flatnonzero(found.any(axis=1) & self.adds.any(axis=1))
         if not rows.size:
             return
         adds, found_here = self.adds[rows], found[rows]
-        seen = ports.between(port[rows][:, :, None], port[rows][:, None, :])
+        slot, island = self.slot[rows], self.network.island
+        seen = ports.between(slot[:, :, None], slot[:, None, :])
         # Of what is pushed in at the ends of an added branch, how much passes what is taken out.
         passed = np.abs(self.extra_siemens[rows][:, :, None] * seen)
-        slot, island = self.slot[rows], self.network.island
         joins = adds & (island[self.changes.tail[slot]] != island[self.changes.head[slot]])
         within = found_here[:, :, None] & (adds & ~joins)[:, None, :]
         passed = np.where(within, passed, 0.0)
@@ -141,7 +144,7 @@ class Edits:
         for row in rows[touched & ~one].tolist():
             mark = self.slot[row].tobytes() + self.removes[row].tobytes()
             if mark not in known:
-                gone = frozenset(self.changes.place[self.slot[row, self.removes[row]]].tolist())
+                gone = frozenset(self.slot[row, self.removes[row]].tolist())
                 if gone not in without:
                     without[gone] = self.network.joined(gone)
                 known[mark] = self._apart(row, without[gone])
@@ -172,17 +175,19 @@ def holding(condition: Condition, places: Mapping[str, int], states: Bool) -> Bo
     """
     found = np.zeros(len(states), dtype=bool)
     for alternative in condition:
-        every = np.ones(len(states), dtype=bool)
-        for name, wanted in alternative:
-            every &= states[:, places[name]] == wanted
-        found |= every
+        columns = [places[name] for name, _ in alternative]
+        found |= np.all(states[:, columns] == [wanted for _, wanted in alternative], axis=1)
     return found
 
 
 def held(conditions: Sequence[Condition], circuit: Circuit, states: Bool) -> Bool:
     """Which conditions hold in each row of states (rows, conditions)."""
     places = {name: number for number, name in enumerate(circuit.thresholds)}
-    return np.stack([holding(one, places, states) for one in conditions], axis=1)
+    found = np.ones((len(states), len(conditions)), dtype=bool)
+    for column, condition in enumerate(conditions):
+        if condition is not ALWAYS:
+            found[:, column] = holding(condition, places, states)
+    return found
 
 
 def _in_order(keys: Index) -> Index:
@@ -202,17 +207,20 @@ def _packed(wanted: Bool) -> tuple[Index, Bool]:
     return first, there
 
 
-def alike_rows(states: Bool, rows: Sequence[int] | Index) -> list[Index]:
+def alike_rows(states: Bool) -> list[Index]:
     """Rows in groups of equal states, the most numerous first."""
-    listed = np.asarray(rows, dtype=np.intp)
-    if not states.shape[1] or not listed.size:
-        return [listed]
-    own = states[listed]
-    if np.all(own == own[0]):
-        return [listed]
-    packed = np.packbits(own, axis=1)
-    number: dict[bytes, int] = {}
-    marks = packed.view(f"V{packed.shape[1]}")[:, 0].tolist()
-    label = np.array([number.setdefault(one, len(number)) for one in marks])
-    groups = [listed[label == one] for one in range(len(number))]
-    return sorted(groups, key=len, reverse=True)
+    if not states.size or np.all(states == states[0]):
+        return [np.arange(len(states))]
+    packed = np.packbits(states, axis=1)
+    if packed.shape[1] <= _WORD:  # a number sorts sooner than a row
+        wide = np.zeros((len(states), _WORD), dtype=np.uint8)
+        wide[:, : packed.shape[1]] = packed
+        label = wide.view(np.uint64)[:, 0]
+    else:
+        number: dict[bytes, int] = {}
+        marks = packed.view(f"V{packed.shape[1]}")[:, 0].tolist()
+        label = np.array([number.setdefault(one, len(number)) for one in marks], dtype=np.uint64)
+    order = np.argsort(label, kind="stable")
+    label = label[order]
+    ends = [0, *(np.flatnonzero(label[1:] != label[:-1]) + 1).tolist(), len(order)]
+    return sorted((order[one:end] for one, end in pairwise(ends)), key=len, reverse=True)

@@ -201,8 +201,7 @@ class Elimination:
 
         :param amps: pushed into the nodes (n,)
         """
-        y = self._forth(amps.tolist())
-        found: Array = np.array([y[node] for node, *_ in self._steps]) / self._totals
+        found: Array = (amps @ self._passed) / self._totals
         return found
 
     def _forth(self, y: list[Any]) -> list[Any]:

@@ -64,9 +64,9 @@ class LoomBatch(Batch):
 
     def _ports(self, tail: Index, head: Index) -> Ports:
         wide = np.zeros(len(tail), dtype=bool)
-        wide[:1] = True  # stands where a row has fewer edits than others
-        wide[self.probe_ports] = wide[self._tie_ports] = True
-        wide[self._edit_ports] = np.isin(self._used, wide_slots(self.edits.slot, ~self.edits.flips))
+        none, ties = self.changes.none, self.ties.column
+        wide[wide_slots(self.edits.slot, ~self.edits.flips, none)] = True
+        wide[none] = wide[self.probe_ports] = wide[self._tie_ports[ties[ties >= 0]]] = True
         self._loom_ports = LoomPorts(self.network, tail, head, wide)
         return self._loom_ports
 

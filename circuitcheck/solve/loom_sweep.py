@@ -197,7 +197,8 @@ class LoomSweep:
         yield rows[~points.rested]
         firm = np.flatnonzero(points.rested)
         limits = self.networks.wiring.limits
-        after = next_states(limits, states[rows[firm]], points.watched[firm], self.fuses[rows[firm]])
+        now, flow = states[rows[firm]], points.watched[firm]
+        after = next_states(limits, now, flow, self.fuses[rows[firm]])
         yield Next(rows[firm[~after.stays]], after.states[~after.stays])
         stays = firm[after.stays]
         if stays.size and not self._read:
@@ -235,7 +236,9 @@ def _shared_out(networks: Networks, states: Bool, rows: Index) -> Iterator[tuple
     """
     many = networks.wiring.size // _NODES_A_ROW
     strays: dict[tuple[int, int], tuple[Network, list[Index]]] = {}
-    for group in alike_rows(states, rows):
+    now = states[rows]
+    for places in alike_rows(now):
+        group = rows[places]
         if len(group) >= many:
             yield networks.of(states[group[0]]), group
             continue

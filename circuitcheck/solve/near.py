@@ -27,7 +27,8 @@ class NearCurves(CurveSet):
         near: Index,
         edits: Mapping[str, CurveEdits],
     ) -> None:
-        super().__init__(tangent.siemens[near.T], tangent.amps[near.T])
+        blocks = [slice(one, one + 1) for one in range(near.shape[1])]
+        super().__init__(tangent.siemens[near.T], tangent.amps[near.T], blocks)
         self.groups = groups
         self.near = near
         widest = max((group.parameters.shape[1] for group in groups), default=0)
@@ -66,13 +67,13 @@ class NearCurves(CurveSet):
             amps[mine], slope[mine] = group.kind.current_and_slope(own, volts[mine])
         return amps, slope
 
-    def behind(self, curve: int, emf: Array, ohm: Array) -> Array:
-        """Near what one near curve of all rows draws on a source of its own (rows,) [A]."""
-        drawn = np.empty(len(emf))
+    def behind(self, block: int, emf: Array, ohm: Array) -> Array:
+        """Near what one near curve of all rows draws on a source of its own (1, rows) [A]."""
+        drawn = np.empty(emf.shape)
         for number, group in enumerate(self.groups):
-            mine = np.flatnonzero(self._kind[:, curve] == number)
-            parameters = self._parameters[mine, curve, : group.parameters.shape[1]]
-            drawn[mine] = group.kind.behind(parameters, emf[mine], ohm[mine])
+            mine = np.flatnonzero(self._kind[:, block] == number)
+            parameters = self._parameters[mine, block, : group.parameters.shape[1]]
+            drawn[0, mine] = group.kind.behind(parameters, emf[0, mine], ohm[0, mine])
         return drawn
 
 

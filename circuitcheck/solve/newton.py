@@ -58,12 +58,13 @@ def settle_curves(c: Array, r: Array, curves: CurveSet) -> Rest:
     i = curves.alone(c, r)
     u, rows = c - _times(r, i), np.arange(c.shape[1])
     flow, slope = curves.beyond(u, rows)
+    going = np.ones(len(rows), dtype=bool)
     rest: Rest | None = None
     for _ in range(_ROUNDS):
         beyond = flow - i
         d = _step(r, slope, beyond)
         s = -_times(r, d)
-        going = np.abs(s).max(axis=0, initial=0.0) > _LAST_STEP
+        going &= np.abs(s).max(axis=0) > _LAST_STEP
         left = np.count_nonzero(going)
         if not left and rest is None:
             return Rest(u + s, i + d, slope, ~going)
@@ -81,17 +82,19 @@ def settle_curves(c: Array, r: Array, curves: CurveSet) -> Rest:
             u, i, s, d, beyond, slope = (one.take(stay, 1) for one in (u, i, s, d, beyond, slope))
         flow, slope = curves.beyond(u + s, rows)
         first, last = _along(s, beyond), _along(s, flow - i - d)
-        too_far = np.flatnonzero((last > 0.5 * np.abs(first)) & going)
-        if too_far.size:
+        too_far = last > 0.5 * np.abs(first)
+        too_far &= going
+        if too_far.any():
+            which = np.flatnonzero(too_far)
             t = np.ones(len(rows))
-            at = u[:, too_far], i[:, too_far], s[:, too_far], d[:, too_far]
-            along = _slopes(curves, rows[too_far], *at)
-            t[too_far] = shortened(along, first[too_far], last[too_far])
+            at = u[:, which], i[:, which], s[:, which], d[:, which]
+            along = _slopes(curves, rows[which], *at)
+            t[which] = shortened(along, first[which], last[which])
             d, s = t * d, t * s
-            flow[:, too_far], slope[:, too_far] = curves.beyond((u + s)[:, too_far], rows[too_far])
+            flow[:, which], slope[:, which] = curves.beyond((u + s)[:, which], rows[which])
         u, i = u + s, i + d
     rested = np.ones(c.shape[1], dtype=bool) if rest is None else rest.rested
-    rested[rows] = False
+    rested[rows] = ~going
     return Rest(u, i, slope, rested) if rest is None else rest
 
 

@@ -173,16 +173,17 @@ class LoomPorts(Ports):
         return found
 
 
-def wide_slots(slot: Index, altered: Bool) -> Index:
+def wide_slots(slot: Index, altered: Bool, none: int) -> Index:
     """The slots that must be seen from everywhere: all of a row's but one that it alters.
 
     That one is what the fewest rows alter: an instrument or a relay is many rows' own, a fault few.
+
+    :param none: what stands where a row has fewer than others
     """
-    others = slot >= 0
+    others = slot != none
     if not slot.shape[1]:
         return slot.reshape(-1)
-    often = np.bincount(slot[others], minlength=int(slot.max()) + 2)
-    often[-1] = len(slot) + 1  # where a row has none
+    often = np.bincount(slot[others], minlength=none + 1)
     seldom = np.argmin(np.where(altered & others, often[slot], len(slot) + 1), axis=1)
     others[np.arange(len(slot)), seldom] &= ~(altered & others).any(axis=1)
     return distinct(slot[others])

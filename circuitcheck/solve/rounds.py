@@ -64,46 +64,60 @@ class After:
 
 
 def next_states(
-    limits: Limits, states: Bool, watched: Array, fuses: Array, left: Array | float = 0.0
+    limits: Limits, states: Bool, watched: Array, fuses: Array, left: Array | None = None
 ) -> After:
     """The next states of some rows, by the currents that their thresholds watch.
 
     :param states: of every threshold (rows, thresholds)
     :param watched: current of each of ``limits.watching`` (rows, watched) [A]
     :param fuses: by how much every fuse opens above its usual limit (rows,) [1]
-    :param left: by how much each of them may be off, at the most (watched, rows) or (1, rows) [A]
+    :param left: by how much each may be off at the most, by nothing unless told (watched, rows) [A]
     """
-    fuse, relay = np.flatnonzero(limits.latching), np.flatnonzero(~limits.latching)
-    size, off = np.zeros((2, states.shape[1], len(states)))  # rows last: they are many
+    relay, fuse = limits.relays, limits.fuses
+    size = np.zeros((states.shape[1], len(states)))  # rows last: they are many
     size[limits.watching] = np.abs(watched.T)
-    off[limits.watching] = left
-    after, amps, was = states.copy(), size[relay], states.T[relay]
-    limit = np.where(was, limits.off[relay], limits.on[relay])
-    after[:, relay] = np.where(was, amps > limit, amps >= limit).T
-    clear = np.all(np.abs(amps - limit) >= off[relay], axis=0)
-    still = np.all(after[:, relay] == states[:, relay], axis=1)
+    after, still, clear = states.copy(), *np.ones((2, len(states)), dtype=bool)
+    off = None
+    if left is not None:
+        off = np.zeros(size.shape)
+        off[limits.watching] = left
+    if relay.size:
+        amps, was = size[relay], states.T[relay]
+        limit = np.where(was, limits.off[relay], limits.on[relay])
+        after[:, relay] = np.where(was, amps > limit, amps >= limit).T
+        still = np.all(after[:, relay] == states[:, relay], axis=1)
+        if off is not None:
+            clear = np.all(np.abs(amps - limit) >= off[relay], axis=0)
     sure, stays = clear & ~still, clear & still
     most = limits.on[fuse] * fuses
-    amps = np.where(states.T[fuse], 0.0, size[fuse])  # one that has blown does not count
-    some = np.flatnonzero(np.any(amps + off[fuse] >= most, axis=0) & still)
+    near = (size[fuse] if off is None else size[fuse] + off[fuse]) >= most
+    near &= ~states.T[fuse]
+    some = np.flatnonzero(near.any(axis=0) & still)
     if some.size:
-        first, certain = _first(amps[:, some], off[fuse][:, some], most[:, some])
-        after[some, fuse[first]] = True
-        sure[some], stays[some] = clear[some] & certain, False
+        amps = np.where(states[some][:, fuse].T, 0.0, size[fuse][:, some])
+        most = most[:, some]
+        share = amps / most
+        # Of equals the last: a lead's fuse comes after those of the vehicle.
+        last = len(share) - 1 - np.argmax((share >= 0.999 * share.max(axis=0))[::-1], axis=0)
+        after[some, fuse[last]] = True
+        stays[some] = False
+        sure[some] = clear[some]
+        if off is not None:
+            sure[some] &= _is_first(amps, off[fuse][:, some], most, last)
     return After(after, sure | stays, stays)
 
 
-def _first(amps: Array, off: Array, most: Array) -> tuple[Index, Bool]:
-    """The fuse of each row that is furthest over its limit, and whether that is certain (rows,).
+def _is_first(amps: Array, off: Array, most: Array, last: Index) -> Bool:
+    """Whether a fuse is over, and the first, by more than currents may be off (rows,).
 
-    :param amps: through each fuse (fuses, rows), ``off`` by how much that may be off, and ``most``
-        what it bears [A]
+    :param amps: of each fuse, and by how much they may be off (fuses, rows) [A]
+    :param most: what each of them carries (fuses, rows) [A]
+    :param last: number of the fuse in question (rows,)
     """
-    share, column = amps / most, np.arange(amps.shape[1])
-    # Of equals the last: a lead's fuse comes after those of the vehicle.
-    first = len(share) - 1 - np.argmax((share >= 0.999 * share.max(axis=0))[::-1], axis=0)
-    # While currents may be off, it must be over and the first by more than that.
-    least, others = ((amps - off) / most)[first, column], (amps + off) / most
-    others[first, column] = 0.0
-    alone = (least >= 1) & (others.max(axis=0) < 0.999 * least)
-    return first, alone | np.all(off == 0, axis=0)
+    column = np.arange(len(last))
+    least = (amps - off)[last, column] / most[last, column]
+    others = (amps + off) / most
+    others[last, column] = 0.0
+    first = (least >= 1) & (others.max(axis=0) < 0.999 * least)
+    found: Bool = first | np.all(off == 0, axis=0)
+    return found

@@ -61,7 +61,8 @@ def _linear_latents(
     keys, branches = network.wiring.keys, list(network.wiring.linear.values())
     siemens = np.tile(network.siemens, (len(rows), 1))
     sound = np.ones_like(siemens)
-    place = np.append(batch.changes.place, -1)[batch.slot[rows]]
+    slot = batch.slot[rows]
+    place = np.where(slot < len(keys), slot, -1)
     for column in range(place.shape[1]):
         mine = np.flatnonzero(place[:, column] >= 0)
         at = place[mine, column]

@@ -14,6 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from circuitcheck.circuit.circuit import Circuit
 from circuitcheck.physics.branch import Array
 from circuitcheck.solve.batch import Batch
 from circuitcheck.solve.changes import Changes
@@ -55,45 +56,52 @@ def settle(
     :param blown: for each change the fuses that have blown in service
     :param fuses: for each change, by how much every fuse opens above its usual limit [1]
     """
-    circuit = networks.circuit
-    names = list(circuit.thresholds)
-    begin = circuit.initial_states()
-    ends = networks.wiring.ends(probes)
-    states = np.tile(np.array([begin[name] for name in names], dtype=bool), (len(changes), 1))
-    if blown is not None:
-        kinds = {already: number for number, already in enumerate(set(blown))}
-        each = np.array([[name in already for name in names] for already in kinds], dtype=bool)
-        states |= each.reshape(len(kinds), len(names))[[kinds[already] for already in blown]]
+    circuit, ends = networks.circuit, networks.wiring.ends(probes)
+    states, waiting = _at_first(circuit, len(changes), blown), np.arange(len(changes))
     limits = np.ones(len(changes)) if fuses is None else fuses
     look: LoomSweep | _Small
     if len(networks.wiring.curve_keys) > MANY_CURVES:
         look = LoomSweep(networks, changes, ends, limits)
     else:
         look = _Small(networks, changes, ends, limits)
-    waiting = np.arange(len(changes))
     done: list[Group] = []
-    unsure: list[Index] = []
-    rings: list[Index] = []
-    been: list[NDArray[np.uint8]] = []
-    """States of all rows at the beginning of each round, packed."""
-    for _ in range(2 * len(names) + 4):
+    unsure: list[Index] = [waiting[:0]]
+    rings: list[Index] = [waiting[:0]]
+    been: list[NDArray[np.uint8]] | None = [] if networks.wiring.limits.relays.size else None
+    """States of all rows at the beginning of each round, packed; a fuse that has blown stays so."""
+    for _ in range(2 * len(circuit.thresholds) + 4):
         if not waiting.size:
             break
-        been.append(np.packbits(states, axis=1))
-        moved: list[Index] = []
+        if been is not None:
+            been.append(np.packbits(states, axis=1))
+        moved: list[Index] = [waiting[:0]]
         for found in look.round(states, waiting):
             if isinstance(found, Next):
                 states[found.rows] = found.states
-                ring = _been_before(been, found.rows, states)
-                rings.append(found.rows[ring])
-                moved.append(found.rows[~ring])
+                going = found.rows
+                if been is not None:
+                    ring = _been_before(been, going, states)
+                    rings.append(going[ring])
+                    going = going[~ring]
+                moved.append(going)
             elif isinstance(found, Group):
                 done.append(found)
             elif not isinstance(found, Rested):
                 unsure.append(found)
-        waiting = np.concatenate(moved) if moved else waiting[:0]
-    none = waiting[:0]
-    return Settled(done, states, np.concatenate([none, *rings]), np.concatenate([waiting, *unsure]))
+        waiting = np.concatenate(moved)
+    return Settled(done, states, np.concatenate(rings), np.concatenate([waiting, *unsure]))
+
+
+def _at_first(circuit: Circuit, rows: int, blown: Sequence[frozenset[str]] | None) -> Bool:
+    """The states of all rows before power comes on (rows, thresholds)."""
+    begin = circuit.initial_states()
+    states = np.empty((rows, len(begin)), dtype=bool)
+    states[:] = list(begin.values())
+    if blown is not None and any(blown):
+        kinds = {already: number for number, already in enumerate(set(blown))}
+        each = np.array([[name in already for name in begin] for already in kinds], dtype=bool)
+        states |= each.reshape(len(kinds), len(begin))[[kinds[already] for already in blown]]
+    return states
 
 
 @dataclass
@@ -107,35 +115,41 @@ class _Small:
 
     def round(self, states: Bool, waiting: Index) -> Iterator[Look]:
         """One round: rows that go on, rows at rest, and rows that cannot be trusted by themselves."""
-        limits = self.networks.wiring.limits
-        for group in _solved(self.networks, self.changes, states, waiting, self.probes):
+        limits, everyone = self.networks.wiring.limits, len(waiting) == len(states)
+        now = states.copy() if everyone else states[waiting]  # the rows are moved on meanwhile
+        for group in _solved(self.networks, self.changes.take(waiting), now, self.probes):
             if not isinstance(group, Group):
-                yield group
+                yield waiting[group]
                 continue
-            batch, rows, local = group.batch, group.rows, group.local
+            batch, local = group.batch, group.local
+            rows = waiting[group.rows]
             some = slice(None) if len(local) == len(batch) else local
             after = next_states(limits, batch.states[some], batch.watched_flow(some), self.fuses[rows])
+            if after.stays.all():
+                yield Group(rows, local, batch)
+                continue
             if after.stays.any():
                 yield Group(rows[after.stays], local[after.stays], batch)
-            if not after.stays.all():
-                yield Next(rows[~after.stays], after.states[~after.stays])
+            yield Next(rows[~after.stays], after.states[~after.stays])
 
 
-def _solved(
-    networks: Networks, changes: Changes, states: Bool, waiting: Index, probes: Ends
-) -> Iterator[Group | Index]:
+def _solved(networks: Networks, changes: Changes, states: Bool, probes: Ends) -> Iterator[Group | Index]:
     """The rows solved in their states; those that cannot be trusted by themselves."""
-    left = list(_shared_out(networks, states, waiting))
+    left = list(_shared_out(networks, states))
     while left:
         network, rows = left.pop()
         if len(rows) > _AT_ONCE:
             left.append((network, rows[_AT_ONCE:]))
             rows = rows[:_AT_ONCE]
-        batch = Batch(network, changes.take(rows), states[rows], probes)
+        now = states if len(rows) == len(states) else states[rows]
+        batch = Batch(network, changes.take(rows), now, probes)
         astray, delicate = batch.astray, batch.delicate & ~batch.astray
-        trusted = np.flatnonzero(~astray & ~delicate)
-        if trusted.size:
-            yield Group(rows[trusted], trusted, batch)
+        trusted = ~(astray | delicate)
+        if trusted.all():
+            yield Group(rows, np.arange(len(rows)), batch)
+            continue
+        if trusted.any():
+            yield Group(rows[trusted], np.flatnonzero(trusted), batch)
         if astray.any():
             yield rows[astray]
         # What costs a row its digits is left out of the network, and the row puts it in.
@@ -148,14 +162,14 @@ def _solved(
                 left.append((networks.less(network, place), costly))
 
 
-def _shared_out(networks: Networks, states: Bool, rows: Index) -> Iterator[tuple[Network, Index]]:
-    """The rows by the network that they are solved from.
+def _shared_out(networks: Networks, states: Bool) -> Iterator[tuple[Network, Index]]:
+    """The rows by the network that they are solved from, each time in their order.
 
     A combination of states that many rows share has its own; making it costs about as much as a
     row for each node. The others differ by a few contacts from one that is there.
     """
     strays: dict[tuple[int, int], tuple[Network, list[Index]]] = {}
-    for group in alike_rows(states, rows):
+    for group in alike_rows(states):
         if len(group) >= networks.wiring.size:
             yield networks.of(states[group[0]]), group
             continue
@@ -168,7 +182,7 @@ def _shared_out(networks: Networks, states: Bool, rows: Index) -> Iterator[tuple
         key = id(network), apart.bit_length()
         strays.setdefault(key, (network, []))[1].append(group)
     for network, groups in strays.values():
-        yield network, np.concatenate(groups)
+        yield network, groups[0] if len(groups) == 1 else np.sort(np.concatenate(groups))
 
 
 def _been_before(been: Sequence[NDArray[np.uint8]], rows: Index, states: Bool) -> Bool:

@@ -15,12 +15,10 @@ from circuitcheck.solve.wiring import Bool, Index
 class Ties:
     """Which ties come off.
 
-    :param loose: the islands concerned, by their number less one
-    :param column: for each row, places in ``loose`` of the ties that come off, -1 for none
+    :param column: for each row, the islands whose ties come off, by their number less one; -1 for none
     :param joined: rows, and for each island the one that it is part of in those rows
     """
 
-    loose: Index
     column: Index
     joined: tuple[tuple[Index, Index], ...]
 
@@ -35,24 +33,24 @@ def ties_of(island: Index, slot: Index, adds: Bool, changes: Changes) -> Ties:
     rows = len(slot)
     none = np.zeros((rows, 0), dtype=np.intp)
     if not adds.any():
-        return Ties(none[0], none, ())
+        return Ties(none, ())
     one, other = island[changes.tail[slot]], island[changes.head[slot]]
     joins = adds & (one != other)
+    if not joins.any():
+        return Ties(none, ())
     found = []
     for listed in _alike(np.where(joins, one * (int(island.max()) + 1) + other, -1)):
         at = joins[listed[0]]
         pairs = zip(one[listed[0], at].tolist(), other[listed[0], at].tolist(), strict=True)
         found.append((listed, _merged(tuple(pairs))))
-    loose = sorted({number for _, merged in found for number in merged})
-    place = {number: column for column, number in enumerate(loose)}
     column = np.full((rows, max((len(merged) for _, merged in found), default=0)), -1, dtype=np.intp)
     joined = []
     for listed, merged in found:
         for number, name in enumerate(merged):
-            column[listed, number] = place[name]
+            column[listed, number] = name - 1
         islands = range(int(island.max()) + 1)
         joined.append((listed, np.array([_root(merged, n) for n in islands], dtype=np.intp)))
-    return Ties(np.array(loose, dtype=np.intp) - 1, column, tuple(joined))
+    return Ties(column, tuple(joined))
 
 
 def _alike(codes: Index) -> list[Index]:

@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from circuitcheck.circuit.circuit import Circuit
-from circuitcheck.physics.branch import ALWAYS, Array, Branch, Conductor, Curve, Source, holds
+from circuitcheck.physics.branch import ALWAYS, Array, Branch, Condition, Conductor, Curve, Source, holds
 
 if TYPE_CHECKING:
     from circuitcheck.solve.pattern import Pattern, Sums
@@ -42,6 +42,11 @@ class CurveGroup:
     columns: slice
     parameters: Array
 
+    @cached_property
+    def terms(self) -> Array:
+        """What their laws are written in (terms, m)."""
+        return self.kind.terms(self.parameters)
+
 
 def grouped(curves: Mapping[str, Curve]) -> tuple[CurveGroup, ...]:
     """Curves by kind."""
@@ -65,10 +70,11 @@ class Ends:
 
 @dataclass(frozen=True)
 class Watched(Ends):
-    """The branches that thresholds watch: their ends, keys, and the names of the thresholds."""
+    """The branches that thresholds watch: their ends, keys, places, and the names of the thresholds."""
 
     names: tuple[str, ...]
     keys: tuple[str, ...]
+    places: Index
 
 
 @dataclass(frozen=True)
@@ -85,6 +91,16 @@ class Limits:
     on: Array
     off: Array
 
+    @cached_property
+    def relays(self) -> Index:
+        """Numbers of those that go on and off."""
+        return np.flatnonzero(~self.latching)
+
+    @cached_property
+    def fuses(self) -> Index:
+        """Numbers of those that latch."""
+        return np.flatnonzero(self.latching)
+
 
 class Wiring:
     """Nodes by number, the reference 0; linear branches and curves by their ends.
@@ -98,21 +114,27 @@ class Wiring:
         self.linear: dict[str, Conductor | Source] = {}
         curves: dict[str, Curve] = {}
         for key, one in circuit.branches.items():
-            if isinstance(one, Conductor | Source):
-                self.linear[key] = one
-            else:
+            if isinstance(one, Curve):
                 curves[key] = one
+            else:
+                self.linear[key] = one
         self.keys = tuple(self.linear)
         self.place = {key: number for number, key in enumerate(self.keys)}
         self.tail, self.head = self._ends(self.linear.values())
-        self.siemens = np.array([one.siemens for one in self.linear.values()])
-        self.emf = np.array([getattr(one, "emf", 0.0) for one in self.linear.values()])
+        self.siemens = 1 / np.array([one.ohm for one in self.linear.values()])
+        emf = [one.emf if isinstance(one, Source) else 0.0 for one in self.linear.values()]
+        self.emf = np.array(emf)
         self.contacts = tuple(
             (number, one.closed_when)
             for number, one in enumerate(self.linear.values())
             if isinstance(one, Conductor) and one.closed_when is not ALWAYS
         )
         """Places of the branches that are closed on a condition only, and the conditions."""
+        self.conditions: dict[Condition, int] = {ALWAYS: 0}
+        """Those conditions, each with a number."""
+        when = [self.conditions.setdefault(one, len(self.conditions)) for _, one in self.contacts]
+        self.contact_conditions = np.array(when, dtype=np.intp)
+        self.contact_places = np.array([place for place, _ in self.contacts], dtype=np.intp)
         self.curves = grouped(curves)
         self.curve_keys = tuple(key for group in self.curves for key in group.keys)
         self.curve_tail, self.curve_head = self._ends(curves[key] for key in self.curve_keys)
@@ -122,10 +144,10 @@ class Wiring:
         self.curve_conducts = np.array(strengths) > 0
 
     def _ends(self, branches: Iterable[Branch]) -> tuple[Index, Index]:
-        listed = list(branches)
-        tails = [self.index[one.tail] for one in listed]
-        heads = [self.index[one.head] for one in listed]
-        return np.array(tails, dtype=np.intp), np.array(heads, dtype=np.intp)
+        index = self.index
+        ends = [(index[one.tail], index[one.head]) for one in branches]
+        tail, head = np.array(ends, dtype=np.intp).reshape(-1, 2).T.copy()
+        return tail, head
 
     def ends(self, pairs: Sequence[tuple[str, str]]) -> Ends:
         """Pairs of nodes by their numbers."""
@@ -140,8 +162,9 @@ class Wiring:
         there = {
             name: one.watch for name, one in self.circuit.thresholds.items() if one.watch in branches
         }
-        tail, head = self._ends(branches[key] for key in there.values())
-        return Watched(tail, head, tuple(there), tuple(there.values()))
+        keys = tuple(there.values())
+        at = np.array([self.place[key] for key in keys], dtype=np.intp)
+        return Watched(self.tail[at], self.head[at], tuple(there), keys, at)
 
     @cached_property
     def limits(self) -> Limits:

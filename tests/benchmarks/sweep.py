@@ -28,13 +28,15 @@ from circuitcheck.circuit.build import lasting_faults
 from circuitcheck.expect.expected import ChosenFault, bench_for, combined
 from circuitcheck.expect.pairs import sweep_pairs
 from circuitcheck.expect.second_opinion import deck, exact_point, observed
-from circuitcheck.solve.changes import Changes
+from circuitcheck.solve.changes import Changes, one_of
 from circuitcheck.solve.network import Network, Networks
 from circuitcheck.solve.sweep import settle
 from circuitcheck.solve.wiring import Wiring
 
 MAGNITUDES = 16
 SPICE_POINTS = 400
+FEW = 20
+"""Rows of a small sweep, as locating makes them by the dozen."""
 
 
 def timed(work, rounds):
@@ -79,6 +81,22 @@ def ours(harness, test, rounds):
             group.batch.probe_volts  # noqa: B018
 
     return timed(work, rounds), sum(counts)
+
+
+def a_few(harness, test, rounds):
+    """Seconds for a few faults of one value each, the networks kept: what a sweep costs at the least."""
+    bench = bench_for(harness, harness.tests[test])
+    changes, _ = every_fault(harness, bench)
+    few = [one_of(change, 0) for change in changes[:: len(changes) // FEW]][:FEW]
+    networks = Networks(bench.circuit)
+    probes = [(node, bench.circuit.reference) for node in bench.circuit.nodes[1:9]]
+
+    def work():
+        for _ in range(FEW):
+            for group in settle(networks, Changes.of(networks.wiring, few), probes).groups:
+                group.batch.probe_volts  # noqa: B018
+
+    return timed(work, rounds) / FEW
 
 
 def spice(harness, test, rounds):
@@ -157,6 +175,7 @@ if __name__ == "__main__":
         "points": points,
         "microseconds_a_point": 1e6 * each,
         "microseconds_a_point_all_tests": 1e6 * sum(one for one, _ in every) / sum(n for _, n in every),
+        "small_sweep_milliseconds": 1e3 * a_few(loom.harness, name, given.rounds),
         "ngspice_microseconds": 1e6 * by_spice,
         "times_ngspice": by_spice / each,
         "lcapy_seconds": by_exact,
