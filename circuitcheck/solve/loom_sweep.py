@@ -11,17 +11,21 @@ from __future__ import annotations
 import sys
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from functools import cached_property
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from circuitcheck.physics.branch import Array
-from circuitcheck.solve.abreast import Abreast
 from circuitcheck.solve.changes import Changes
 from circuitcheck.solve.edits import alike_rows
 from circuitcheck.solve.loom_batch import LoomBatch
 from circuitcheck.solve.network import Network, Networks
 from circuitcheck.solve.rounds import Group, Next, Rested, next_states
 from circuitcheck.solve.wiring import Bool, Ends, Index, distinct
+
+if TYPE_CHECKING:
+    from circuitcheck.solve.abreast import Abreast
 
 Look = Next | Group | Rested | Index
 """What a round says of some rows; of those of which only the numbers are told, nothing."""
@@ -102,12 +106,17 @@ class LoomSweep:
     fuses: Array
 
     def __post_init__(self) -> None:
-        self._abreast = Abreast(self.changes)
         count = len(self.networks.wiring.curve_keys)
         last = count if count <= _TOGETHER else _FULL
         self._sizes = (*(one for one in NEAR if 2 * one < count), last)
         self._read = len(self.probes.tail) > 0
         self._waiting = _Waiting()
+
+    @cached_property
+    def _abreast(self) -> Abreast:
+        from circuitcheck.solve.abreast import Abreast  # noqa: PLC0415  (scipy is slow to import)
+
+        return Abreast(self.changes)
 
     def round(self, states: Bool, rows: Index) -> Iterator[Look]:
         """One round: rows that go on, rows at rest, and rows that cannot be trusted by themselves.
