@@ -31,7 +31,7 @@ from circuitcheck.solve.ties import ties_of
 from circuitcheck.solve.wiring import REFERENCE, TIE_SIEMENS, Bool, Ends, Index
 
 _ALL = slice(None)
-_DELICATE = 1e-6
+_DELICATE = 1e-7
 """Share of a branch's surroundings that has to be left of it, if digits are not to be lost."""
 
 
