@@ -17,6 +17,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from functools import cached_property
+from typing import ClassVar
 
 import numpy as np
 
@@ -31,8 +32,6 @@ from circuitcheck.solve.ties import ties_of
 from circuitcheck.solve.wiring import REFERENCE, TIE_SIEMENS, Bool, Ends, Index
 
 _ALL = slice(None)
-_DELICATE = 1e-7
-"""Share of a branch's surroundings that has to be left of it, if digits are not to be lost."""
 
 
 class Batch:
@@ -41,6 +40,9 @@ class Batch:
     :param states: of every threshold in each row (rows, thresholds)
     :param probes: numbers of the nodes that something will be read between
     """
+
+    least_left: ClassVar[float] = 1e-6
+    """Share of a branch's surroundings that has to be left of it, if digits are not to be lost."""
 
     def __init__(self, network: Network, changes: Changes, states: Bool, probes: Ends) -> None:
         self.network = network
@@ -175,7 +177,7 @@ class Batch:
 
     def _note_lost(self, left: Array) -> None:
         """Which rows have lost digits, and the place of the branch that cost them; -1 if unknown."""
-        self.delicate = (left < _DELICATE).any(axis=0)
+        self.delicate = (left < self.least_left).any(axis=0)
         self.costly = np.full(len(self), -1)
         rows = np.flatnonzero(self.delicate)
         if rows.size:

@@ -12,6 +12,8 @@ they leave them by.
 
 from __future__ import annotations
 
+from typing import ClassVar
+
 import numpy as np
 
 from circuitcheck.physics.branch import Array
@@ -42,6 +44,9 @@ class LoomBatch(Batch):
     :param near: how many are settled; the rows that leave the tangents of others too far are ``astray``
     :param settled: volts of all curves at rest, if they are known already (rows, curves) [V]
     """
+
+    least_left: ClassVar[float] = 1e-7
+    """A digit less than of a small circuit: to leave a branch out costs a network of a whole loom."""
 
     def __init__(
         self,
