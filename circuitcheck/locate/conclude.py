@@ -11,6 +11,7 @@ import numpy as np
 from circuitcheck.expect.expected import UNITS, ExpectedReading, expected_reading, number
 from circuitcheck.harness.readings import RUNS
 from circuitcheck.locate.absurd import words_for
+from circuitcheck.locate.culprits import culprits_of
 from circuitcheck.locate.evidence import DOUBTED, Evidence
 from circuitcheck.locate.hinges import hinges
 from circuitcheck.locate.ledger import Ledger
@@ -130,6 +131,7 @@ def conclude(evidence: Evidence, standings: Sequence[Standing]) -> Verdict:
         point.repair,
         point.hinges,
         evidence.put_right,
+        culprits_of(standings, chances, groups),
     )
 
 
