@@ -8,9 +8,12 @@ import numpy as np
 
 from circuitcheck.locate.pairing import Alone, Pair
 from circuitcheck.locate.suspects import Suspect
+from circuitcheck.locate.weighing import Coarse
 
 LEADING, OTHERS = 4, 120
 """Faults that are paired with all others if none of those explains the readings; and of all others."""
+MORE_LEADING = 8
+"""The same if none of those pairs does either."""
 
 
 def partners_of(singles: Sequence[Suspect], known: Alone) -> list[int]:
@@ -36,7 +39,11 @@ def partners_of(singles: Sequence[Suspect], known: Alone) -> list[int]:
 
 
 def with_leading(
-    singles: Sequence[Suspect], known: Alone, partners: Sequence[int], tried: Sequence[Pair]
+    singles: Sequence[Suspect],
+    known: Alone,
+    partners: Sequence[int],
+    tried: Sequence[Pair],
+    leading: int = LEADING,
 ) -> list[Pair]:
     """The leading faults with all others, but for what has been tried; values as they fit alone.
 
@@ -45,11 +52,31 @@ def with_leading(
     row = {int(n): place for place, n in reversed(list(enumerate(known.suspect)))}
     met = {(one.one, one.other) for one in tried}
     found: dict[tuple[int, int], Pair] = {}
-    for a in partners[:LEADING]:
+    for a in partners[:leading]:
         for b in partners:
             one, other = min(a, b), max(a, b)
             apart = singles[one].faults[0].where != singles[other].faults[0].where
             if apart and (one, other) not in met:
-                values = (float(known.values[row[n]]) for n in (one, other))
+                values = (
+                    float(known.values[row[n]]) if n in row else singles[n].faults[0].typical
+                    for n in (one, other)
+                )
                 found.setdefault((one, other), Pair(one, other, *values))
     return list(found.values())
+
+
+def overloading(singles: Sequence[Suspect], coarse: Coarse, partners: Sequence[int]) -> list[int]:
+    """The faults that blow a fuse in use, but for those among the partners.
+
+    Alone each reads like the blown fuse, whatever it is. Where another fault keeps the current off it the
+    fuse stays whole, and each reads quite differently.
+    """
+    return [
+        number
+        for number, one in enumerate(singles)
+        if one.faults
+        and one.fuses == 1.0
+        and one.faults[0].overloads
+        and number not in partners
+        and coarse.blown(number, one.faults[0].typical)
+    ]
