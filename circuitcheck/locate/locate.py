@@ -21,8 +21,7 @@ from circuitcheck.locate.verdict import Verdict
 from circuitcheck.locate.weighing import (
     Coarse,
     Standing,
-    fine_look,
-    rough_look,
+    both_looks,
     unread,
 )
 
@@ -80,7 +79,7 @@ class Locator:
         """How every lasting single fault stands, whether or not one explains the readings."""
         evidence = lay_out(self.harness, sheet, self._benches)
         coarse = self._field(sheet.put_right).coarse
-        return fine_look(evidence, coarse, rough_look(evidence, coarse))
+        return both_looks(evidence, coarse)
 
     def beforehand(self, put_right: Collection[str] = ()) -> list[Standing]:
         """How every suspect stands before anything has been read, some units perhaps put right."""
@@ -93,8 +92,7 @@ class Locator:
         come in that could stand near it.
         """
         field = self._field(evidence.put_right)
-        rough = rough_look(evidence, field.coarse)
-        standings = fine_look(evidence, field.coarse, rough)
+        standings = both_looks(evidence, field.coarse)
         if not explains(standings[0], every=True):
             field.coarse.complete(evidence)  # both of what follows asks for what was dropped
             passing = weigh_passing(evidence, field.coarse, field.passing)
