@@ -52,12 +52,14 @@ class Outcome:
     :param utilities: m_utl over units and over places, of one fault
     :param met: whether a reading does not fit a sound circuit
     :param shown: for two faults, whether neither hides the other wholly
-    :param found: for two faults, those among the first three suspects at some stop
+    :param culprits: the faults of the first three culprits
+    :param found: for two faults, those among the first three culprits at some stop
     :param repairs: units put right, in their order
     :param stops: for two faults, the first groups at the stops on the way through the repairs
     :param thorough: for two faults, where they stand after ``next --thorough``
     :param minutes_thorough: what ``next --thorough`` takes in all
     :param full: for two faults of which no single one explains a full sheet, where they stand on it
+    :param again: the same once what it asked for again was read again
     """
 
     harness: str
@@ -67,6 +69,7 @@ class Outcome:
     units: list
     verdict: str
     top: list
+    culprits: list
     first: list
     unit: str
     repair: list
@@ -88,6 +91,7 @@ class Outcome:
     thorough: dict = field(default_factory=dict)
     minutes_thorough: float | None = None
     full: dict | None = None
+    again: dict | None = None
 
 
 def outcome_of(loom, planner, sheets, first, kind, seed, meter_error, tolerance):
@@ -111,6 +115,7 @@ def outcome_of(loom, planner, sheets, first, kind, seed, meter_error, tolerance)
         [one.mode.replace for one in faults],
         verdict.verdict,
         [one.spec for one in verdict.suspects[:3]],
+        first_three(verdict),
         [one.spec for one in group],
         unit,
         list(verdict.repair.units),
@@ -133,9 +138,12 @@ def outcome_of(loom, planner, sheets, first, kind, seed, meter_error, tolerance)
     if kind == "two":
         found.thorough = where_both(truth, after)
         if sheets.needs_both(faults):
-            found.full = where_both(truth, Case(planner, vehicle).full_sheet())
+            whole = Case(planner, vehicle)
+            sheet = whole.full_sheet()
+            found.full = where_both(truth, sheet)
+            found.again = where_both(truth, whole.read_again(sheet))
         verdicts, found.repairs = case.repaired(verdict)
-        top = {spec for each in verdicts for one in each.suspects[:3] for spec in one.spec.split(" + ")}
+        top = {spec for each in verdicts for spec in first_three(each)}
         found.found = [spec for spec in truth if spec in top]
         group = {
             spec
@@ -150,14 +158,21 @@ def outcome_of(loom, planner, sheets, first, kind, seed, meter_error, tolerance)
 
 
 def where_both(truth, verdict):
-    """Whether two faults stand together in the first group of a verdict, both in its first three suspects,
-    and both in what it says to put right."""
+    """Whether two faults stand together in the first group of a verdict, both in its first three culprits,
+    both in its first three suspects by name, and both in what it says to put right."""
     sets = [(set(one.spec.split(" + ")), one.group) for one in verdict.suspects]
     return {
         "first_group": any(set(truth) == specs for specs, group in sets if group == 1),
-        "first_three": set(truth) <= set().union(*(specs for specs, _ in sets[:3])),
+        "first_three": set(truth) <= set(first_three(verdict)),
+        "by_name": set(truth) <= set().union(*(specs for specs, _ in sets[:3])),
+        "named": sum(len(one.faults) for one in verdict.culprits[:3]),
         "repair": list(verdict.repair.units),
     }
+
+
+def first_three(verdict):
+    """All faults of the first three culprits."""
+    return [spec for one in verdict.culprits[:3] for spec in one.faults]
 
 
 def _estimate(faults, leader):
