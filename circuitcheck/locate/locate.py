@@ -87,9 +87,10 @@ class Locator:
 
     def _standings(self, evidence: Evidence) -> list[Standing]:
         """Every lasting fault is weighed. Those that come and go come in when none of them explains
-        every reading with none misread; pairs and triples when none of all these does, or only one
-        of what was put right does. Where the best explains all but one reading, only those pairs
-        come in that could stand near it.
+        every reading with none misread; pairs and triples when none of these does, or only one of what
+        was put right does: two faults may look like one that is there in some tests and gone in
+        others. Where the best explains all but one reading, only those pairs come in that could stand
+        near it.
         """
         field = self._field(evidence.put_right)
         standings = both_looks(evidence, field.coarse)
@@ -98,7 +99,8 @@ class Locator:
             passing = weigh_passing(evidence, field.coarse, field.passing)
             standings = _in_order([*standings, *passing])
         best = standings[0]
-        if explains(best, every=True) and not asks_for(best.suspect, evidence.put_right):
+        lasts = not best.suspect.passing
+        if lasts and explains(best, every=True) and not asks_for(best.suspect, evidence.put_right):
             return standings
         given = self.harness, evidence, field.coarse, field.singles
         if _all_but_one(best) and not asks_for(best.suspect, evidence.put_right):
