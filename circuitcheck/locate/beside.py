@@ -28,8 +28,8 @@ _BASES = 3
 _BEHIND = 9.2
 """Log of the standing below the best of all at which nobody is spoken of any more."""
 _UNSURE = 15.0
-"""Log of the standing by which a pair may be better than what is worked out here: what it moves far has a
-spread of its own, where the base has next to none."""
+"""Log of the standing by which a pair may be better than what is worked out here: what it moves far has
+a spread of its own, where the base has next to none."""
 
 
 def beside(

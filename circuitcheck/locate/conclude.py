@@ -100,6 +100,7 @@ def conclude(evidence: Evidence, standings: Sequence[Standing]) -> Verdict:
     readings = tuple(_with_absurd(evidence, judged))
     taken = {(one.reading.test, one.reading.name): one.times for one in evidence.seen}
     doubted = [(one, taken.get((one.test, one.name), 1)) for one in readings if one.misread > DOUBTED]
+    culprits = culprits_of(standings, chances, groups)
     point = Standpoint(
         word,
         standings,
@@ -112,6 +113,7 @@ def conclude(evidence: Evidence, standings: Sequence[Standing]) -> Verdict:
         hinges(evidence, standings, max(units, key=lambda one: units[one])),
         by_heat(evidence.harness),
         off,
+        culprits,
     )
     repeat = tuple(f"{one.test}: {one.name}" for one, _ in doubted)
     left_out = any((one.test, one.name) not in taken for one, _ in evidence.absurd)
@@ -131,7 +133,7 @@ def conclude(evidence: Evidence, standings: Sequence[Standing]) -> Verdict:
         point.repair,
         point.hinges,
         evidence.put_right,
-        culprits_of(standings, chances, groups),
+        culprits,
     )
 
 

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
+from itertools import combinations
 
 import numpy as np
 
@@ -39,37 +40,53 @@ def partners_of(singles: Sequence[Suspect], known: Alone) -> list[int]:
 
 
 def with_leading(
-    singles: Sequence[Suspect],
-    known: Alone,
-    partners: Sequence[int],
-    tried: Sequence[Pair],
-    leading: int = LEADING,
+    singles: Sequence[Suspect], known: Alone, partners: Sequence[int], tried: Sequence[Pair]
 ) -> list[Pair]:
     """The leading faults with all others, but for what has been tried; values as they fit alone.
 
     :param partners: numbers of single faults, the leading ones first
     """
+    wanted = [(a, b) for a in partners[:LEADING] for b in partners]
+    return _apart(singles, known, wanted, tried)
+
+
+def wider(
+    singles: Sequence[Suspect], known: Alone, partners: Sequence[int], tried: Sequence[Pair]
+) -> list[Pair]:
+    """More of the leading faults with all others, and every two without an unknown value.
+
+    These cost least to solve, and two of them may do what neither does alone: both of two ways that the
+    current has are open.
+    """
+    plain = [one for one in partners if singles[one].unknown is None]
+    wanted = [(a, b) for a in partners[:MORE_LEADING] for b in partners]
+    return _apart(singles, known, [*wanted, *combinations(plain, 2)], tried)
+
+
+def _apart(
+    singles: Sequence[Suspect], known: Alone, wanted: Iterable[tuple[int, int]], tried: Sequence[Pair]
+) -> list[Pair]:
+    """Pairs of faults on different parts, each once, but for what has been tried."""
     row = {int(n): place for place, n in reversed(list(enumerate(known.suspect)))}
     met = {(one.one, one.other) for one in tried}
     found: dict[tuple[int, int], Pair] = {}
-    for a in partners[:leading]:
-        for b in partners:
-            one, other = min(a, b), max(a, b)
-            apart = singles[one].faults[0].where != singles[other].faults[0].where
-            if apart and (one, other) not in met:
-                values = (
-                    float(known.values[row[n]]) if n in row else singles[n].faults[0].typical
-                    for n in (one, other)
-                )
-                found.setdefault((one, other), Pair(one, other, *values))
+    for a, b in wanted:
+        one, other = min(a, b), max(a, b)
+        apart = singles[one].faults[0].where != singles[other].faults[0].where
+        if apart and (one, other) not in met:
+            values = (
+                float(known.values[row[n]]) if n in row else singles[n].faults[0].typical
+                for n in (one, other)
+            )
+            found.setdefault((one, other), Pair(one, other, *values))
     return list(found.values())
 
 
 def overloading(singles: Sequence[Suspect], coarse: Coarse, partners: Sequence[int]) -> list[int]:
     """The faults that blow a fuse in use, but for those among the partners.
 
-    Alone each reads like the blown fuse, whatever it is. Where another fault keeps the current off it the
-    fuse stays whole, and each reads quite differently.
+    Alone each reads like the blown fuse, whatever it is. Where another fault keeps the current off it
+    the fuse stays whole, and each reads quite differently.
     """
     return [
         number
