@@ -1,8 +1,8 @@
 """Several faults at once: pairs when no single fault explains the readings, triples when no pair does.
 
 The pairs that are solved are those that look best from what their faults do alone; if none of them will
-do, the faults that explain most, and what those leave unexplained, with all others; then more of them, and
-every two without an unknown value, those among them too that alone read like the fuse they blow.
+do, the faults that explain most, and what those leave unexplained, with all others; then more of them,
+and every two without an unknown value, those among them too that alone read like the fuse they blow.
 Where one fault explains every reading but one, only those that :mod:`.beside` lets through are solved.
 Triples are the best pairs with one more fault each: greedy, so that three faults none of whose pairs
 stands out are not found.

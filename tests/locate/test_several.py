@@ -47,9 +47,8 @@ def test_two_faults_are_not_taken_for_one_that_comes_and_goes():
     current through the other's resistor."""
     loom = circuitcheck.load("twin-fan-switch")
     written = loom.written("W21 open", "W31 open", spread=5)
-    verdict = loom.locate(
-        {name: written[name] for name in ("low-at-the-plug", "high-at-the-plug", "hot")}
-    )
+    tests = ("warm", "low-at-the-plug", "high-at-the-plug", "hot")
+    verdict = loom.locate({name: written[name] for name in tests})
     assert {"W21 open", "W31 open"} <= {fault for one in verdict.culprits[:2] for fault in one.faults}
 
 
