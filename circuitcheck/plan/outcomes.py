@@ -24,8 +24,8 @@ VEHICLE = 0.03
 """Standard uncertainty of a number from one vehicle to the next, as a share of it: a rough measure
 for planning, where the weighing itself takes every tolerance on its own."""
 _GAP = 3.0
-"""Standard uncertainties between two neighbours from which a cut is made between them: one in fifteen then
-comes to lie on the wrong side, which the chances of the outcomes hold."""
+"""Standard uncertainties between two neighbours from which a cut is made between them: one in fifteen
+then comes to lie on the wrong side, which the chances of the outcomes hold."""
 _LESS, _MORE = " or less", " or more"
 _MOST = 7
 """Ranges of numbers at the most."""
