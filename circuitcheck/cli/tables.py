@@ -14,10 +14,15 @@ from circuitcheck.cli.console import Paper, caution
 from circuitcheck.expect.cautions import setup_lines, together
 from circuitcheck.expect.expected import Expectation, number
 from circuitcheck.harness.readings import Sheet
-from circuitcheck.locate.verdict import Estimate, ReadingResult, SuspectResult, Verdict
+from circuitcheck.locate.verdict import Culprit, Estimate, ReadingResult, SuspectResult, Verdict
 from circuitcheck.loom import Loom
 
 out = Paper()
+
+_CULPRITS = 4
+"""Culprits that are shown at the most."""
+_SPOKEN_OF = 0.005
+"""Chance from which a suspect or a culprit is shown."""
 
 Twin = Mapping[str, Sequence[tuple[str, float, float]]]
 
@@ -143,7 +148,7 @@ def suspects(result: Verdict, *, hint: bool = True) -> None:
     """
     say(f"Verdict: {result.verdict}", "bold")
     indented(result.summary)
-    shown = [one for one in result.suspects if one.probability >= 0.005 or one.group == 1][:12]
+    shown = [one for one in result.suspects if one.probability >= _SPOKEN_OF or one.group == 1][:12]
     say()
     table = plain_table(
         "group", "chance", "suspect", "estimate", "replace or repair", right=("group", "chance")
@@ -155,6 +160,8 @@ def suspects(result: Verdict, *, hint: bool = True) -> None:
     out.print(table)
     if len(result.suspects) > len(shown):
         say(f"and {len(result.suspects) - len(shown)} more, with --json")
+    if " + " in shown[0].spec:
+        _culprits(result.culprits)
     if hint and sum(one.group == 1 for one in shown) > 1:
         say("Suspects of one group cannot be told apart by these readings.")
         if len({one.replace for one in shown if one.group == 1}) > 1:
@@ -162,6 +169,16 @@ def suspects(result: Verdict, *, hint: bool = True) -> None:
     if result.verdict != "unexplained":
         _reasons(shown)
     caution("Before you buy a part: check plugs and crimps at it, and prove it after the repair.")
+
+
+def _culprits(found: Sequence[Culprit]) -> None:
+    """Of several faults at once each by itself, with all that it may be."""
+    say()
+    table = plain_table("chance", "fault: any one of", "replace or repair", right=("chance",))
+    for one in found[:_CULPRITS]:
+        if one.chance >= _SPOKEN_OF:
+            table.add_row(percent_of(one.chance), ", ".join(one.faults), ", ".join(one.replace))
+    out.print(table)
 
 
 def _reasons(shown: Sequence[SuspectResult]) -> None:

@@ -27,6 +27,9 @@ _BASES = 3
 """Faults that others are put beside, each of another kind."""
 _BEHIND = 9.2
 """Log of the standing below the best of all at which nobody is spoken of any more."""
+_UNSURE = 15.0
+"""Log of the standing by which a pair may be better than what is worked out here: what it moves far has
+a spread of its own, where the base has next to none."""
 
 
 def beside(
@@ -45,7 +48,7 @@ def beside(
         partners = [
             n for n in known.kinds if singles[n].faults and singles[n].faults[0].where != fault.where
         ]
-        left = _bounds(evidence, singles, base, partners, top - _BEHIND)
+        left = _bounds(evidence, singles, base, partners, top - _BEHIND - _UNSURE)
         found += [Pair(n, number, value, base.value) for n, value in left]
     return list({frozenset((one.one, one.other)): one for one in reversed(found)}.values())
 

@@ -11,6 +11,7 @@ import numpy as np
 from circuitcheck.expect.expected import UNITS, ExpectedReading, expected_reading, number
 from circuitcheck.harness.readings import RUNS
 from circuitcheck.locate.absurd import words_for
+from circuitcheck.locate.culprits import culprits_of
 from circuitcheck.locate.evidence import DOUBTED, Evidence
 from circuitcheck.locate.hinges import hinges
 from circuitcheck.locate.ledger import Ledger
@@ -99,6 +100,7 @@ def conclude(evidence: Evidence, standings: Sequence[Standing]) -> Verdict:
     readings = tuple(_with_absurd(evidence, judged))
     taken = {(one.reading.test, one.reading.name): one.times for one in evidence.seen}
     doubted = [(one, taken.get((one.test, one.name), 1)) for one in readings if one.misread > DOUBTED]
+    culprits = culprits_of(standings, chances, groups)
     point = Standpoint(
         word,
         standings,
@@ -111,6 +113,7 @@ def conclude(evidence: Evidence, standings: Sequence[Standing]) -> Verdict:
         hinges(evidence, standings, max(units, key=lambda one: units[one])),
         by_heat(evidence.harness),
         off,
+        culprits,
     )
     repeat = tuple(f"{one.test}: {one.name}" for one, _ in doubted)
     left_out = any((one.test, one.name) not in taken for one, _ in evidence.absurd)
@@ -130,6 +133,7 @@ def conclude(evidence: Evidence, standings: Sequence[Standing]) -> Verdict:
         point.repair,
         point.hinges,
         evidence.put_right,
+        culprits,
     )
 
 

@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
+from itertools import combinations
 
 import numpy as np
 
 from circuitcheck.locate.pairing import Alone, Pair
 from circuitcheck.locate.suspects import Suspect
+from circuitcheck.locate.weighing import Coarse
 
 LEADING, OTHERS = 4, 120
 """Faults that are paired with all others if none of those explains the readings; and of all others."""
+MORE_LEADING = 8
+"""The same if none of those pairs does either."""
 
 
 def partners_of(singles: Sequence[Suspect], known: Alone) -> list[int]:
@@ -42,14 +46,54 @@ def with_leading(
 
     :param partners: numbers of single faults, the leading ones first
     """
+    wanted = [(a, b) for a in partners[:LEADING] for b in partners]
+    return _apart(singles, known, wanted, tried)
+
+
+def wider(
+    singles: Sequence[Suspect], known: Alone, partners: Sequence[int], tried: Sequence[Pair]
+) -> list[Pair]:
+    """More of the leading faults with all others, and every two without an unknown value.
+
+    These cost least to solve, and two of them may do what neither does alone: both of two ways that the
+    current has are open.
+    """
+    plain = [one for one in partners if singles[one].unknown is None]
+    wanted = [(a, b) for a in partners[:MORE_LEADING] for b in partners]
+    return _apart(singles, known, [*wanted, *combinations(plain, 2)], tried)
+
+
+def _apart(
+    singles: Sequence[Suspect], known: Alone, wanted: Iterable[tuple[int, int]], tried: Sequence[Pair]
+) -> list[Pair]:
+    """Pairs of faults on different parts, each once, but for what has been tried."""
     row = {int(n): place for place, n in reversed(list(enumerate(known.suspect)))}
     met = {(one.one, one.other) for one in tried}
     found: dict[tuple[int, int], Pair] = {}
-    for a in partners[:LEADING]:
-        for b in partners:
-            one, other = min(a, b), max(a, b)
-            apart = singles[one].faults[0].where != singles[other].faults[0].where
-            if apart and (one, other) not in met:
-                values = (float(known.values[row[n]]) for n in (one, other))
-                found.setdefault((one, other), Pair(one, other, *values))
+    for a, b in wanted:
+        one, other = min(a, b), max(a, b)
+        apart = singles[one].faults[0].where != singles[other].faults[0].where
+        if apart and (one, other) not in met:
+            values = (
+                float(known.values[row[n]]) if n in row else singles[n].faults[0].typical
+                for n in (one, other)
+            )
+            found.setdefault((one, other), Pair(one, other, *values))
     return list(found.values())
+
+
+def overloading(singles: Sequence[Suspect], coarse: Coarse, partners: Sequence[int]) -> list[int]:
+    """The faults that blow a fuse in use, but for those among the partners.
+
+    Alone each reads like the blown fuse, whatever it is. Where another fault keeps the current off it
+    the fuse stays whole, and each reads quite differently.
+    """
+    return [
+        number
+        for number, one in enumerate(singles)
+        if one.faults
+        and one.fuses == 1.0
+        and one.faults[0].overloads
+        and number not in partners
+        and coarse.blown(number, one.faults[0].typical)
+    ]

@@ -21,8 +21,7 @@ from circuitcheck.locate.verdict import Verdict
 from circuitcheck.locate.weighing import (
     Coarse,
     Standing,
-    fine_look,
-    rough_look,
+    both_looks,
     unread,
 )
 
@@ -80,7 +79,7 @@ class Locator:
         """How every lasting single fault stands, whether or not one explains the readings."""
         evidence = lay_out(self.harness, sheet, self._benches)
         coarse = self._field(sheet.put_right).coarse
-        return fine_look(evidence, coarse, rough_look(evidence, coarse))
+        return both_looks(evidence, coarse)
 
     def beforehand(self, put_right: Collection[str] = ()) -> list[Standing]:
         """How every suspect stands before anything has been read, some units perhaps put right."""
@@ -88,19 +87,20 @@ class Locator:
 
     def _standings(self, evidence: Evidence) -> list[Standing]:
         """Every lasting fault is weighed. Those that come and go come in when none of them explains
-        every reading with none misread; pairs and triples when none of all these does, or only one
-        of what was put right does. Where the best explains all but one reading, only those pairs
-        come in that could stand near it.
+        every reading with none misread; pairs and triples when none of these does, or only one of what
+        was put right does: two faults may look like one that is there in some tests and gone in
+        others. Where the best explains all but one reading, only those pairs come in that could stand
+        near it.
         """
         field = self._field(evidence.put_right)
-        rough = rough_look(evidence, field.coarse)
-        standings = fine_look(evidence, field.coarse, rough)
+        standings = both_looks(evidence, field.coarse)
         if not explains(standings[0], every=True):
             field.coarse.complete(evidence)  # both of what follows asks for what was dropped
             passing = weigh_passing(evidence, field.coarse, field.passing)
             standings = _in_order([*standings, *passing])
         best = standings[0]
-        if explains(best, every=True) and not asks_for(best.suspect, evidence.put_right):
+        lasts = not best.suspect.passing
+        if lasts and explains(best, every=True) and not asks_for(best.suspect, evidence.put_right):
             return standings
         given = self.harness, evidence, field.coarse, field.singles
         if _all_but_one(best) and not asks_for(best.suspect, evidence.put_right):

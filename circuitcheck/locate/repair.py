@@ -13,8 +13,8 @@ SURE = 0.8
 
 
 def units_of(standing: Standing) -> tuple[str, ...]:
-    """The units a suspect asks for: those of its faults, and the fuses that they have blown."""
-    units = (fault.replace for fault in standing.suspect.faults)
+    """The units a suspect asks for: those of its faults by name, and the fuses that they have blown."""
+    units = sorted(fault.replace for fault in standing.suspect.faults)
     return tuple(dict.fromkeys([*units, *fuses_of(standing)]))
 
 

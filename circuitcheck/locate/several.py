@@ -1,7 +1,8 @@
 """Several faults at once: pairs when no single fault explains the readings, triples when no pair does.
 
 The pairs that are solved are those that look best from what their faults do alone; if none of them will
-do, the faults that explain most, and what those leave unexplained, with all others.
+do, the faults that explain most, and what those leave unexplained, with all others; then more of them,
+and every two without an unknown value, those among them too that alone read like the fuse they blow.
 Where one fault explains every reading but one, only those that :mod:`.beside` lets through are solved.
 Triples are the best pairs with one more fault each: greedy, so that three faults none of whose pairs
 stands out are not found.
@@ -16,7 +17,7 @@ from circuitcheck.harness.model import Harness
 from circuitcheck.locate.beside import beside
 from circuitcheck.locate.evidence import Evidence
 from circuitcheck.locate.joined import held_pairs, triples_of
-from circuitcheck.locate.leading import LEADING, partners_of, with_leading
+from circuitcheck.locate.leading import LEADING, overloading, partners_of, wider, with_leading
 from circuitcheck.locate.pairing import Alone, alone, likely_pairs
 from circuitcheck.locate.pairsolver import PairSolver
 from circuitcheck.locate.sets import best_of, value_held, weighed
@@ -46,6 +47,10 @@ def weigh_several(
         pairs.take(with_leading(singles, known, partners, likely))
         if not pairs.explained:
             pairs.refine_all()
+        if not pairs.explained:
+            tried = [*likely, *with_leading(singles, known, partners, likely)]
+            more = [*partners, *overloading(singles, coarse, partners)]
+            pairs.take(wider(singles, known, more, tried))
         if pairs.found and not pairs.explained:
             triples = _triples(singles, known, partners, pairs.found)
             pairs.join(weighed(harness, evidence, triples))

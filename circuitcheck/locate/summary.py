@@ -6,12 +6,15 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from circuitcheck.locate.repair import SURE, fuses_of, unit_of
-from circuitcheck.locate.verdict import Hinge, Repair, Word
+from circuitcheck.locate.verdict import Culprit, Hinge, Repair, Word
 from circuitcheck.locate.weighing import Standing
 from circuitcheck.physics.branch import Array
 
 _NAMED = 5
 """Suspects of the first group that are named."""
+_NAMED_EACH = 3
+"""The same of each fault of several at once."""
+_COUNTS = {2: "two", 3: "three"}
 _SLIGHT = 0.05
 """Chance of a unit from which it is spoken of."""
 _SOUND = "The wiring these tests exercise is sound. If the fans still do not run in use, look at {}."
@@ -29,6 +32,7 @@ class Standpoint:
     :param outvoted: the same of readings that were taken again, with what was read
     :param by_heat: whether the temperature of the coolant switches the fans
     :param off: looks that a sound circuit does not give, in words
+    :param culprits: fault by fault what takes part in the suspects
     """
 
     word: Word
@@ -42,6 +46,7 @@ class Standpoint:
     hinges: tuple[Hinge, ...]
     by_heat: bool = False
     off: tuple[str, ...] = ()
+    culprits: tuple[Culprit, ...] = ()
 
     @property
     def first(self) -> list[Standing]:
@@ -100,9 +105,7 @@ def _best(point: Standpoint) -> str:
 
 def _narrowed(point: Standpoint) -> str:
     unit, first = _best(point), [one for one in point.first if one.suspect.faults]
-    names = ", ".join(one.suspect.spec for one in first[:_NAMED])
-    more = f" and {len(first) - _NAMED} more" if len(first) > _NAMED else ""
-    text = f"{_nearly_sound(point)}Narrowed down to {names}{more}"
+    text = f"{_nearly_sound(point)}Narrowed down to {_what(point, first)}"
     if len(first) > 1:
         text += ", which these readings cannot tell apart"
     text += f". Most likely to put right: {unit} ({percent(point.units[unit])})"
@@ -115,6 +118,24 @@ def _narrowed(point: Standpoint) -> str:
         cured = percent(point.repair.chance)
         text += f". With {together} put right together it is cured in {cured} of cases"
     return text + "."
+
+
+def _what(point: Standpoint, first: Sequence[Standing]) -> str:
+    """The suspects of the first group; several faults at once each by itself, with those it may be."""
+    leading = [one.spec for one in first[0].suspect.faults]
+    if len(leading) == 1 or any(len(one.suspect.faults) != len(leading) for one in first):
+        return _listed([one.suspect.spec for one in first], _NAMED)
+    parts = [one.faults for one in point.culprits if not set(leading).isdisjoint(one.faults)]
+    told = [
+        faults[0] if len(faults) == 1 else f"one of {_listed(faults, _NAMED_EACH)}" for faults in parts
+    ]
+    return f"{_COUNTS[len(leading)]} faults at once: {'; and '.join(told)}"
+
+
+def _listed(names: Sequence[str], most: int) -> str:
+    """The first few, and how many more."""
+    more = f" and {len(names) - most} more" if len(names) > most else ""
+    return ", ".join(names[:most]) + more
 
 
 def _nearly_sound(point: Standpoint) -> str:

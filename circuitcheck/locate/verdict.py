@@ -95,6 +95,28 @@ class Repair:
 
 
 @dataclass(frozen=True, slots=True)
+class Culprit:
+    """One thing that is wrong: a fault, or several of which any one would account for it as well.
+
+    :param faults: likeliest first
+    :param replace: the units to replace or repair for them
+    :param chance: that one of them is there, whatever else is wrong
+    """
+
+    faults: tuple[str, ...]
+    replace: tuple[str, ...]
+    chance: float
+
+    def to_dict(self) -> dict[str, Any]:
+        """The fields as a plain dict."""
+        return {
+            "faults": list(self.faults),
+            "replace": list(self.replace),
+            "chance": round(self.chance, 4),
+        }
+
+
+@dataclass(frozen=True, slots=True)
 class Hinge:
     """A reading that alone decides what to put right.
 
@@ -122,6 +144,7 @@ class Verdict:
     :param repair: the units that together cover what is likely
     :param hinges: readings that alone decide it
     :param put_right: units that were put right before the readings
+    :param culprits: fault by fault what takes part in the suspects, the likeliest first
     """
 
     harness: str
@@ -133,6 +156,7 @@ class Verdict:
     repair: Repair = field(default=Repair((), 1.0))
     hinges: tuple[Hinge, ...] = ()
     put_right: tuple[str, ...] = ()
+    culprits: tuple[Culprit, ...] = ()
 
     def __str__(self) -> str:
         return f"{self.verdict}: {self.summary}\n\n{text_table(_COLUMNS, self._rows()[:12])}"
@@ -160,6 +184,7 @@ class Verdict:
             "summary": self.summary,
             "suspects": [one.to_dict() for one in self.suspects],
             "readings": [one.to_dict() for one in self.readings],
+            "culprits": [one.to_dict() for one in self.culprits],
             "repeat": list(self.repeat),
             "repair": self.repair.to_dict(),
             "hinges": [one.to_dict() for one in self.hinges],

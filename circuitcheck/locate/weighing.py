@@ -40,6 +40,8 @@ KEEP = 18.0
 """Log-likelihood below the best at which a suspect is dropped after the rough look."""
 HOPELESS = 40.0
 """The same while only some of the benches, or values that miss the right one, have been looked at."""
+_AS_SOUND = 1.0
+"""Rough log-likelihood below sound at which a suspect still reads like it."""
 _LOOKS = 4
 """How often a grid may be moved to where the value turns out to be."""
 _WORTH_IT = 5.0
@@ -92,11 +94,13 @@ class Rough:
     :param places: the best place of each suspect that is not hopeless, by its number
     :param likely: for each of those with an unknown value the range that the readings leave, as logs
     :param same_as: for each of those the one that stands for it
+    :param graced: whether sound is among them only because all are compared with it
     """
 
     places: dict[int, Place]
     likely: dict[int, tuple[float, float]]
     same_as: dict[int, int]
+    graced: bool = False
 
 
 class Coarse:
@@ -157,10 +161,27 @@ class Coarse:
             self.values(bench, np.ones(len(self.suspects), dtype=bool))
 
 
-def rough_look(evidence: Evidence, coarse: Coarse) -> Rough:
+def both_looks(evidence: Evidence, coarse: Coarse) -> list[Standing]:
+    """Suspects weighed in full after a rough look; most likely first.
+
+    The rough look takes every reading on its own and may set sound far back where one common cause
+    moves them all. If sound then stands well in the fine look, whatever reads like it comes in again.
+    """
+    rough = rough_look(evidence, coarse)
+    found = fine_look(evidence, coarse, rough)
+    if rough.graced:
+        sound = next(one for one in found if not one.suspect.faults)
+        if sound.log_weight > found[0].log_weight - KEEP:
+            return fine_look(evidence, coarse, rough_look(evidence, coarse, like_sound=True))
+    return found
+
+
+def rough_look(evidence: Evidence, coarse: Coarse, *, like_sound: bool = False) -> Rough:
     """Every suspect where it fits best over a coarse range of its unknown value.
 
     Bench by bench; a suspect that falls hopelessly behind is not asked any further.
+
+    :param like_sound: whether those are kept that stand no worse than sound, the first suspect
     """
     alive = np.ones(len(coarse.suspects), dtype=bool)
     bound, sure = np.zeros(len(coarse.suspects)), np.zeros(len(coarse.suspects))
@@ -169,15 +190,19 @@ def rough_look(evidence: Evidence, coarse: Coarse) -> Rough:
         for suspect, place in _places(part, coarse, alive, coarse.values(bench, alive)):
             bound[suspect] += place.score
             sure[suspect] += place.sure
-        alive &= bound > np.max(sure[alive]) - HOPELESS
+        least = float(np.max(sure[alive])) - HOPELESS
+        alive &= bound > (min(least, bound[0] - _AS_SOUND) if like_sound else least)
         alive[0] = True  # sound, where it is a suspect, is what all are compared with
     plain, valued = zip(*(coarse.values(bench, alive) for bench in evidence.benches), strict=True)
     joined = np.concatenate(plain, axis=-1), np.concatenate(valued, axis=-1)
     places = dict(_places(evidence, coarse, alive, joined))
-    top = max(place.sure for place in places.values())
+    least = max(place.sure for place in places.values()) - KEEP
+    graced = not coarse.suspects[0].faults and places[0].score <= least
+    if like_sound:
+        least = min(least, places[0].score - _AS_SOUND)
     kept = np.array(
         [
-            n in places and (places[n].score > top - KEEP or not one.faults)
+            n in places and (places[n].score > least or not one.faults)
             for n, one in enumerate(coarse.suspects)
         ]
     )
@@ -185,6 +210,7 @@ def rough_look(evidence: Evidence, coarse: Coarse) -> Rough:
         {n: places[n] for n in places if kept[n]},
         _likely(evidence, coarse, alive, kept, joined[1]),
         _same_as(evidence, coarse, alive, kept, joined),
+        graced,
     )
 
 

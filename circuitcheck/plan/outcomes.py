@@ -23,8 +23,9 @@ from circuitcheck.plan.spread import vehicle_spread
 
 _BY_EYE = 0.03
 """Standard uncertainty of what is seen from one vehicle to the next, as a share of it."""
-_GAP = 5.0
-"""Standard uncertainties between two neighbours from which a cut is made between them."""
+_GAP = 3.0
+"""Standard uncertainties between two neighbours from which a cut is made between them: one in fifteen
+then comes to lie on the wrong side, which the chances of the outcomes hold."""
 _LESS, _MORE = " or less", " or more"
 _MOST = 7
 """Ranges of numbers at the most."""

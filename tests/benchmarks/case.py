@@ -77,6 +77,17 @@ class Case:
             self.take(name, test.setup, list(test.observe.items()), test.access)
         return self.planner.locator.locate(self.sheet)
 
+    def read_again(self, verdict):
+        """The verdict once every reading that it asks for again, and that was taken once, has been."""
+        for wanted in verdict.repeat:
+            test, _, name = wanted.partition(": ")
+            (*_, reading) = [one for one in self.readings if (one.test, one.name) == (test, name)]
+            again = f"{test} again"
+            if any((one.test, one.name) == (again, name) for one in self.readings):
+                continue
+            self.take(again, self.setups[test].setup, [(name, reading.observation)])
+        return self.planner.locator.locate(self.sheet)
+
     def went_on(self):
         """The same case, to be gone on with thoroughly."""
         case = Case(self.planner, self.vehicle, None, self.opened, self.put_right, thorough=True)

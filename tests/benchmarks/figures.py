@@ -72,17 +72,19 @@ def _of_two(two):
     """Two faults: as the vehicle stands, and once the first is put right."""
     shown = [one for one in two if one.shown]
     full = [one for one in two if one.full]
-    first_three = lambda o: set(o.truth) <= {s for one in o.top for s in one.split(" + ")}  # noqa: E731
     cures = lambda o, key: set(o.units) <= set(getattr(o, key)["repair"])  # noqa: E731
     return {
         "two": len(two),
-        "two_neither_hidden": share(two, lambda o: o.shown),
-        "two_in_first_three_at_once": share(shown, first_three),
+        "two_neither_hidden": len(shown),
+        "two_in_first_three_at_once": share(shown, lambda o: set(o.truth) <= set(o.culprits)),
         "two_in_first_three_thorough": share(shown, lambda o: o.thorough["first_three"]),
         "two_in_first_group_thorough": share(shown, lambda o: o.thorough["first_group"]),
         "two_repair_right_thorough": share(shown, lambda o: cures(o, "thorough")),
         "full_sheets_that_need_both": len(full),
         "two_in_first_three_full_sheet": share(full, lambda o: o.full["first_three"]),
+        "two_in_first_three_read_again": share(full, lambda o: o.again["first_three"]),
+        "two_in_first_three_by_name_full_sheet": share(full, lambda o: o.full["by_name"]),
+        "faults_named_in_first_three_full_sheet": mean(o.full["named"] for o in full),
         "two_in_first_group_full_sheet": share(full, lambda o: o.full["first_group"]),
         "two_repair_right_full_sheet": share(full, lambda o: cures(o, "full")),
         "two_in_first_groups_with_proof": share(two, lambda o: len(o.stops) == len(o.truth)),

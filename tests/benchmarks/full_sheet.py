@@ -7,15 +7,14 @@ import numpy as np
 from circuitcheck.expect.bench import Bench
 from circuitcheck.expect.expected import combined, scale_factor
 from circuitcheck.expect.service import blown_in_service
+from circuitcheck.expect.words import SCALES
 from circuitcheck.locate.suspects import Predictor, Trial, single_suspects
 from circuitcheck.physics.meter import ACCURACY
 
 VALUES = 40
 """Values over the range of an unknown one that a single fault is tried at."""
 APART = 3.0
-"""Standard uncertainties, of the meter and of three per cent of the reading, that tell two readings apart."""
-GLANCE = 0.25
-"""Share of full speed that an eye tells apart."""
+"""Standard uncertainties, of the meter and of what vehicles differ by, that tell two readings apart."""
 
 
 class FullSheet:
@@ -40,28 +39,39 @@ class FullSheet:
         return np.concatenate([predictor.run(bench).values for bench in self.benches], axis=1)
 
     def needs_both(self, faults):
-        """Whether no single fault, at whatever value, gives what two faults give on the full sheet."""
+        """Whether no single fault, at whatever value, gives what two faults give on the full sheet.
+
+        In words where words are noted; in numbers so nearly that meters and vehicles differ by as much.
+        """
         (blown,) = blown_in_service(self.harness, [lambda known: combined(faults, known)])
-        pieces = []
+        values, spreads = [], []
         for bench in self.benches:
             change = combined(faults, bench.circuit.branches, bench.setup.swap)
-            pieces.append(bench.run([change], blown=[blown]).values[0])
-        pair = np.concatenate(pieces)
+            run = bench.run([change], blown=[blown])
+            values.append(run.values[0])
+            spreads.append(np.sqrt(np.sum(run.shifts(np.array([0])).values[0] ** 2, axis=-1)))
+        pair, spread = np.concatenate(values), np.concatenate(spreads)
         observations = [one for bench in self.benches for _, one in bench.observations]
         apart = np.stack(
-            [self._apart(one, pair[n], self._singles[:, n]) for n, one in enumerate(observations)],
+            [
+                self._apart(one, pair[n], spread[n], self._singles[:, n])
+                for n, one in enumerate(observations)
+            ],
             axis=1,
         )
         return bool(apart.any(axis=1).all())
 
-    def _apart(self, observation, one, others):
+    def _apart(self, observation, one, spread, others):
         """Which of some readings differ from one."""
+        buzzes = np.isnan(others) != np.isnan(one)
+        if observation.kind in SCALES:
+            return buzzes | (self._word(observation, others) != self._word(observation, one))
         if not np.isfinite(one):
-            return np.isfinite(others) | (np.isnan(others) != np.isnan(one))
-        if observation.kind in ("speed", "lamp"):
-            width = GLANCE * scale_factor(self.harness, observation) / APART
-        elif observation.kind == "click":
-            width = 0.1
-        else:
-            width = np.hypot(ACCURACY[observation.kind].uncertainty(np.array(one)), 0.03 * one)
+            return np.isfinite(others) | buzzes
+        width = np.hypot(ACCURACY[observation.kind].uncertainty(np.array(one)), spread)
         return ~np.isfinite(others) | (np.abs(others - one) > APART * width)
+
+    def _word(self, observation, values):
+        """The number of the word that is noted."""
+        known = np.nan_to_num(values) / scale_factor(self.harness, observation)
+        return np.searchsorted(SCALES[observation.kind].limits, known, side="right")

@@ -1,7 +1,7 @@
 """How often the tool is right, and how long it takes: vehicles simulated by ngspice, not by us.
 
     python tests/benchmarks/localise.py [--json] [--cases 30] [--first 0] [--harness NAME ...] [--jobs 2]
-                                        [--meter-error 0.05] [--tolerance 0.2]
+                                        [--meter-error 0.05] [--tolerance 0.2] [--keep FILE]
 
 For each harness lasting faults are drawn by their usual chance (and a few that come and go, which count
 where a reading has met them), and for each a vehicle: every value inside its tolerance, an unknown value
@@ -24,7 +24,8 @@ import random
 import sys
 import time
 from concurrent.futures import ProcessPoolExecutor
-from dataclasses import dataclass, field
+from dataclasses import asdict, dataclass, field
+from pathlib import Path
 
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
@@ -51,20 +52,24 @@ class Outcome:
     :param utilities: m_utl over units and over places, of one fault
     :param met: whether a reading does not fit a sound circuit
     :param shown: for two faults, whether neither hides the other wholly
-    :param found: for two faults, those among the first three suspects at some stop
+    :param culprits: the faults of the first three culprits
+    :param found: for two faults, those among the first three culprits at some stop
     :param repairs: units put right, in their order
     :param stops: for two faults, the first groups at the stops on the way through the repairs
     :param thorough: for two faults, where they stand after ``next --thorough``
     :param minutes_thorough: what ``next --thorough`` takes in all
     :param full: for two faults of which no single one explains a full sheet, where they stand on it
+    :param again: the same once what it asked for again was read again
     """
 
     harness: str
     kind: str
+    seed: int
     truth: list
     units: list
     verdict: str
     top: list
+    culprits: list
     first: list
     unit: str
     repair: list
@@ -86,9 +91,10 @@ class Outcome:
     thorough: dict = field(default_factory=dict)
     minutes_thorough: float | None = None
     full: dict | None = None
+    again: dict | None = None
 
 
-def outcome_of(loom, planner, sheets, first, kind, seed, meter_error, tolerance, written):
+def outcome_of(loom, planner, sheets, first, kind, seed, meter_error, tolerance):
     draw = random.Random(f"{planner.harness.name} {kind} {seed}")
     faults = drawn_faults(loom, draw, {"sound": 0, "two": 2}.get(kind, 1), passing=kind == "passing")
     vehicle = Vehicle(planner.harness, faults, seed + 1000, meter_error, tolerance)
@@ -104,10 +110,12 @@ def outcome_of(loom, planner, sheets, first, kind, seed, meter_error, tolerance,
     found = Outcome(
         planner.harness.name,
         kind,
+        seed,
         truth,
         [one.mode.replace for one in faults],
         verdict.verdict,
         [one.spec for one in verdict.suspects[:3]],
+        first_three(verdict),
         [one.spec for one in group],
         unit,
         list(verdict.repair.units),
@@ -121,7 +129,7 @@ def outcome_of(loom, planner, sheets, first, kind, seed, meter_error, tolerance,
         scores,
         not all(one.fits for one in verdict.readings),
         "cutting the loom open" in advice.why,
-        Case(planner, vehicle).in_written_order() if written else None,
+        Case(planner, vehicle).in_written_order() if kind == "single" else None,
     )
     if kind in ("single", "two"):
         careful = case.went_on()
@@ -130,9 +138,12 @@ def outcome_of(loom, planner, sheets, first, kind, seed, meter_error, tolerance,
     if kind == "two":
         found.thorough = where_both(truth, after)
         if sheets.needs_both(faults):
-            found.full = where_both(truth, Case(planner, vehicle).full_sheet())
+            whole = Case(planner, vehicle)
+            sheet = whole.full_sheet()
+            found.full = where_both(truth, sheet)
+            found.again = where_both(truth, whole.read_again(sheet))
         verdicts, found.repairs = case.repaired(verdict)
-        top = {spec for each in verdicts for one in each.suspects[:3] for spec in one.spec.split(" + ")}
+        top = {spec for each in verdicts for spec in first_three(each)}
         found.found = [spec for spec in truth if spec in top]
         group = {
             spec
@@ -147,14 +158,21 @@ def outcome_of(loom, planner, sheets, first, kind, seed, meter_error, tolerance,
 
 
 def where_both(truth, verdict):
-    """Whether two faults stand together in the first group of a verdict, both in its first three suspects,
-    and both in what it says to put right."""
+    """Whether two faults stand together in the first group of a verdict, both in its first three culprits,
+    both in its first three suspects by name, and both in what it says to put right."""
     sets = [(set(one.spec.split(" + ")), one.group) for one in verdict.suspects]
     return {
         "first_group": any(set(truth) == specs for specs, group in sets if group == 1),
-        "first_three": set(truth) <= set().union(*(specs for specs, _ in sets[:3])),
+        "first_three": set(truth) <= set(first_three(verdict)),
+        "by_name": set(truth) <= set().union(*(specs for specs, _ in sets[:3])),
+        "named": sum(len(one.faults) for one in verdict.culprits[:3]),
         "repair": list(verdict.repair.units),
     }
+
+
+def first_three(verdict):
+    """All faults of the first three culprits."""
+    return [spec for one in verdict.culprits[:3] for spec in one.faults]
 
 
 def _estimate(faults, leader):
@@ -165,39 +183,48 @@ def _estimate(faults, leader):
 
 
 def harness_outcomes(job):
-    name, cases, begin, kinds, meter_error, tolerance, part, parts = job
+    """The outcomes of one harness; with a file to keep them in, those in it are not made again.
+
+    :param job: the harness's name, and what was asked for
+    """
+    name, asked = job
     loom = circuitcheck.load(name)
     planner = loom._planner
     first = next_test(planner, Sheet("", (), {}), Options())
     sheets = FullSheet(planner.harness)
+    found = {(one.kind, one.seed): one for one in kept(asked.keep) if one.harness == name}
     share = {
-        "single": cases,
-        "sound": max(cases // 6, 2),
-        "two": max(cases // 4, 2),
-        "misread": max(cases // 4, 2),
-        "passing": max(cases // 6, 2),
+        "single": asked.cases,
+        "sound": max(asked.cases // 6, 2),
+        "two": max(asked.cases // 4, 2),
+        "misread": max(asked.cases // 4, 2),
+        "passing": max(asked.cases // 6, 2),
     }
-    found = []
-    for kind in kinds:
-        for seed in range(begin + part, begin + share[kind], parts):
-            try:
-                found.append(
-                    outcome_of(
-                        loom,
-                        planner,
-                        sheets,
-                        first,
-                        kind,
-                        seed,
-                        meter_error,
-                        tolerance,
-                        kind == "single" and seed % 4 == 0,
-                    )
-                )
-            except Exception as error:
-                print(f"{name} {kind} {seed}: {error!r}", file=sys.stderr)
-                raise
-    return found
+    wanted = [
+        (kind, seed) for kind in asked.kinds for seed in range(asked.first, asked.first + share[kind])
+    ]
+    for kind, seed in wanted:
+        if (kind, seed) in found:
+            continue
+        try:
+            one = outcome_of(
+                loom, planner, sheets, first, kind, seed, asked.meter_error, asked.tolerance
+            )
+        except Exception as error:
+            print(f"{name} {kind} {seed}: {error!r}", file=sys.stderr)
+            raise
+        found[kind, seed] = one
+        if asked.keep:
+            with asked.keep.open("a") as file:
+                print(json.dumps(asdict(one)), file=file)
+    return [found[one] for one in wanted]
+
+
+def kept(file):
+    """The outcomes in a file, a line each."""
+    if file is None or not file.exists():
+        return []
+    return [Outcome(**json.loads(line)) for line in file.read_text().splitlines()]
 
 
 def table_of(names, outcomes, compared):
@@ -244,22 +271,10 @@ if __name__ == "__main__":
     parser.add_argument("--jobs", type=int, default=2)
     parser.add_argument("--meter-error", type=float, default=0.0, help="0.05: five per cent besides")
     parser.add_argument("--tolerance", type=float, default=0.0, help="0.2: every value twenty per cent")
+    parser.add_argument("--keep", type=Path, help="file of outcomes: what is in it is not done again")
     given = parser.parse_args()
     begin = time.perf_counter()
-    jobs = [
-        (
-            name,
-            given.cases,
-            given.first,
-            given.kinds,
-            given.meter_error,
-            given.tolerance,
-            part,
-            given.jobs,
-        )
-        for name in given.harness
-        for part in range(given.jobs)
-    ]
+    jobs = [(name, given) for name in given.harness]
     with ProcessPoolExecutor(given.jobs) as pool:
         everything = [one for part in pool.map(harness_outcomes, jobs) for one in part]
     table = table_of(given.harness, everything, given.first == 0)

@@ -2,13 +2,18 @@
 
 It is that of the Diagnostic Competition framework (A. Feldman et al., *Empirical Evaluation of Diagnostic
 Algorithm Performance Using a Generic Framework*, IJPHM) in its form for ambiguity groups: the first group
-against all that no reading of any test here could tell from the truth (the same run, with no place for a
-probe between), over that of those with themselves. Its elements are the units that are put right, since
+against all that no reading which ``next`` may ask for tells from the truth (by more than the meter's error
+and three per cent, as a fault must show to be counted at all), over that of those with themselves. Its elements are the units that are put right, since
 faults with one remedy are not told apart on purpose; the same over single wires, pins and parts stands
 beside it.
 """
 
+import numpy as np
+from vehicles import differ
+
 from circuitcheck.expect.expected import ChosenFault, combined
+from circuitcheck.expect.service import blown_in_service
+from circuitcheck.plan.planner import Options
 
 
 def utilities(planner, modes, fault, group):
@@ -27,23 +32,31 @@ def utilities(planner, modes, fault, group):
 
 
 def never_parted(planner, modes, fault):
-    """The places of all faults that no reading of any candidate tells from one of them."""
-    left = [one for one in modes if one.mode == fault.mode.mode]
+    """The places of all faults that no reading which ``next`` may ask for tells from one of them."""
+    left = [one for one in modes if one.spec != fault.mode.spec and not one.while_there]
+    faults = [fault, *(ChosenFault(one, _like(fault, one)) for one in left)]
+    rules = [lambda known, one=one: combined([one], known) for one in faults]
+    blown = blown_in_service(planner.harness, rules)
+    parted = np.zeros(len(left), dtype=bool)
     for candidate in planner.candidates:
+        if not candidate.needs <= Options().tools:
+            continue
         bench = planner.bench(candidate)
-        wanted = _mark(bench, candidate, fault.mode, fault.value)
-        left = [
-            one
-            for one in left
-            if wanted is not None and _mark(bench, candidate, one, fault.value) == wanted
-        ]
-    return {one.where for one in left} | {fault.mode.where}
+        changes = [combined([one], bench.circuit.branches, candidate.setup.swap) for one in faults]
+        true, *others = bench.run(changes, blown=blown).values
+        for number, other in enumerate(others):
+            parted[number] |= any(
+                differ(observation, *pair)
+                for (_, observation), *pair in zip(candidate.observations, true, other, strict=True)
+            )
+    return {one.where for one, apart in zip(left, parted, strict=True) if not apart} | {fault.mode.where}
 
 
-def _mark(bench, candidate, mode, value):
-    """What a fault does in a set-up; the same for all that no reading of it can part."""
-    change = combined([ChosenFault(mode, value)], bench.circuit.branches, candidate.setup.swap)
-    return bench.layouts[0].runs.mark(change) if change else ()
+def _like(fault, mode):
+    """The value at which a mode is most like a fault: the same, as far as its range goes."""
+    if mode.severity is None or fault.mode.severity is None:
+        return mode.typical
+    return min(max(fault.value, mode.severity.low), mode.severity.high)
 
 
 def utility_of_groups(group, true, elements):

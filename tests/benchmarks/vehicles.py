@@ -127,12 +127,13 @@ def tells_apart(planner, one, other):
         changes = [rule(bench.circuit.branches) for rule in rules]
         before, after = bench.run(changes, blown=blown).values
         for place, (_, observation) in enumerate(candidate.observations):
-            if _differ(observation, before[place], after[place]):
+            if differ(observation, before[place], after[place]):
                 return True
     return False
 
 
-def _differ(observation, one, other):
+def differ(observation, one, other):
+    """Whether a number differs by more than the meter's error and three per cent."""
     if np.isfinite(one) != np.isfinite(other):
         return True
     if observation.kind not in ("volts", "drop", "amps", "ohms") or not np.isfinite(one):

@@ -8,13 +8,14 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+import circuitcheck
 from circuitcheck.harness.load import load_harness
 from circuitcheck.harness.readings import load_readings
 from circuitcheck.locate.between import Solved
 from circuitcheck.locate.evidence import lay_out
 from circuitcheck.locate.likelihood import weigh
 from circuitcheck.locate.suspects import Trial, predict, single_suspects
-from circuitcheck.locate.weighing import Coarse, fine_look, rough_look
+from circuitcheck.locate.weighing import Coarse, both_looks, fine_look, rough_look
 from circuitcheck.shipped import readings_files
 
 VALUES = 241
@@ -44,6 +45,20 @@ def test_evidence_is_the_integral_over_the_range(name: str, sheet: str) -> None:
         density = np.exp(logs - logs.max())
         mean = np.trapezoid(density, dx=1 / (VALUES - 1))
         assert one.log_evidence == pytest.approx(logs.max() + np.log(mean), abs=0.05), one.suspect.spec
+
+
+def test_what_reads_like_sound_is_weighed_wherever_sound_is() -> None:
+    """A sound vehicle at the edge of its tolerances: the rough look, which takes each reading on its own,
+    sets sound hopelessly far back. What no reading touches is then still as likely as before (Bayes)."""
+    loom = circuitcheck.load("twin-fan-three-relays")
+    sheet = loom.sheet({"lost-under-load": loom.written(spread=13)["lost-under-load"]})
+    evidence = lay_out(loom.harness, sheet, {})
+    suspects = [one for one in single_suspects(loom.harness) if not one.passing]
+    coarse = Coarse(loom.harness, suspects)
+    assert rough_look(evidence, coarse).graced
+    standings = {one.suspect.spec: one for one in both_looks(evidence, coarse)}
+    untouched, sound = standings["S1.1 open"], standings["sound"]
+    assert untouched.log_evidence == pytest.approx(sound.log_evidence, abs=0.01)
 
 
 def test_readings_in_between_are_told_as_they_are_solved() -> None:

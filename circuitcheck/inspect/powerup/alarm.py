@@ -22,7 +22,7 @@ from circuitcheck.locate.conclude import merged
 from circuitcheck.locate.evidence import lay_out
 from circuitcheck.locate.summary import percent
 from circuitcheck.locate.suspects import single_suspects
-from circuitcheck.locate.weighing import Coarse, fine_look, rough_look
+from circuitcheck.locate.weighing import Coarse, both_looks
 from circuitcheck.solve.wiring import Bool
 
 
@@ -80,7 +80,7 @@ def _chances(plan: PowerupPlan, specs: Collection[str], sheet: Sheet) -> dict[st
     if not suspects:
         return {}
     evidence, coarse = lay_out(plan.harness, sheet, {}), Coarse(plan.harness, suspects)
-    standings = merged(fine_look(evidence, coarse, rough_look(evidence, coarse)))
+    standings = merged(both_looks(evidence, coarse))
     logs = np.array([one.log_weight for one in standings])
     shares = np.exp(logs - logs.max())
     shares /= shares.sum()
