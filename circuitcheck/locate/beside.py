@@ -13,13 +13,14 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from circuitcheck.locate.coarse import Coarse
 from circuitcheck.locate.evidence import DOUBTED, Evidence
 from circuitcheck.locate.joined import PAIRED, further
 from circuitcheck.locate.likelihood import precision, weigh
 from circuitcheck.locate.pairing import Alone, Pair, between
+from circuitcheck.locate.standing import Standing
 from circuitcheck.locate.suspects import Suspect, Trial, predict
 from circuitcheck.locate.values import deviations, rough_logs
-from circuitcheck.locate.weighing import Coarse, Standing
 from circuitcheck.physics.branch import Array
 from circuitcheck.solve.wiring import Bool, Index
 

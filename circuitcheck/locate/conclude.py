@@ -17,9 +17,9 @@ from circuitcheck.locate.ledger import Ledger
 from circuitcheck.locate.reasons import by_heat, reasons_for
 from circuitcheck.locate.renewed import words_for as words_on
 from circuitcheck.locate.repair import SURE, by_unit, covering, fuses_of, unit_of
+from circuitcheck.locate.standing import Standing
 from circuitcheck.locate.summary import Standpoint, summary_of
 from circuitcheck.locate.verdict import Estimate, ReadingResult, SuspectResult, Verdict, Word
-from circuitcheck.locate.weighing import Standing
 
 ILL_FIT = 1e-3
 """Chance of readings lying farther off, below which a suspect does not explain them."""

@@ -18,10 +18,11 @@ from circuitcheck.locate.evidence import Evidence
 from circuitcheck.locate.joined import pairs_of
 from circuitcheck.locate.pairing import Pair
 from circuitcheck.locate.sets import best_of, value_held, weighed, weighed_at, width_of
+from circuitcheck.locate.standing import Standing
 from circuitcheck.locate.suspects import Suspect
 from circuitcheck.locate.twovalues import fitted
 from circuitcheck.locate.values import Place, deviations, rough_logs
-from circuitcheck.locate.weighing import KEEP, Standing
+from circuitcheck.locate.weighing import KEEP
 from circuitcheck.physics.branch import Array
 
 _REFINED = 20

@@ -16,11 +16,12 @@ from itertools import product
 
 import numpy as np
 
+from circuitcheck.locate.coarse import Coarse
 from circuitcheck.locate.evidence import Evidence
 from circuitcheck.locate.likelihood import weigh
+from circuitcheck.locate.standing import Standing
 from circuitcheck.locate.suspects import Suspect, Trial, predict
 from circuitcheck.locate.values import deviations, rough_logs
-from circuitcheck.locate.weighing import Coarse, Standing
 from circuitcheck.physics.branch import Array
 from circuitcheck.solve.wiring import Bool, Index
 

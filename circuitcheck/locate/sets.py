@@ -10,10 +10,12 @@ import numpy as np
 
 from circuitcheck.harness.model import Harness
 from circuitcheck.locate.alike import representatives
+from circuitcheck.locate.coarse import Coarse
 from circuitcheck.locate.evidence import Evidence
+from circuitcheck.locate.standing import Standing
 from circuitcheck.locate.suspects import Suspect, Trial, predict
 from circuitcheck.locate.values import Place
-from circuitcheck.locate.weighing import Coarse, Rough, Standing, fine_look, rough_look
+from circuitcheck.locate.weighing import Rough, fine_look, rough_look
 from circuitcheck.parts.fault import FaultMode
 
 

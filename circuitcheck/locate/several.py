@@ -14,15 +14,16 @@ from dataclasses import replace
 
 from circuitcheck.harness.model import Harness
 from circuitcheck.locate.beside import beside
+from circuitcheck.locate.coarse import Coarse
 from circuitcheck.locate.evidence import Evidence
 from circuitcheck.locate.joined import held_pairs, triples_of
 from circuitcheck.locate.leading import LEADING, partners_of, with_leading
 from circuitcheck.locate.pairing import Alone, alone, likely_pairs
 from circuitcheck.locate.pairsolver import PairSolver
 from circuitcheck.locate.sets import best_of, value_held, weighed
+from circuitcheck.locate.standing import Standing
 from circuitcheck.locate.standins import weigh_stand_ins
 from circuitcheck.locate.suspects import Suspect
-from circuitcheck.locate.weighing import Coarse, Standing
 
 TRIED = 90
 """Pairs that are solved at first, in each of the two ways of judging them."""

@@ -16,8 +16,8 @@ from circuitcheck.locate.evidence import Evidence
 from circuitcheck.locate.joined import pairs_of
 from circuitcheck.locate.pairing import Alone, Pair
 from circuitcheck.locate.sets import place_of, weighed, weighed_at
+from circuitcheck.locate.standing import Standing
 from circuitcheck.locate.suspects import Suspect
-from circuitcheck.locate.weighing import Standing
 
 _LISTED, _LIKELY = 12, 6
 """Sets whose faults are put in place of others that read alike: of those that stand best, and of

@@ -17,8 +17,8 @@ from circuitcheck.locate.joined import pairs_of
 from circuitcheck.locate.locate import Locator
 from circuitcheck.locate.pairing import Alone, Pair, alone
 from circuitcheck.locate.sets import value_held, weighed
+from circuitcheck.locate.standing import Standing
 from circuitcheck.locate.suspects import Suspect
-from circuitcheck.locate.weighing import Standing
 
 UNSEEN = 9.2
 """Log of one in ten thousand, the least chance that a verdict shows."""

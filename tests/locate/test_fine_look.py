@@ -11,10 +11,11 @@ import pytest
 from circuitcheck.harness.load import load_harness
 from circuitcheck.harness.readings import load_readings
 from circuitcheck.locate.between import Solved
+from circuitcheck.locate.coarse import Coarse
 from circuitcheck.locate.evidence import lay_out
 from circuitcheck.locate.likelihood import weigh
 from circuitcheck.locate.suspects import Trial, predict, single_suspects
-from circuitcheck.locate.weighing import Coarse, fine_look, rough_look
+from circuitcheck.locate.weighing import fine_look, rough_look
 from circuitcheck.shipped import readings_files
 
 VALUES = 241
