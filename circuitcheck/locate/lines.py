@@ -173,6 +173,8 @@ class _Test:
         logs, grid = np.stack([grids[n] for n in lines]), np.stack([one.grid for one in lines.values()])
         predicted = np.stack([one.predicted for one in lines.values()])
         smooth = np.flatnonzero(runs_smoothly(self._evidence, grid, predicted, logs)).tolist()
+        if not smooth:
+            return {}
         shares = weights(grid[smooth], logs[smooth])
         read = told(shares, predicted[smooth])
         numbers = list(lines)

@@ -102,10 +102,9 @@ class Locator:
         best = standings[0]
         if explains(best, every=True) and not asks_for(best.suspect, evidence.put_right):
             return standings
-        given = self.harness, evidence, field.coarse, field.singles
         if _all_but_one(best) and not asks_for(best.suspect, evidence.put_right):
-            return _in_order([*standings, *weigh_beside(*given, standings)])
-        several = weigh_several(*given)
+            return _in_order([*standings, *weigh_beside(evidence, field.coarse, standings)])
+        several = weigh_several(evidence, field.coarse)
         return _in_order([*standings, *several])
 
 

@@ -12,7 +12,6 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from circuitcheck.harness.model import Harness
 from circuitcheck.locate.conclude import explains
 from circuitcheck.locate.evidence import Evidence
 from circuitcheck.locate.joined import pairs_of
@@ -57,8 +56,8 @@ class PairSolver:
     than a reading or two unexplained; the others wait for whether they are needed.
     """
 
-    def __init__(self, harness: Harness, evidence: Evidence, singles: Sequence[Suspect]) -> None:
-        self._given = harness, evidence
+    def __init__(self, evidence: Evidence, singles: Sequence[Suspect]) -> None:
+        self._evidence = evidence
         self._singles = singles
         self._waiting: list[_Fitted] = []
         self.found: list[Standing] = []
@@ -76,13 +75,13 @@ class PairSolver:
         """Solve some pairs."""
         order = sorted(chosen, key=lambda pair: (pair.one, pair.other))
         pairs = pairs_of(self._singles, order)
-        self.join(weighed(*self._given, [one for one in pairs if not _both_unknown(one)]))
+        self.join(weighed(self._evidence, [one for one in pairs if not _both_unknown(one)]))
         twins = [n for n, one in enumerate(pairs) if _both_unknown(one)]
         if twins:
             begin = np.array([[order[n].value_of_one, order[n].value_of_other] for n in twins])
-            best = _rough(self._given[1], self.found[0]) if self.found else -math.inf
+            best = _rough(self._evidence, self.found[0]) if self.found else -math.inf
             least = best - _BEYOND if self.explained else -math.inf
-            self._waiting += _fits(self._given[1], [pairs[n] for n in twins], begin, least)
+            self._waiting += _fits(self._evidence, [pairs[n] for n in twins], begin, least)
             best = max(best, *(one.standing for one in self._waiting))
             self._refine(
                 [one for one in self._waiting if one.short < _SHORT and one.standing > best - KEEP]
@@ -96,7 +95,7 @@ class PairSolver:
         chosen = sorted(fits, key=lambda one: -one.standing)[:_REFINED]
         self._waiting = [one for one in self._waiting if not any(one is other for other in chosen)]
         if chosen:
-            self.join(_refined(*self._given, chosen))
+            self.join(_refined(self._evidence, chosen))
 
 
 def _fits(evidence: Evidence, pairs: Sequence[Suspect], begin: Array, least: float) -> list[_Fitted]:
@@ -116,20 +115,20 @@ def _rough(evidence: Evidence, standing: Standing) -> float:
     return score + math.log(max(standing.suspect.weight, 1e-300))
 
 
-def _refined(harness: Harness, evidence: Evidence, fits: Sequence[_Fitted]) -> list[Standing]:
+def _refined(evidence: Evidence, fits: Sequence[_Fitted]) -> list[Standing]:
     """Pairs with two unknown values, each looked for with the other held where it fits."""
     held = [
         replace(one.pair, held=((one.pair.faults[1], float(np.exp(one.logs[1])), 0.0),)) for one in fits
     ]
     places = [Place(0.0, 0.0, float(one.logs[0]), float(one.widths[0])) for one in fits]
-    turn = weighed_at(harness, evidence, held, places)
+    turn = weighed_at(evidence, held, places)
     widths = {one.pair.spec: float(one.widths[1]) for one in fits}
     for _ in range(_TURNS):
         others = [
             Place(0.0, 0.0, math.log(one.suspect.held[0][1]), widths[one.suspect.spec]) for one in turn
         ]
         widths = {one.suspect.spec: width_of(one) for one in turn}
-        turn = weighed_at(harness, evidence, [_turned(one) for one in turn], others)
+        turn = weighed_at(evidence, [_turned(one) for one in turn], others)
     return turn
 
 

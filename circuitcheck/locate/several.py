@@ -12,7 +12,6 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
-from circuitcheck.harness.model import Harness
 from circuitcheck.locate.beside import beside
 from circuitcheck.locate.coarse import Coarse
 from circuitcheck.locate.evidence import Evidence
@@ -31,49 +30,44 @@ _EXTENDED = 4
 """Pairs that triples are made of: those that stand best, besides the leading faults by twos."""
 
 
-def weigh_several(
-    harness: Harness, evidence: Evidence, coarse: Coarse, singles: Sequence[Suspect]
-) -> list[Standing]:
+def weigh_several(evidence: Evidence, coarse: Coarse) -> list[Standing]:
     """How pairs stand, and triples where no pair explains the readings.
 
-    :param singles: sound and every single fault, as ``coarse`` has them
+    :param coarse: sound and every single fault
     """
+    singles = coarse.suspects
     known = alone(evidence, coarse)
     likely = likely_pairs(evidence, singles, known, TRIED)
-    pairs = PairSolver(harness, evidence, singles)
-    pairs.take(likely)
+    partners = partners_of(singles, known)
+    first = [*likely, *with_leading(singles, known, partners[:LEADING], likely)]
+    pairs = PairSolver(evidence, singles)
+    pairs.take(first)
     if not pairs.explained:
-        partners = partners_of(singles, known)
-        pairs.take(with_leading(singles, known, partners, likely))
+        pairs.take(with_leading(singles, known, partners, first))
         if not pairs.explained:
             pairs.refine_all()
         if pairs.found and not pairs.explained:
             triples = _triples(singles, known, partners, pairs.found)
-            pairs.join(weighed(harness, evidence, triples))
+            pairs.join(weighed(evidence, triples))
     found = pairs.found
-    return best_of([*found, *weigh_stand_ins(harness, evidence, singles, known, found, likely)])
+    return best_of([*found, *weigh_stand_ins(evidence, singles, known, found, likely)])
 
 
-def weigh_beside(
-    harness: Harness,
-    evidence: Evidence,
-    coarse: Coarse,
-    singles: Sequence[Suspect],
-    standings: Sequence[Standing],
-) -> list[Standing]:
+def weigh_beside(evidence: Evidence, coarse: Coarse, standings: Sequence[Standing]) -> list[Standing]:
     """How pairs stand, where one fault explains every reading but one: of those that could matter.
 
-    :param singles: sound and every single fault, as ``coarse`` has them
+    :param coarse: sound and every single fault
     :param standings: of the faults by themselves, most likely first
     """
     known = alone(evidence, coarse)
-    likely = beside(evidence, singles, known, standings)
+    singles = coarse.suspects
+    likely = beside(evidence, coarse, known, standings)
     if not likely:
         return []
-    pairs = PairSolver(harness, evidence, singles)
+    pairs = PairSolver(evidence, singles)
     pairs.take(likely)
     found = pairs.found
-    return best_of([*found, *weigh_stand_ins(harness, evidence, singles, known, found, likely)])
+    return best_of([*found, *weigh_stand_ins(evidence, singles, known, found, likely)])
 
 
 def _triples(
