@@ -39,16 +39,20 @@ def weigh_several(evidence: Evidence, coarse: Coarse) -> list[Standing]:
     known = alone(evidence, coarse)
     likely = likely_pairs(evidence, singles, known, TRIED)
     partners = partners_of(singles, known)
-    first = [*likely, *with_leading(singles, known, partners[:LEADING], likely)]
+    leading = with_leading(singles, known, partners, likely)
     pairs = PairSolver(evidence, singles)
-    pairs.take(first)
+    pairs.look(likely)
+    if not pairs.promising:
+        pairs.look(leading)
+        leading = []
+    pairs.weigh()
+    if leading and not pairs.explained:
+        pairs.look(leading)
+        pairs.weigh()
     if not pairs.explained:
-        pairs.take(with_leading(singles, known, partners, first))
-        if not pairs.explained:
-            pairs.refine_all()
-        if pairs.found and not pairs.explained:
-            triples = _triples(singles, known, partners, pairs.found)
-            pairs.join(weighed(evidence, triples))
+        pairs.refine_all()
+    if pairs.found and not pairs.explained:
+        pairs.join(weighed(evidence, _triples(singles, known, partners, pairs.found)))
     found = pairs.found
     return best_of([*found, *weigh_stand_ins(evidence, singles, known, found, likely)])
 
@@ -65,7 +69,8 @@ def weigh_beside(evidence: Evidence, coarse: Coarse, standings: Sequence[Standin
     if not likely:
         return []
     pairs = PairSolver(evidence, singles)
-    pairs.take(likely)
+    pairs.look(likely)
+    pairs.weigh()
     found = pairs.found
     return best_of([*found, *weigh_stand_ins(evidence, singles, known, found, likely)])
 

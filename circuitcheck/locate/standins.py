@@ -14,7 +14,7 @@ from itertools import islice, product, zip_longest
 from circuitcheck.locate.evidence import Evidence
 from circuitcheck.locate.joined import pairs_of
 from circuitcheck.locate.pairing import Alone, Pair
-from circuitcheck.locate.sets import place_of, weighed, weighed_at
+from circuitcheck.locate.sets import place_of, rough_height, weighed, weighed_at
 from circuitcheck.locate.standing import Standing
 from circuitcheck.locate.suspects import Suspect
 
@@ -47,7 +47,7 @@ def weigh_stand_ins(
     more = (one for one in guessed if _named(one) not in known_sets)
     return [
         *weighed_at(evidence, [one for one, _ in made], [place for _, place in made]),
-        *weighed(evidence, list(islice(more, _GUESSED))),
+        *weighed(evidence, list(islice(more, _GUESSED)), rough_height(evidence, found[0])),
     ]
 
 

@@ -45,11 +45,22 @@ class Rough:
     :param places: the best place of each suspect that is not hopeless, by its number
     :param likely: for each of those with an unknown value the range that the readings leave, as logs
     :param same_as: for each of those the one that stands for it
+    :param top: log-likelihood of the best, at its place
     """
 
     places: dict[int, Place]
     likely: dict[int, tuple[float, float]]
     same_as: dict[int, int]
+    top: float
+
+    def beside(self, top: float) -> Rough:
+        """The same of those that are not hopeless beside another best."""
+        if top <= self.top:
+            return self
+        same_as = {n: one for n, one in self.same_as.items() if self.places[one].score > top - KEEP}
+        places = {n: one for n, one in self.places.items() if n in same_as}
+        likely = {n: one for n, one in self.likely.items() if n in same_as}
+        return Rough(places, likely, same_as, self.top)
 
 
 def rough_look(evidence: Evidence, coarse: Coarse) -> Rough:
@@ -81,6 +92,7 @@ def rough_look(evidence: Evidence, coarse: Coarse) -> Rough:
         {n: places[n] for n in places if kept[n]},
         _likely(evidence, coarse, alive, kept, joined[1]),
         _same_as(evidence, coarse, alive, kept, joined),
+        top,
     )
 
 
