@@ -97,8 +97,13 @@ def blown_in(
         for name in latching:
             for row in group.rows[group.batch.state(name)[group.local]].tolist():
                 found[row].add(name)
+    # Where a relay buzzes, what has blown stays blown, round after round.
+    blows = settled.states[settled.buzzing] & networks.wiring.limits.latching
+    names = list(circuit.thresholds)
+    for row, place in np.argwhere(blows).tolist():
+        found[settled.buzzing[row]].add(names[place])
     first = np.cumsum([0, *counts])
-    for row in (*settled.buzzing.tolist(), *settled.unsure.tolist()):
+    for row in settled.unsure.tolist():
         change: dict[str, Branch | None] = {}
         for one in [row] if together is None else together[row, together[row] >= 0].tolist():
             number = int(np.searchsorted(first, one, side="right")) - 1

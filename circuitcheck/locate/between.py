@@ -8,7 +8,7 @@ from circuitcheck.locate.evidence import Evidence
 from circuitcheck.physics.branch import Array
 from circuitcheck.solve.wiring import Bool
 
-_SMOOTH = 0.5
+_SMOOTH = 0.1
 """Share of the meter's standard uncertainty by which every other value may be missed when it is told
 from those beside it. At half the distance a cubic misses by a sixteenth of that."""
 _FEWEST = 7

@@ -58,11 +58,13 @@ class Settled:
     """Where the states of all changes came to.
 
     :param groups: rows at rest
+    :param states: of every threshold in each row, where it came to (rows, thresholds)
     :param buzzing: rows whose states come round again for ever
     :param unsure: rows that lost too many digits to be trusted; to be solved at full size
     """
 
     groups: list[Group]
+    states: Bool
     buzzing: Index
     unsure: Index
 
@@ -115,7 +117,7 @@ def settle(
             moved.append(going[~ring])
         waiting = np.concatenate(moved) if moved else waiting[:0]
     none = waiting[:0]
-    return Settled(done, np.concatenate([none, *rings]), np.concatenate([waiting, *unsure]))
+    return Settled(done, states, np.concatenate([none, *rings]), np.concatenate([waiting, *unsure]))
 
 
 def _solved(
