@@ -8,7 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from circuitcheck.circuit.build import build_circuit, lasting_faults
-from circuitcheck.expect.expected import ChosenFault, bench_for, combined
+from circuitcheck.circuit.chosen import ChosenFault, combined
+from circuitcheck.expect.expected import bench_for
 from circuitcheck.expect.service import blown_in, service_setups
 from circuitcheck.harness.model import Harness
 from circuitcheck.parts.fault import Branches, Change

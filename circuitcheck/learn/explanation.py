@@ -9,8 +9,9 @@ from typing import Any
 
 import numpy as np
 
+from circuitcheck.circuit.chosen import ChosenFault
 from circuitcheck.expect.cautions import cautions_for
-from circuitcheck.expect.expected import UNITS, ChosenFault, word_for
+from circuitcheck.expect.expected import UNITS, word_for
 from circuitcheck.expect.words import CLICK, OPEN_LINE
 from circuitcheck.harness.model import Harness
 from circuitcheck.learn.answer import Answer, answer

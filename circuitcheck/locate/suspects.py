@@ -8,8 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from circuitcheck.circuit.build import all_faults
+from circuitcheck.circuit.chosen import ChosenFault, combined
 from circuitcheck.expect.bench import Bench
-from circuitcheck.expect.expected import ChosenFault, combined
 from circuitcheck.expect.run import Run
 from circuitcheck.expect.service import blown_in_service
 from circuitcheck.harness.model import Harness

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from circuitcheck.expect.expected import ChosenFault, combined
+from circuitcheck.circuit.chosen import ChosenFault, combined
 from circuitcheck.parts.fault import Branches, Change
 from circuitcheck.solve.wiring import Index
 

@@ -8,7 +8,7 @@ faults with one remedy are not told apart on purpose; the same over single wires
 beside it.
 """
 
-from circuitcheck.expect.expected import ChosenFault, combined
+from circuitcheck.circuit.chosen import ChosenFault, combined
 
 
 def utilities(planner, modes, fault, group):

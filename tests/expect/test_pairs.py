@@ -10,7 +10,8 @@ import numpy as np
 import pytest
 
 from circuitcheck.circuit.build import lasting_faults
-from circuitcheck.expect.expected import ChosenFault, bench_for, combined
+from circuitcheck.circuit.chosen import ChosenFault, combined
+from circuitcheck.expect.expected import bench_for
 from circuitcheck.expect.pairs import every_pair, sweep_pairs
 from circuitcheck.expect.service import blown_in_service
 from circuitcheck.harness.load import load_harness

@@ -10,8 +10,8 @@ import numpy as np
 import pytest
 
 from circuitcheck.circuit.build import build_circuit, lasting_faults
+from circuitcheck.circuit.chosen import ChosenFault, combined, find_fault
 from circuitcheck.circuit.circuit import Circuit, conducts
-from circuitcheck.expect.expected import ChosenFault, combined, find_fault
 from circuitcheck.expect.second_opinion import second_opinion_of_test
 from circuitcheck.harness.load import load_harness
 from circuitcheck.physics.branch import Conductor, Source
