@@ -63,7 +63,7 @@ def test_every_two_faults(name, test, shorts):
     faults = typical(harness)
     pairs, values = sweep_pairs(harness, [test])
     kinds = [row for row, pair in enumerate(pairs.tolist()) if adds([faults[n] for n in pair]) == shorts]
-    for row in random.Random(f"{name} {test}").sample(kinds, SAMPLE):
+    for row in random.Random(f"{Path(name).stem} {test}").sample(kinds, SAMPLE):
         both = [faults[number] for number in pairs[row]]
         wanted = one_by_one(harness, test, both)
         np.testing.assert_allclose(

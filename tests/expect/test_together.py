@@ -8,8 +8,8 @@ import pytest
 
 from circuitcheck.circuit.chosen import ChosenFault, combined, find_fault
 from circuitcheck.expect.expected import bench_for
+from circuitcheck.expect.together import Together
 from circuitcheck.harness.load import load_harness
-from circuitcheck.locate.together import Together
 
 OHMS = np.array([0.1, 0.5, 5.0])
 
