@@ -8,9 +8,10 @@ from circuitcheck.locate.evidence import Evidence
 from circuitcheck.physics.branch import Array
 from circuitcheck.solve.wiring import Bool
 
-_SMOOTH = 0.1
+SMOOTH, SMOOTH_IF_FAR = 0.5, 0.1
 """Share of the meter's standard uncertainty by which every other value may be missed when it is told
-from those beside it. At half the distance a cubic misses by a sixteenth of that."""
+from those beside it. At half the distance a cubic misses by a sixteenth of that; where values lie far
+apart it gains less."""
 _FEWEST = 7
 """Values of which every other one is enough for a cubic."""
 _REACH = 2.5
@@ -41,7 +42,9 @@ def weights(grid: Array, logs: Array) -> Array:
     return found
 
 
-def runs_smoothly(evidence: Evidence, grid: Array, predicted: Array, logs: Array) -> Bool:
+def runs_smoothly(
+    evidence: Evidence, grid: Array, predicted: Array, logs: Array, most: float = SMOOTH
+) -> Bool:
     """Whether a cubic tells every other value around the new ones from those beside it.
 
     Not outside the grid, nor where a line opens or a relay begins to buzz.
@@ -49,6 +52,7 @@ def runs_smoothly(evidence: Evidence, grid: Array, predicted: Array, logs: Array
     :param grid: logs of the values that were solved (suspects, solved)
     :param predicted: readings there (suspects, solved, readings)
     :param logs: of the values in between (suspects, values)
+    :param most: share of the meter's standard uncertainty by which one may be missed so
     :returns: of each suspect (suspects,)
     """
     if grid.shape[1] < _FEWEST:
@@ -61,7 +65,7 @@ def runs_smoothly(evidence: Evidence, grid: Array, predicted: Array, logs: Array
     known = np.where(seen, predicted, 0.0)
     told = weights(grid[:, ::2], grid[:, 1::2]) @ known[:, ::2]
     missed = np.abs(told - known[:, 1::2]) / evidence.meter_uncertainty(known[:, 1::2])
-    rough = near[:, 1::2] & np.any(missed >= _SMOOTH, axis=-1)
+    rough = near[:, 1::2] & np.any(missed >= most, axis=-1)
     found: Bool = inside & ~np.any(turns, axis=(1, 2)) & ~np.any(rough, axis=1)
     return found
 

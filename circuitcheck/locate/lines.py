@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from circuitcheck.expect.run import Run
-from circuitcheck.locate.between import runs_smoothly, told, weights
+from circuitcheck.locate.between import SMOOTH, SMOOTH_IF_FAR, runs_smoothly, told, weights
 from circuitcheck.locate.coarse import Coarse
 from circuitcheck.locate.evidence import Evidence
 from circuitcheck.locate.suspects import Predictor, Trial
@@ -153,9 +153,9 @@ class _Test:
             line = self._coarse_line(n) or self._solved.get(n)
             if line is not None and not grid.size:
                 found[n] = _Source(line, line.predicted)
-        for lines in (self._solved, self._swept):
+        for lines, most in ((self._solved, SMOOTH), (self._swept, SMOOTH_IF_FAR)):
             left = [n for n, grid in grids.items() if grid.size and n in lines and n not in found]
-            found |= self._between({n: lines[n] for n in left}, grids)
+            found |= self._between({n: lines[n] for n in left}, grids, most)
         return found
 
     def _coarse_line(self, number: int) -> _Line | None:
@@ -166,13 +166,16 @@ class _Test:
             self._swept[number] = _Line(self._coarse.grid(number), origin.run, origin.rows)
         return self._swept[number]
 
-    def _between(self, lines: dict[int, _Line], grids: Grids) -> dict[int, _Source]:
-        """Those that can be told from values around theirs; they have as many each."""
+    def _between(self, lines: dict[int, _Line], grids: Grids, most: float) -> dict[int, _Source]:
+        """Those that can be told from values around theirs; they have as many each.
+
+        :param most: see :func:`.runs_smoothly`
+        """
         if not lines:
             return {}
         logs, grid = np.stack([grids[n] for n in lines]), np.stack([one.grid for one in lines.values()])
         predicted = np.stack([one.predicted for one in lines.values()])
-        smooth = np.flatnonzero(runs_smoothly(self._evidence, grid, predicted, logs)).tolist()
+        smooth = np.flatnonzero(runs_smoothly(self._evidence, grid, predicted, logs, most)).tolist()
         if not smooth:
             return {}
         shares = weights(grid[smooth], logs[smooth])
