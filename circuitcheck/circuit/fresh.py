@@ -10,8 +10,7 @@ import itertools
 from collections.abc import Iterator
 
 from circuitcheck.harness.model import Harness
-from circuitcheck.parts.fault import Branches, Change, ChangeRule, FaultMode, Value, rejoined
-from circuitcheck.parts.frequency import usual
+from circuitcheck.parts.fault import Branches, Change, ChangeRule, Failing, FaultMode, Value, rejoined
 
 
 def misfits(harness: Harness) -> Iterator[FaultMode]:
@@ -42,13 +41,12 @@ def _halves(harness: Harness) -> Iterator[list[str]]:
 
 def _swap(one: str, other: str, wires: set[str]) -> FaultMode:
     words = f"the wires of {one} and {other} are in each other's place"
-    return FaultMode(
-        f"{one}",
+    plug = Failing(one, "wire", f"put the wires of {one} and {other} right")
+    return plug.mode(
         f"swapped with {other}",
-        usual("wire", "swapped"),
         words,
-        f"put the wires of {one} and {other} right",
         _exchange(one, other, wires),
+        often="swapped",
         overloads=True,
     )
 

@@ -6,8 +6,7 @@ from typing import ClassVar
 
 from pydantic import Field
 
-from circuitcheck.parts.fault import FaultMode, Severity, add_ohm, joint_faults
-from circuitcheck.parts.frequency import usual
+from circuitcheck.parts.fault import Failing, FaultMode, Severity, add_ohm, joint_faults
 from circuitcheck.parts.part import Part, Situation
 from circuitcheck.parts.quantity import Ohm, Volt
 from circuitcheck.physics.branch import Branch, Conductor, Source
@@ -52,12 +51,9 @@ class Battery(Part):
 
     def faults(self, name: str) -> list[FaultMode]:
         """Bad clamps, and cells that sag under load."""
-        weak = FaultMode(
-            name,
+        weak = Failing(name, "battery", f"charge or renew {name}").mode(
             "weak",
-            usual("battery", "weak"),
             f"battery {name} sags under load",
-            f"charge or renew {name}",
             add_ohm(f"{name}:cells"),
             Severity(0.05, 2.0, "ohm"),
         )

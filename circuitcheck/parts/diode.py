@@ -4,8 +4,7 @@ from __future__ import annotations
 
 from typing import ClassVar
 
-from circuitcheck.parts.fault import Branches, Change, FaultMode, Value, altered, bridge, scale
-from circuitcheck.parts.frequency import usual
+from circuitcheck.parts.fault import Branches, Change, Failing, FaultMode, Value, altered, bridge, scale
 from circuitcheck.parts.part import Part, Situation
 from circuitcheck.parts.quantity import Ohm, Volt
 from circuitcheck.physics.branch import Branch
@@ -35,25 +34,11 @@ class Diode(Part):
 
     def faults(self, name: str) -> list[FaultMode]:
         """Open or shorted."""
-        key, renew = f"{name}:diode", f"renew diode {name}"
+        key, diode = f"{name}:diode", Failing(name, "diode", f"renew diode {name}")
+        across = bridge(key, self.own(name, "a"), self.own(name, "k"))
         return [
-            FaultMode(
-                name,
-                "open",
-                usual("diode", "open"),
-                f"diode {name} is open",
-                renew,
-                scale(key, strength=0.0),
-            ),
-            FaultMode(
-                name,
-                "shorted",
-                usual("diode", "shorted"),
-                f"diode {name} is shorted",
-                renew,
-                bridge(key, self.own(name, "a"), self.own(name, "k")),
-                overloads=True,
-            ),
+            diode.mode("open", f"diode {name} is open", scale(key, strength=0.0)),
+            diode.mode("shorted", f"diode {name} is shorted", across, overloads=True),
         ]
 
     def misfits(self, name: str) -> list[FaultMode]:
@@ -64,13 +49,5 @@ class Diode(Part):
             one = branches.get(key)
             return {} if one is None else {key: altered(one, tail=one.head, head=one.tail)}
 
-        return [
-            FaultMode(
-                name,
-                "reversed",
-                usual("diode", "reversed"),
-                f"diode {name} is the wrong way round",
-                f"turn diode {name}: the ring marks the cathode, k",
-                turn,
-            )
-        ]
+        misfit = Failing(name, "diode", f"turn diode {name}: the ring marks the cathode, k")
+        return [misfit.mode("reversed", f"diode {name} is the wrong way round", turn)]

@@ -94,6 +94,40 @@ class FaultMode:
         return self.often.source
 
 
+@dataclass(frozen=True, slots=True)
+class Failing:
+    """A part as its fault modes have it in common.
+
+    :param where: the part, pin or wire
+    :param kind: whose rows of the table of frequencies they have
+    :param remedy: what to do about most of them, for a person
+    """
+
+    where: str
+    kind: str
+    remedy: str
+
+    def mode(
+        self,
+        mode: str,
+        words: str,
+        change: ChangeRule,
+        severity: Severity | None = None,
+        *,
+        often: str = "",
+        remedy: str = "",
+        overloads: bool = False,
+    ) -> FaultMode:
+        """One of its fault modes, see :class:`FaultMode`.
+
+        :param often: its row in the table of frequencies, where that is not called as the mode is
+        :param remedy: where it is another than that of most
+        """
+        row = usual(self.kind, often or mode)
+        remedy = remedy or self.remedy
+        return FaultMode(self.where, mode, row, words, remedy, change, severity, overloads=overloads)
+
+
 def take_out(*keys: str) -> ChangeRule:
     """The branches are gone: open."""
     return lambda branches, _: {key: None for key in keys if key in branches}
@@ -166,19 +200,16 @@ def joint_faults(key: str, words: str, kind: str = "pin") -> list[FaultMode]:
 
     :param kind: whose row of the table of frequencies it has
     """
-    open_ = FaultMode(
-        key, "open", usual(kind, "open"), f"{words} makes no contact", f"repair {words}", take_out(key)
-    )
+    joint = Failing(key, kind, f"repair {words}")
+    open_ = joint.mode("open", f"{words} makes no contact", take_out(key))
     return [
         open_,
-        FaultMode(
-            key,
+        joint.mode(
             "high resistance",
-            usual(kind, "high resistance"),
             f"{words} has a high resistance",
-            f"clean or renew {words}",
             add_ohm(key),
             HIGH_RESISTANCE,
+            remedy=f"clean or renew {words}",
         ),
         comes_and_goes(open_, f"{words} makes contact now and then", kind),
     ]

@@ -4,8 +4,7 @@ from __future__ import annotations
 
 from typing import ClassVar
 
-from circuitcheck.parts.fault import FaultMode, take_out
-from circuitcheck.parts.frequency import usual
+from circuitcheck.parts.fault import Failing, FaultMode, take_out
 from circuitcheck.parts.part import Part, Situation
 from circuitcheck.parts.quantity import Amp, Ohms
 from circuitcheck.physics.branch import Branch, Conductor, Threshold
@@ -55,13 +54,5 @@ class Fuse(Part):
 
     def faults(self, name: str) -> list[FaultMode]:
         """A fuse does one thing."""
-        return [
-            FaultMode(
-                name,
-                "blown",
-                usual("fuse", "blown"),
-                f"fuse {name} has blown",
-                f"renew fuse {name}, once you know why it blew",
-                take_out(f"{name}:element"),
-            )
-        ]
+        fuse = Failing(name, "fuse", f"renew fuse {name}, once you know why it blew")
+        return [fuse.mode("blown", f"fuse {name} has blown", take_out(f"{name}:element"))]

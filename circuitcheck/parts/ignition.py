@@ -8,13 +8,13 @@ from pydantic import Field
 
 from circuitcheck.parts.fault import (
     HIGH_RESISTANCE,
+    Failing,
     FaultMode,
     add_ohm,
     close_between,
     comes_and_goes,
     take_out,
 )
-from circuitcheck.parts.frequency import usual
 from circuitcheck.parts.part import Part, Situation
 from circuitcheck.parts.quantity import Amp, Ohm
 from circuitcheck.physics.branch import Branch, Conductor
@@ -44,34 +44,16 @@ class Ignition(Part):
 
     def faults(self, name: str) -> list[FaultMode]:
         """As a switch with one contact."""
-        key = f"{name}:30-15"
-        ends = self.own(name, "30"), self.own(name, "15")
-        stuck = FaultMode(
-            name,
-            "stuck open",
-            usual("ignition", "stuck open"),
-            f"{name} does not feed terminal 15",
-            f"renew the contact block of {name}",
-            take_out(key),
-        )
+        key, block = f"{name}:30-15", Failing(name, "ignition", f"renew the contact block of {name}")
+        closed = close_between(key, self.own(name, "30"), self.own(name, "15"), self.contact)
+        stuck = block.mode("stuck open", f"{name} does not feed terminal 15", take_out(key))
         return [
             stuck,
             comes_and_goes(stuck, f"{name} feeds terminal 15 now and then", "ignition"),
-            FaultMode(
-                name,
-                "welded",
-                usual("ignition", "welded"),
-                f"{name} feeds terminal 15 when off",
-                f"renew the contact block of {name}",
-                close_between(key, *ends, self.contact),
-                overloads=True,
-            ),
-            FaultMode(
-                name,
+            block.mode("welded", f"{name} feeds terminal 15 when off", closed, overloads=True),
+            block.mode(
                 "high resistance",
-                usual("ignition", "high resistance"),
                 f"the contact of {name} is burnt",
-                f"renew the contact block of {name}",
                 add_ohm(key),
                 HIGH_RESISTANCE,
             ),

@@ -4,8 +4,7 @@ from __future__ import annotations
 
 from typing import ClassVar
 
-from circuitcheck.parts.fault import FaultMode, scale
-from circuitcheck.parts.frequency import usual
+from circuitcheck.parts.fault import Failing, FaultMode, scale
 from circuitcheck.parts.part import Part, Situation
 from circuitcheck.parts.quantity import Volts, Watts
 from circuitcheck.physics.branch import Branch
@@ -40,13 +39,5 @@ class Lamp(Part):
 
     def faults(self, name: str) -> list[FaultMode]:
         """A filament breaks."""
-        return [
-            FaultMode(
-                name,
-                "blown",
-                usual("lamp", "blown"),
-                f"lamp {name} has blown",
-                f"renew lamp {name}",
-                scale(f"{name}:lamp", strength=0.0),
-            )
-        ]
+        lamp = Failing(name, "lamp", f"renew lamp {name}")
+        return [lamp.mode("blown", f"lamp {name} has blown", scale(f"{name}:lamp", strength=0.0))]

@@ -7,12 +7,13 @@ it is closed, in terms of inputs that are on or off. A fail-safe is the conditio
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from typing import ClassVar
 
 from pydantic import BaseModel, ConfigDict, Field
 
-from circuitcheck.parts.fault import HIGH_RESISTANCE, FaultMode, add_ohm, close_between, take_out
-from circuitcheck.parts.frequency import usual
+from circuitcheck.parts.contact import contact_faults
+from circuitcheck.parts.fault import Failing, FaultMode, take_out
 from circuitcheck.parts.part import Part, Situation
 from circuitcheck.parts.quantity import Amp, Ohms, Volt
 from circuitcheck.physics.branch import Branch, Condition, Conductor, Threshold
@@ -71,11 +72,13 @@ class Module(Part):
             start, end = (self.own(name, pin) for pin in one.between)
             found[f"{name}:{label}"] = Conductor(start, end, one.ohms, 0.1)
         for label, output in self.outputs.items():
-            start, end = (self.own(name, pin) for pin in output.between)
-            found[f"{name}:{label}"] = Conductor(
-                start, end, output.ohms, 0.4, closed_when=self._condition(name, output)
-            )
+            closed_when = self._condition(name, output)
+            found[f"{name}:{label}"] = replace(self._contact(name, output), closed_when=closed_when)
         return found
+
+    def _contact(self, name: str, output: Output) -> Conductor:
+        start, end = (self.own(name, pin) for pin in output.between)
+        return Conductor(start, end, output.ohms, 0.4)
 
     def thresholds(self, name: str) -> dict[str, Threshold]:
         """One a input, watched through the current of its resistance."""
@@ -88,49 +91,21 @@ class Module(Part):
 
     def faults(self, name: str) -> list[FaultMode]:
         """Inputs gone deaf; contacts stuck open, welded or burnt."""
-        renew = f"renew module {name}"
+        module = Failing(name, "module", f"renew module {name}")
         found = [
-            FaultMode(
-                name,
+            module.mode(
                 f"{label} input dead",
-                usual("module", "input dead"),
                 f"{name} no longer sees its {label} input",
-                renew,
                 take_out(f"{name}:{label}"),
+                often="input dead",
             )
             for label in self.inputs
         ]
         for label, output in self.outputs.items():
-            key = f"{name}:{label}"
-            ends = tuple(self.own(name, pin) for pin in output.between)
-            found += [
-                FaultMode(
-                    name,
-                    f"{label} stuck open",
-                    usual("module", "contact stuck open"),
-                    f"contact '{label}' of {name} does not close",
-                    renew,
-                    take_out(key),
-                ),
-                FaultMode(
-                    name,
-                    f"{label} welded",
-                    usual("module", "contact welded"),
-                    f"contact '{label}' of {name} does not open",
-                    renew,
-                    close_between(key, ends[0], ends[1], output.ohms),
-                    overloads=True,
-                ),
-                FaultMode(
-                    name,
-                    f"{label} high resistance",
-                    usual("module", "contact high resistance"),
-                    f"contact '{label}' of {name} is burnt",
-                    renew,
-                    add_ohm(key),
-                    HIGH_RESISTANCE,
-                ),
-            ]
+            contact, words = self._contact(name, output), f"contact '{label}' of {name}"
+            found += contact_faults(
+                module, f"{name}:{label}", contact, label=label, words=words, now_and_then=False
+            )
         return found
 
     def check(self) -> list[tuple[str, str, str]]:

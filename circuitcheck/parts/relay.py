@@ -2,27 +2,25 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import ClassVar, Literal
 
 from pydantic import Field
 
+from circuitcheck.parts.contact import contact_faults
 from circuitcheck.parts.fault import (
-    HIGH_RESISTANCE,
     Branches,
     Change,
     ChangeRule,
+    Failing,
     FaultMode,
     Severity,
     Value,
-    add_ohm,
     bridge,
-    close_between,
-    comes_and_goes,
     rejoined,
     set_ohm,
     take_out,
 )
-from circuitcheck.parts.frequency import usual
 from circuitcheck.parts.part import Part, Situation
 from circuitcheck.parts.quantity import Amp, Ohm, Percent
 from circuitcheck.physics.branch import Branch, Conductor, Threshold
@@ -65,7 +63,7 @@ class Relay(Part):
 
     def inside(self, name: str, situation: Situation) -> dict[str, Branch]:
         """Coil, what damps it, and contacts that follow the coil."""
-        plus, minus, common = (self.own(name, pin) for pin in ("86", "85", "30"))
+        plus, minus = self.own(name, "86"), self.own(name, "85")
         found: dict[str, Branch] = {
             f"{name}:coil": Conductor(plus, minus, self.coil, 0.05, COPPER_COEFFICIENT)
         }
@@ -75,10 +73,12 @@ class Relay(Part):
             found[f"{name}:diode"] = Junction(minus, plus, 0.7, 0.05)
         for pin, wanted in self._throws():
             state = ((f"{name} pulled in", wanted),)
-            found[f"{name}:30-{pin}"] = Conductor(
-                common, self.own(name, pin), self.contact, 0.4, closed_when=(state,)
-            )
+            contact = self._contact(name, pin)
+            found[f"{name}:30-{pin}"] = replace(contact, closed_when=(state,))
         return found
+
+    def _contact(self, name: str, pin: str) -> Conductor:
+        return Conductor(self.own(name, "30"), self.own(name, pin), self.contact, 0.4)
 
     def thresholds(self, name: str) -> dict[str, Threshold]:
         """Pulled in from the pick-up current until the drop-out current."""
@@ -89,62 +89,16 @@ class Relay(Part):
 
     def faults(self, name: str) -> list[FaultMode]:
         """Coil open or shorted; each contact stuck open, welded or burnt; damping diode shorted."""
-        plus, minus, common = (self.own(name, pin) for pin in ("86", "85", "30"))
-        renew = f"renew relay {name}"
-        found = [
-            FaultMode(
-                name,
-                "coil open",
-                usual("relay", "coil open"),
-                f"the coil of {name} is open",
-                renew,
-                take_out(f"{name}:coil"),
-            )
-        ]
+        relay = Failing(name, "relay", f"renew relay {name}")
+        found = [relay.mode("coil open", f"the coil of {name} is open", take_out(f"{name}:coil"))]
         for pin, _ in self._throws():
-            key, label = f"{name}:30-{pin}", f"30-{pin}"
-            stuck = FaultMode(
-                name,
-                f"{label} stuck open",
-                usual("relay", "contact stuck open"),
-                f"contact {label} of {name} does not close",
-                renew,
-                take_out(key),
-            )
-            found += [
-                stuck,
-                comes_and_goes(stuck, f"contact {label} of {name} closes now and then", "relay"),
-                FaultMode(
-                    name,
-                    f"{label} welded",
-                    usual("relay", "contact welded"),
-                    f"contact {label} of {name} does not open",
-                    renew,
-                    close_between(key, common, self.own(name, pin), self.contact),
-                    overloads=True,
-                ),
-                FaultMode(
-                    name,
-                    f"{label} high resistance",
-                    usual("relay", "contact high resistance"),
-                    f"contact {label} of {name} is burnt",
-                    renew,
-                    add_ohm(key),
-                    HIGH_RESISTANCE,
-                ),
-            ]
+            contact, label = self._contact(name, pin), f"30-{pin}"
+            words = f"contact {label} of {name}"
+            found += contact_faults(relay, f"{name}:{label}", contact, label=label, words=words)
         if self.across_coil == "diode":
-            found.append(
-                FaultMode(
-                    name,
-                    "diode shorted",
-                    usual("relay", "diode shorted"),
-                    f"the diode across the coil of {name} is shorted",
-                    renew,
-                    bridge(f"{name}:diode", plus, minus),
-                    overloads=True,
-                )
-            )
+            across = bridge(f"{name}:diode", self.own(name, "86"), self.own(name, "85"))
+            words = f"the diode across the coil of {name} is shorted"
+            found.append(relay.mode("diode shorted", words, across, overloads=True))
         return found
 
     def misfits(self, name: str) -> list[FaultMode]:
@@ -156,33 +110,17 @@ class Relay(Part):
 
     def _wrong_contacts(self, name: str) -> list[FaultMode]:
         """Closed at rest where it should be open, or with no contact there at all."""
-        fit = f"fit a relay with {self.contacts_are} contact as {name}"
+        misfit = Failing(name, "relay", f"fit a relay with {self.contacts_are} contact as {name}")
         make, at_rest = f"{name}:30-87", f"{name}:30-87a"
         found = []
         if self.contacts_are != "break":
             gone = (at_rest,) if self.contacts_are == "change-over" else ()
             rule = _fitted(gone, make, self.own(name, "30"), self.own(name, "87"), self.contact)
-            found.append(
-                FaultMode(
-                    name,
-                    "with a break contact",
-                    usual("relay", "with a break contact"),
-                    f"{name} is a relay that is closed at rest between 30 and 87",
-                    fit,
-                    rule,
-                )
-            )
+            words = f"{name} is a relay that is closed at rest between 30 and 87"
+            found.append(misfit.mode("with a break contact", words, rule))
         if self.contacts_are != "make":
-            found.append(
-                FaultMode(
-                    name,
-                    "with a make contact",
-                    usual("relay", "with a make contact"),
-                    f"{name} is a plain relay, without a contact at 87a",
-                    fit,
-                    take_out(at_rest),
-                )
-            )
+            words = f"{name} is a plain relay, without a contact at 87a"
+            found.append(misfit.mode("with a make contact", words, take_out(at_rest)))
         return found
 
     def _exchanged(self, name: str) -> FaultMode:
@@ -193,23 +131,19 @@ class Relay(Part):
             mine = {key: branch for key, branch in branches.items() if key.startswith(f"{name}:")}
             return {key: rejoined(branch, {one: other, other: one}) for key, branch in mine.items()}
 
-        return FaultMode(
-            name,
+        fit = f"fit a relay with the arrangement of the socket as {name}"
+        return Failing(name, "relay", fit).mode(
             "with 30 and 86 exchanged",
-            usual("relay", "with 30 and 86 exchanged"),
             f"{name} is a relay of the other pin arrangement, 30 and 86 exchanged",
-            f"fit a relay with the arrangement of the socket as {name}",
             rule,
         )
 
     def _other_coil(self, name: str) -> FaultMode:
         """A coil for other volts: from 5 ohm to 2 kohm; common practice, no source."""
-        return FaultMode(
-            name,
+        fit = f"fit a relay with a coil of {self.coil:g} ohm as {name}"
+        return Failing(name, "relay", fit).mode(
             "with another coil",
-            usual("relay", "with another coil"),
             f"the coil of {name} is of another kind",
-            f"fit a relay with a coil of {self.coil:g} ohm as {name}",
             set_ohm(f"{name}:coil"),
             Severity(5.0, 2000.0, "ohm"),
         )

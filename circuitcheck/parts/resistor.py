@@ -7,8 +7,7 @@ from typing import ClassVar
 
 from pydantic import BaseModel, ConfigDict, Field
 
-from circuitcheck.parts.fault import FaultMode, Severity, set_ohm, take_out
-from circuitcheck.parts.frequency import usual
+from circuitcheck.parts.fault import Failing, FaultMode, Severity, set_ohm, take_out
 from circuitcheck.parts.part import Part, Situation
 from circuitcheck.parts.quantity import Celsius, Ohms, Percent, Watts
 from circuitcheck.physics.branch import Branch, Conductor
@@ -54,46 +53,26 @@ class Resistor(Part):
 
     def faults(self, name: str) -> list[FaultMode]:
         """Burnt through, drifted either way, shorted, cut-out gone."""
-        key = f"{name}:element"
-        renew = f"renew resistor {name}"
+        key, resistor = f"{name}:element", Failing(name, "resistor", f"renew resistor {name}")
+        drift = Severity(self.ohms * 0.1, self.ohms * 20, "ohm")
         found = [
-            FaultMode(
-                name,
-                "open",
-                usual("resistor", "open"),
-                f"resistor {name} is burnt through",
-                renew,
-                take_out(key),
-            ),
-            FaultMode(
-                name,
+            resistor.mode("open", f"resistor {name} is burnt through", take_out(key)),
+            resistor.mode(
                 "drifted",
-                usual("resistor", "drifted"),
                 f"resistor {name} has changed its value",
-                renew,
                 set_ohm(key),
-                Severity(self.ohms * 0.1, self.ohms * 20, "ohm"),
+                drift,
                 overloads=True,
             ),
-            FaultMode(
-                name,
+            resistor.mode(
                 "shorted",
-                usual("resistor", "shorted"),
                 f"resistor {name} is bridged inside",
-                renew,
                 lambda branches, _: set_ohm(key)(branches, 0.005),
                 overloads=True,
             ),
         ]
         if self.cut_out is not None:
-            found.append(
-                FaultMode(
-                    name,
-                    "cut-out open",
-                    usual("resistor", "cut-out open"),
-                    f"the thermal cut-out of {name} has opened",
-                    f"{renew}, once you know why it overheated",
-                    take_out(f"{name}:cut-out"),
-                )
-            )
+            words = f"the thermal cut-out of {name} has opened"
+            why = f"{resistor.remedy}, once you know why it overheated"
+            found.append(resistor.mode("cut-out open", words, take_out(f"{name}:cut-out"), remedy=why))
         return found

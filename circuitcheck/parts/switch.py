@@ -6,15 +6,8 @@ from typing import ClassVar
 
 from pydantic import Field
 
-from circuitcheck.parts.fault import (
-    HIGH_RESISTANCE,
-    FaultMode,
-    add_ohm,
-    close_between,
-    comes_and_goes,
-    take_out,
-)
-from circuitcheck.parts.frequency import usual
+from circuitcheck.parts.contact import contact_faults
+from circuitcheck.parts.fault import Failing, FaultMode
 from circuitcheck.parts.part import Part, Situation
 from circuitcheck.parts.quantity import Amp, Ohm
 from circuitcheck.physics.branch import Branch, Conductor
@@ -52,40 +45,11 @@ class Switch(Part):
 
     def faults(self, name: str) -> list[FaultMode]:
         """Each contact can stay open, stay closed, or be burnt."""
-        found = []
+        switch, found = Failing(name, "switch", f"renew {name}"), []
         for pair in self._pairs():
-            key, label = self._key(name, pair), f"contact {pair[0]}-{pair[1]}"
-            ends = self.own(name, pair[0]), self.own(name, pair[1])
-            stuck = FaultMode(
-                name,
-                f"{label} stuck open",
-                usual("switch", "contact stuck open"),
-                f"{label} of {name} does not close",
-                f"renew {name}",
-                take_out(key),
-            )
-            found += [
-                stuck,
-                comes_and_goes(stuck, f"{label} of {name} closes now and then", "switch"),
-                FaultMode(
-                    name,
-                    f"{label} welded",
-                    usual("switch", "contact welded"),
-                    f"{label} of {name} does not open",
-                    f"renew {name}",
-                    close_between(key, *ends, self.contact),
-                    overloads=True,
-                ),
-                FaultMode(
-                    name,
-                    f"{label} high resistance",
-                    usual("switch", "contact high resistance"),
-                    f"{label} of {name} is burnt",
-                    f"renew {name}",
-                    add_ohm(key),
-                    HIGH_RESISTANCE,
-                ),
-            ]
+            contact, label = self._contact(name, pair), f"contact {pair[0]}-{pair[1]}"
+            words = f"{label} of {name}"
+            found += contact_faults(switch, self._key(name, pair), contact, label=label, words=words)
         return found
 
     def check(self) -> list[tuple[str, str, str]]:

@@ -6,15 +6,8 @@ from typing import ClassVar
 
 from pydantic import BaseModel, ConfigDict, Field
 
-from circuitcheck.parts.fault import (
-    HIGH_RESISTANCE,
-    FaultMode,
-    add_ohm,
-    close_between,
-    comes_and_goes,
-    take_out,
-)
-from circuitcheck.parts.frequency import usual
+from circuitcheck.parts.contact import contact_faults
+from circuitcheck.parts.fault import Failing, FaultMode
 from circuitcheck.parts.part import Part, Situation
 from circuitcheck.parts.quantity import Amp, Celsius, Ohm
 from circuitcheck.physics.branch import Branch, Conductor
@@ -58,48 +51,20 @@ class Thermoswitch(Part):
     def inside(self, name: str, situation: Situation) -> dict[str, Branch]:
         """The contacts that this coolant temperature, reached this way, has closed."""
         return {
-            f"{name}:{label}": Conductor(self.own(name, "2"), self.own(name, pin), self.contact, 0.4)
+            f"{name}:{label}": self._contact(name, pin)
             for label, (stage, pin) in self._stages().items()
             if stage.closed(situation.engine, situation.warming)
         }
 
+    def _contact(self, name: str, pin: str) -> Conductor:
+        return Conductor(self.own(name, "2"), self.own(name, pin), self.contact, 0.4)
+
     def faults(self, name: str) -> list[FaultMode]:
         """Each contact can stay open, stay closed, or be burnt."""
-        found = []
+        switch, found = Failing(name, "thermoswitch", f"renew {name}"), []
         for label, (_, pin) in self._stages().items():
-            key, common = f"{name}:{label}", self.own(name, "2")
-            stuck = FaultMode(
-                name,
-                f"{label} stuck open",
-                usual("thermoswitch", "contact stuck open"),
-                f"the {label} contact of {name} does not close",
-                f"renew {name}",
-                take_out(key),
-            )
-            found += [
-                stuck,
-                comes_and_goes(
-                    stuck, f"the {label} contact of {name} closes now and then", "thermoswitch"
-                ),
-                FaultMode(
-                    name,
-                    f"{label} welded",
-                    usual("thermoswitch", "contact welded"),
-                    f"the {label} contact of {name} does not open",
-                    f"renew {name}",
-                    close_between(key, common, self.own(name, pin), self.contact),
-                    overloads=True,
-                ),
-                FaultMode(
-                    name,
-                    f"{label} high resistance",
-                    usual("thermoswitch", "contact high resistance"),
-                    f"the {label} contact of {name} is burnt",
-                    f"renew {name}",
-                    add_ohm(key),
-                    HIGH_RESISTANCE,
-                ),
-            ]
+            contact, words = self._contact(name, pin), f"the {label} contact of {name}"
+            found += contact_faults(switch, f"{name}:{label}", contact, label=label, words=words)
         return found
 
     def check(self) -> list[tuple[str, str, str]]:

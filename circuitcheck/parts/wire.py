@@ -11,13 +11,13 @@ from pydantic_core import PydanticCustomError
 from circuitcheck.parts.fault import (
     CHASSIS,
     HIGH_RESISTANCE,
+    Failing,
     FaultMode,
     add_ohm,
     bridge,
     comes_and_goes,
     take_out,
 )
-from circuitcheck.parts.frequency import usual
 from circuitcheck.parts.quantity import Metre, Section
 from circuitcheck.physics.branch import Conductor
 from circuitcheck.physics.copper import COPPER_COEFFICIENT, wire_resistance
@@ -101,37 +101,30 @@ class Wire(BaseModel):
         """
         colour = f" ({self.colour})" if self.colour else ""
         words = f"wire {name}{colour} from {self.start} to {self.end}"
-        broken = FaultMode(
-            name, "open", usual("wire", "open"), f"{words} is broken", f"repair {words}", take_out(name)
-        )
+        wire, chafed = Failing(name, "wire", f"repair {words}"), f"repair {words} where it chafes"
+        broken = wire.mode("open", f"{words} is broken", take_out(name))
         return [
             broken,
-            FaultMode(
-                name,
+            wire.mode(
                 "high resistance",
-                usual("wire", "high resistance"),
                 f"{words} or one of its crimps is corroded",
-                f"renew {words}",
                 add_ohm(name),
                 HIGH_RESISTANCE,
+                remedy=f"renew {words}",
             ),
             comes_and_goes(broken, f"{words} or one of its crimps makes contact now and then", "wire"),
-            FaultMode(
-                name,
+            wire.mode(
                 "short to ground",
-                usual("wire", "short to ground"),
                 f"{words} touches the body",
-                f"repair {words} where it chafes",
                 bridge(name, self.end, CHASSIS),
+                remedy=chafed,
                 overloads=True,
             ),
-            FaultMode(
-                name,
+            wire.mode(
                 "short to supply",
-                usual("wire", "short to supply"),
                 f"{words} touches a live wire",
-                f"repair {words} where it chafes",
                 bridge(name, self.end, positive),
+                remedy=chafed,
                 overloads=True,
             ),
         ]
