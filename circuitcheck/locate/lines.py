@@ -17,6 +17,7 @@ from circuitcheck.locate.between import SMOOTH, SMOOTH_IF_FAR, runs_smoothly, to
 from circuitcheck.locate.coarse import Coarse
 from circuitcheck.locate.evidence import Evidence
 from circuitcheck.locate.suspects import Predictor, Trial
+from circuitcheck.parts.fault import Severity
 from circuitcheck.physics.branch import Array
 from circuitcheck.solve.wiring import Index
 
@@ -63,20 +64,18 @@ class _Source:
     """Where the readings of a suspect come from.
 
     :param predicted: (values, readings)
-    :param weights: what each value of the line counts in them; all just as they are unless told
+    :param weights: what each value of the line counts in them (values, values of the line)
     """
 
     line: _Line
     predicted: Array
-    weights: Array | None = None
+    weights: Array
 
     @property
     def moves(self) -> Array:
         """How they move (values, readings, latents)."""
         assert self.line.moves is not None
-        return (
-            self.line.moves if self.weights is None else np.tensordot(self.weights, self.line.moves, 1)
-        )
+        return np.tensordot(self.weights, self.line.moves, 1)
 
 
 class Lines:
@@ -116,12 +115,14 @@ class Lines:
         missing = [n for n in grids if any(n not in found for found in sources)]
         if not missing:
             return
-        trials = [Trial(n, np.exp(grids[n]) if grids[n].size else np.zeros(1)) for n in missing]
-        predictor = Predictor(self._coarse.harness, self._coarse.suspects, trials)
+        suspects = self._coarse.suspects
+        wider = {n: _wider(grids[n], suspects[n].severity) for n in missing}
+        trials = [Trial(n, np.exp(one) if one.size else np.zeros(1)) for n, one in wider.items()]
+        predictor = Predictor(self._coarse.harness, suspects, trials)
         for test, known in zip(self._tests, sources, strict=True):
             asked = [place for place, n in enumerate(missing) if n not in known]
             if asked:
-                known.update(test.solve(predictor, asked, {n: grids[n] for n in missing}))
+                known.update(test.solve(predictor, asked, wider, grids))
 
 
 class _Test:
@@ -152,7 +153,7 @@ class _Test:
         for n, grid in grids.items():
             line = self._coarse_line(n) or self._solved.get(n)
             if line is not None and not grid.size:
-                found[n] = _Source(line, line.predicted)
+                found[n] = _Source(line, line.predicted, np.ones((1, 1)))
         for lines, most in ((self._solved, SMOOTH), (self._swept, SMOOTH_IF_FAR)):
             left = [n for n, grid in grids.items() if grid.size and n in lines and n not in found]
             found |= self._between({n: lines[n] for n in left}, grids, most)
@@ -167,36 +168,39 @@ class _Test:
         return self._swept[number]
 
     def _between(self, lines: dict[int, _Line], grids: Grids, most: float) -> dict[int, _Source]:
-        """Those that can be told from values around theirs; they have as many each.
+        """Those that can be told from values around theirs.
 
         :param most: see :func:`.runs_smoothly`
         """
-        if not lines:
-            return {}
-        logs, grid = np.stack([grids[n] for n in lines]), np.stack([one.grid for one in lines.values()])
-        predicted = np.stack([one.predicted for one in lines.values()])
-        smooth = np.flatnonzero(runs_smoothly(self._evidence, grid, predicted, logs, most)).tolist()
-        if not smooth:
-            return {}
-        shares = weights(grid[smooth], logs[smooth])
-        read = told(shares, predicted[smooth])
-        numbers = list(lines)
-        return {
-            numbers[n]: _Source(lines[numbers[n]], *both)
-            for n, both in zip(smooth, zip(read, shares, strict=True), strict=True)
-        }
+        found: dict[int, _Source] = {}
+        for count in {(len(one.grid), len(grids[n])) for n, one in lines.items()}:
+            numbers = [n for n, one in lines.items() if (len(one.grid), len(grids[n])) == count]
+            logs = np.stack([grids[n] for n in numbers])
+            grid = np.stack([lines[n].grid for n in numbers])
+            predicted = np.stack([lines[n].predicted for n in numbers])
+            smooth = np.flatnonzero(runs_smoothly(self._evidence, grid, predicted, logs, most))
+            if smooth.size:
+                shares = weights(grid[smooth], logs[smooth])
+                read = told(shares, predicted[smooth])
+                for place, *both in zip(smooth.tolist(), read, shares, strict=True):
+                    found[numbers[place]] = _Source(lines[numbers[place]], *both)
+        return found
 
-    def solve(self, predictor: Predictor, asked: Sequence[int], grids: Grids) -> dict[int, _Source]:
+    def solve(
+        self, predictor: Predictor, asked: Sequence[int], wider: Grids, grids: Grids
+    ) -> dict[int, _Source]:
         """Solve some of the trials of a predictor.
 
-        :param asked: their numbers; ``grids`` has a line for each trial
+        :param asked: their numbers; ``wider`` has the values of each, among them those of ``grids``
         """
         run = predictor.run(self._bench, asked)
-        numbers, first, found = list(grids), 0, {}
+        numbers, first, found = list(wider), 0, {}
         for n in (numbers[one] for one in asked):
-            rows = np.arange(first, first + max(len(grids[n]), 1))
-            self._solved[n] = _Line(grids[n], run, rows)
-            found[n] = _Source(self._solved[n], self._solved[n].predicted)
+            rows = np.arange(first, first + max(len(wider[n]), 1))
+            line = self._solved[n] = _Line(wider[n], run, rows)
+            start = int(np.searchsorted(wider[n], grids[n][0] - 1e-9)) if grids[n].size else 0
+            mine = slice(start, start + max(len(grids[n]), 1))
+            found[n] = _Source(line, line.predicted[mine], np.eye(len(rows))[mine])
             first += len(rows)
         return found
 
@@ -215,3 +219,14 @@ class _Test:
             for one in many:
                 one.moves = moves[first : first + len(one.rows)]
                 first += len(one.rows)
+
+
+def _wider(grid: Array, severity: Severity | None) -> Array:
+    """A grid with a step more at each end, as far as the fault's range goes: a value that lies just
+    beyond is then told from what is solved. One value alone stays alone."""
+    if severity is None or len(grid) < 2:
+        return grid
+    more, low, high = grid[1] - grid[0], np.log(severity.low), np.log(severity.high)
+    start = [grid[0] - more] if grid[0] - more >= low else []
+    end = [grid[-1] + more] if grid[-1] + more <= high else []
+    return np.concatenate([start, grid, end])
