@@ -4,13 +4,18 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Any
+
+import numpy as np
 
 from circuitcheck.circuit.build import all_faults
 from circuitcheck.errors import UnknownName
 from circuitcheck.harness.model import Harness
 from circuitcheck.parts.fault import Branches, Change, FaultMode, Value
 from circuitcheck.parts.quantity import OHM
+
+Mark = tuple[str, float | bytes]
 
 
 @dataclass(frozen=True)
@@ -26,6 +31,12 @@ class ChosenFault:
         if self.mode.severity is None:
             return self.mode.spec
         return f"{self.mode.spec}={self.value:.3g} {self.mode.severity.unit}"
+
+    @cached_property
+    def mark(self) -> Mark:
+        """What tells it, with its value or values, from other faults."""
+        value = self.value
+        return self.mode.spec, value.tobytes() if isinstance(value, np.ndarray) else value
 
     def change(self, branches: Branches) -> Change:
         """What it alters in a circuit."""

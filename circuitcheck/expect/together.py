@@ -12,14 +12,12 @@ from dataclasses import dataclass
 import numpy as np
 
 from circuitcheck.circuit.build import build_circuit
-from circuitcheck.circuit.chosen import ChosenFault, combined
+from circuitcheck.circuit.chosen import ChosenFault, Mark, combined
 from circuitcheck.expect.service import blown_in, service_setups
 from circuitcheck.harness.model import Harness
 from circuitcheck.parts.fault import Branches, Change
 from circuitcheck.physics.branch import Array
 from circuitcheck.solve.wiring import Bool, Index
-
-Key = tuple[tuple[str, float | bytes], ...]
 
 
 @dataclass(frozen=True)
@@ -48,7 +46,7 @@ class Together:
         self.swapped = swapped
         self.changes: list[Change] = []
         self.counts: list[int] = []
-        self._pieces: dict[Key, _Piece] = {}
+        self._pieces: dict[tuple[Mark, ...], _Piece] = {}
         self._end = 0
         self._rows: tuple[list[int], list[int]] = [], []
 
@@ -84,7 +82,7 @@ class Together:
             known.extend(more)
 
     def _piece(self, faults: Sequence[ChosenFault]) -> _Piece:
-        key = tuple((one.mode.spec, _mark(one)) for one in faults)
+        key = tuple(one.mark for one in faults)
         if key not in self._pieces:
             change = combined(faults, self.branches, self.swapped)
             size = max((np.size(one.value) for one in faults), default=1)
@@ -124,8 +122,3 @@ def blown_together(
             for known, more in zip(found, blown, strict=True):
                 known.update(more)
     return [frozenset(one) for one in found]
-
-
-def _mark(fault: ChosenFault) -> float | bytes:
-    value = fault.value
-    return value.tobytes() if isinstance(value, np.ndarray) else value
