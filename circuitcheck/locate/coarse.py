@@ -14,7 +14,7 @@ from circuitcheck.expect.run import Run
 from circuitcheck.harness.model import Harness
 from circuitcheck.locate.evidence import Evidence
 from circuitcheck.locate.suspects import Predictor, Suspect, Trial
-from circuitcheck.physics.branch import Array
+from circuitcheck.physics.branch import Array, Conductor, Source
 from circuitcheck.solve.network import MANY_CURVES
 from circuitcheck.solve.wiring import Bool, Index
 
@@ -113,8 +113,7 @@ class Coarse:
 
     def _solved(self, bench: Bench, trials: Sequence[int]) -> Run:
         run = self._predictor.run(bench, trials)
-        # Of a whole vehicle that would be too much to hold.
-        if bench.key in self._origins and len(bench.layout.networks.wiring.curve_keys) <= MANY_CURVES:
+        if bench.key in self._origins and _is_small(bench):
             first = 0
             for one in trials:
                 count = self._predictor.counts[one]
@@ -135,3 +134,9 @@ class Coarse:
         """Predict what has not been asked for so far, in one sweep a bench."""
         for bench in evidence.benches:
             self.values(bench, np.ones(len(self.suspects), dtype=bool))
+
+
+def _is_small(bench: Bench) -> bool:
+    """Whether its solved circuits can be kept; those of a whole vehicle would be too much to hold."""
+    branches = bench.circuit.branches.values()
+    return sum(not isinstance(one, Conductor | Source) for one in branches) <= MANY_CURVES
