@@ -9,8 +9,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, overload
 
 from circuitcheck.circuit.build import all_faults
+from circuitcheck.circuit.chosen import ChosenFault, find_fault
 from circuitcheck.errors import Problem, ReadingsError, UnknownName
-from circuitcheck.expect.expected import ChosenFault, Expectation, expect_tests, find_fault
+from circuitcheck.expect.expected import Expectation, expect_tests
 from circuitcheck.expect.vehicle import read_vehicle
 from circuitcheck.harness.load import load_harness
 from circuitcheck.harness.model import Harness

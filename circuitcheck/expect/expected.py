@@ -9,8 +9,8 @@ from typing import Any
 
 import numpy as np
 
-from circuitcheck.circuit.build import all_faults, lead_keys
-from circuitcheck.errors import UnknownName
+from circuitcheck.circuit.build import lead_keys
+from circuitcheck.circuit.chosen import ChosenFault, combined
 from circuitcheck.expect.bench import Bench
 from circuitcheck.expect.cautions import Lead, cautions_for
 from circuitcheck.expect.service import blown_in_service
@@ -18,9 +18,7 @@ from circuitcheck.expect.words import OPEN_LINE, SCALES
 from circuitcheck.harness.model import Harness, Observation, Test
 from circuitcheck.harness.readings import BUZZES
 from circuitcheck.notebook import html_table, text_table
-from circuitcheck.parts.fault import Branches, Change, FaultMode, Value
 from circuitcheck.parts.part import Situation
-from circuitcheck.parts.quantity import OHM
 from circuitcheck.physics.branch import Array
 from circuitcheck.physics.meter import ACCURACY, OPEN_OHM
 from circuitcheck.physics.motor import HELD, RPM, FanMotor
@@ -172,40 +170,9 @@ class Expectation:
         return html_table(title, ["test", "reading", "expected", "unit", "word", "low", "high"], rows)
 
 
-@dataclass(frozen=True)
-class ChosenFault:
-    """A fault mode with the value it is to have, or an array of values to be tried at once."""
-
-    mode: FaultMode
-    value: Value
-
-    @property
-    def spec(self) -> str:
-        """Its name, with its value where it has one."""
-        if self.mode.severity is None:
-            return self.mode.spec
-        return f"{self.mode.spec}={self.value:.3g} {self.mode.severity.unit}"
-
-    def change(self, branches: Branches) -> Change:
-        """What it alters in a circuit."""
-        return self.mode.change(branches, self.value)
-
-
 def bench_for(harness: Harness, test: Test) -> Bench:
     """The bench of one of the harness's tests."""
     return Bench(harness, test.setup, tuple(test.observe.items()))
-
-
-def combined(faults: Sequence[ChosenFault], branches: Branches, swapped: Sequence[str] = ()) -> Change:
-    """The change that several faults make together; a swapped part has none of its own."""
-    total: dict[str, Any] = {}
-    for fault in faults:
-        if fault.mode.where in swapped:
-            continue
-        if total:
-            branches = {k: b for k, b in {**branches, **total}.items() if b is not None}
-        total.update(fault.change(branches))
-    return total
 
 
 def expect_tests(
@@ -331,23 +298,3 @@ def number(value: float) -> str:
     """
     digits = 0 if abs(value) >= 100 else 1 if abs(value) >= 10 else 2
     return f"{round(value, digits) + 0.0:.{digits}f}"
-
-
-def find_fault(harness: Harness, spec: str) -> ChosenFault:
-    """A fault by its name, perhaps with a value: ``E1 high resistance=0.8 ohm``.
-
-    :raises UnknownName: if there is no such fault
-    :raises ValueError: if the value does not fit
-    """
-    name, _, value = (one.strip() for one in spec.partition("="))
-    known = {one.spec: one for one in all_faults(harness)}
-    name = " ".join(name.split())
-    if name not in known:
-        raise UnknownName("fault", name, sorted(known, key=lambda spec: -known[spec].weight))
-    mode = known[name]
-    if not value:
-        return ChosenFault(mode, mode.severity.typical if mode.severity else 0.0)
-    if mode.severity is None:
-        raise ValueError(f"'{name}' has no value to give; leave out '= {value}'")
-    given = OHM.parse(value) if mode.severity.unit == "ohm" else float(value.split()[0])
-    return ChosenFault(mode, given)

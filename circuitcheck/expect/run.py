@@ -7,7 +7,7 @@ in place, all of them together.
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
@@ -193,16 +193,19 @@ class Run:
             self.fuses[row],
         )
         self.buzzing[alike.all_of(settled.buzzing) % self.rows] = True
-        whole = alike.rows[settled.unsure].tolist()
-        whole += alike.rows[self._clamp_moved(layout)[row]].tolist()
-        alone = {one: {place for place, _, _ in placed[one // self.rows].readers} for one in whole}
+        whole = {*alike.rows[settled.unsure].tolist()}
+        whole |= {*alike.rows[self._clamp_moved(layout)[row]].tolist()}
         for group in settled.groups:
             self._read(layout, alike.everyone(group))
-            for number, place in self._behind_knee(layout, group, alike):
-                alone.setdefault(number, set()).add(place)
-        for number, places in alone.items():
+        for number in sorted(whole):
             one = placed[number // self.rows].station
-            self._take_one(one, number % self.rows, alike.like(number) % self.rows, places)
+            self._take_one(one, number % self.rows, alike.like(number) % self.rows)
+        for group in settled.groups:
+            for number, place in self._behind_knee(layout, group, alike):
+                if number in whole:
+                    continue
+                one = placed[number // self.rows].station
+                self._take_metered(one, number % self.rows, alike.like(number) % self.rows, place)
 
     def _behind_knee(self, layout: Layout, group: Group, alike: Alike) -> Iterator[tuple[int, int]]:
         """Rows of all stations, and the place of each voltmeter that reads no straight line there."""
@@ -307,25 +310,32 @@ class Run:
                 found |= one_of(self.changes[number], one - int(self._first[number]))
         return found
 
-    def _take_one(self, station: Station, row: int, rows: Index, places: Collection[int]) -> None:
-        """At full size, each meter on its own.
+    def _take_one(self, station: Station, row: int, rows: Index) -> None:
+        """All readings of a station at full size, each meter on its own.
 
         :param rows: all those that read like ``row``
-        :param places: of the readings to take
         """
-        circuit = station.circuit.changed(station.carried(self._change(row)))
-        circuit = circuit.after(self.blown[row], float(self.fuses[row]))
+        circuit = self._circuit(station, row)
         bare = solve_point(circuit)
         near = np.array(list(bare.volts.values()))  # a meter moves little: it is begun from there
         self.buzzing[rows] |= bool(bare.buzzing)
         for place, reader in station.readers:
             if bare.buzzing:
                 self.values[rows, place] = np.nan
-            if bare.buzzing or place not in places:
                 continue
             meter = {key: one for key, one in reader.meter().items() if key not in circuit.branches}
             point = solve_point(circuit.changed(meter), near) if meter else bare
             self.values[rows, place] = reader.value_at(circuit, point)
+
+    def _take_metered(self, station: Station, row: int, rows: Index, place: int) -> None:
+        """One voltmeter at full size, of rows that are at rest."""
+        circuit, reader = self._circuit(station, row), dict(station.readers)[place]
+        self.values[rows, place] = reader.value_at(circuit, solve_point(circuit.changed(reader.meter())))
+
+    def _circuit(self, station: Station, row: int) -> Circuit:
+        """The circuit of one row, with the instrument of a station in place."""
+        circuit = station.circuit.changed(station.carried(self._change(row)))
+        return circuit.after(self.blown[row], float(self.fuses[row]))
 
     def shifts(self, rows: Index) -> Shifts:
         """How readings move with every latent, for some rows (in the order given)."""

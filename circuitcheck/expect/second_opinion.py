@@ -7,8 +7,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 
+from circuitcheck.circuit.chosen import ChosenFault, combined
 from circuitcheck.circuit.circuit import Circuit
-from circuitcheck.expect.expected import ChosenFault, bench_for, combined
+from circuitcheck.expect.expected import bench_for
 from circuitcheck.expect.readers import METER, Reader
 from circuitcheck.expect.service import blown_in_service
 from circuitcheck.harness.model import Harness

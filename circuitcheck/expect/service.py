@@ -96,13 +96,13 @@ def blown_in(
     settled = settle(networks, laid_out, [], fuses=fuses)
     names = list(circuit.thresholds)
     blows = settled.states & networks.wiring.limits.latching
-    # One that is not sure of its states is solved by itself below.
-    blows[settled.unsure] = blows[settled.buzzing] = False
+    # What has blown stays blown, also where a relay buzzes; what is unsure is solved by itself below.
+    blows[settled.unsure] = False
     found: list[set[str]] = [set() for _ in fuses]
     for row, place in np.argwhere(blows).tolist():
         found[row].add(names[place])
     first = np.cumsum([0, *counts])
-    for row in (*settled.buzzing.tolist(), *settled.unsure.tolist()):
+    for row in settled.unsure.tolist():
         change: dict[str, Branch | None] = {}
         for one in [row] if together is None else together[row, together[row] >= 0].tolist():
             number = int(np.searchsorted(first, one, side="right")) - 1

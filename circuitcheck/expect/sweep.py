@@ -16,8 +16,9 @@ from uuid import uuid4
 import numpy as np
 
 from circuitcheck.circuit.build import lasting_faults
+from circuitcheck.circuit.chosen import ChosenFault, combined
 from circuitcheck.errors import UnknownName
-from circuitcheck.expect.expected import ChosenFault, bench_for, combined
+from circuitcheck.expect.expected import bench_for
 from circuitcheck.expect.service import blown_in_service, service_setups
 from circuitcheck.harness.model import Harness
 from circuitcheck.parts.fault import FaultMode

@@ -9,15 +9,9 @@ from dataclasses import replace
 
 import numpy as np
 
+from circuitcheck.circuit.chosen import ChosenFault, combined
 from circuitcheck.circuit.circuit import Circuit
-from circuitcheck.expect.expected import (
-    UNITS,
-    ChosenFault,
-    bench_for,
-    combined,
-    meter_for,
-    word_for,
-)
+from circuitcheck.expect.expected import UNITS, bench_for, meter_for, word_for
 from circuitcheck.expect.service import blown_in_service
 from circuitcheck.expect.words import OPEN_LINE
 from circuitcheck.harness.model import Harness, Observation

@@ -10,7 +10,8 @@ from dataclasses import dataclass
 from statistics import NormalDist
 
 from circuitcheck.circuit.build import all_faults
-from circuitcheck.expect.expected import ChosenFault, full_speed
+from circuitcheck.circuit.chosen import ChosenFault
+from circuitcheck.expect.expected import full_speed
 from circuitcheck.expect.service import blown_in_service
 from circuitcheck.expect.words import SPEED
 from circuitcheck.harness.model import Harness, Setup

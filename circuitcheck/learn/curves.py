@@ -7,8 +7,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from circuitcheck.circuit.chosen import ChosenFault
 from circuitcheck.circuit.circuit import Circuit
-from circuitcheck.expect.expected import ChosenFault
 from circuitcheck.harness.model import Harness
 from circuitcheck.learn.fan import Crossing
 from circuitcheck.learn.subject import SUPPLY, Subject, plain_circuit

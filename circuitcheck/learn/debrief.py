@@ -11,8 +11,9 @@ from typing import Any
 import numpy as np
 
 from circuitcheck.circuit.build import lasting_faults
+from circuitcheck.circuit.chosen import ChosenFault
 from circuitcheck.expect.bench import Bench
-from circuitcheck.expect.expected import ChosenFault, meter_for
+from circuitcheck.expect.expected import meter_for
 from circuitcheck.expect.service import blown_in_service
 from circuitcheck.harness.model import Observation
 from circuitcheck.learn.case import Case

@@ -9,8 +9,9 @@ from typing import Any
 
 import numpy as np
 
+from circuitcheck.circuit.chosen import ChosenFault
 from circuitcheck.expect.cautions import cautions_for
-from circuitcheck.expect.expected import UNITS, ChosenFault, word_for
+from circuitcheck.expect.expected import UNITS, word_for
 from circuitcheck.expect.words import OPEN_LINE, SCALES
 from circuitcheck.harness.model import Harness
 from circuitcheck.learn.answer import BY_THRESHOLD, Answer, answer

@@ -11,7 +11,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
 from circuitcheck.circuit.build import lead_keys, numbered
-from circuitcheck.expect.expected import ChosenFault
+from circuitcheck.circuit.chosen import ChosenFault
 from circuitcheck.harness.model import Harness, Observation, Setup, Test
 from circuitcheck.harness.readings import Reading, Sheet, parse_reading
 from circuitcheck.learn.case import WELL, Case, complaint, heard

@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from circuitcheck.circuit.chosen import ChosenFault
 from circuitcheck.errors import UnknownName
-from circuitcheck.expect.expected import ChosenFault
 from circuitcheck.harness.model import Harness
 from circuitcheck.learn import curves
 from circuitcheck.learn.way import place_of

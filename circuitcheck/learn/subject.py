@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
+from circuitcheck.circuit.chosen import ChosenFault, combined
 from circuitcheck.circuit.circuit import Circuit, conducts
 from circuitcheck.errors import UnknownName
-from circuitcheck.expect.expected import ChosenFault, bench_for, combined
+from circuitcheck.expect.expected import bench_for
 from circuitcheck.expect.second_opinion import Observed, observed
 from circuitcheck.expect.service import blown_in_service
 from circuitcheck.harness.model import Harness

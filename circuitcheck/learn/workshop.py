@@ -13,10 +13,10 @@ from dataclasses import dataclass, field, replace
 from typing import Any
 
 from circuitcheck.circuit.build import numbered
+from circuitcheck.circuit.chosen import ChosenFault, combined
 from circuitcheck.circuit.circuit import Circuit
 from circuitcheck.errors import UnknownName
 from circuitcheck.expect.bench import Bench
-from circuitcheck.expect.expected import ChosenFault, combined
 from circuitcheck.expect.readers import reader_for
 from circuitcheck.expect.service import blown_in_service
 from circuitcheck.expect.vehicle import shown, vary

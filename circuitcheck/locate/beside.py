@@ -13,13 +13,15 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from circuitcheck.locate.coarse import Coarse
 from circuitcheck.locate.evidence import DOUBTED, Evidence
 from circuitcheck.locate.joined import PAIRED, further
 from circuitcheck.locate.likelihood import precision, weigh
+from circuitcheck.locate.lines import Lines, Predicted
 from circuitcheck.locate.pairing import Alone, Pair, between
-from circuitcheck.locate.suspects import Suspect, Trial, predict
+from circuitcheck.locate.standing import Standing
+from circuitcheck.locate.suspects import Suspect
 from circuitcheck.locate.values import deviations, rough_logs
-from circuitcheck.locate.weighing import Coarse, Standing
 from circuitcheck.physics.branch import Array
 from circuitcheck.solve.wiring import Bool, Index
 
@@ -33,12 +35,14 @@ a spread of its own, where the base has next to none."""
 
 
 def beside(
-    evidence: Evidence, singles: Sequence[Suspect], known: Alone, standings: Sequence[Standing]
+    evidence: Evidence, coarse: Coarse, known: Alone, standings: Sequence[Standing]
 ) -> list[Pair]:
     """The pairs that, with no number misread, could stand near the best single fault.
 
+    :param coarse: the single faults
     :param standings: most likely first; the first explains all readings but one
     """
+    singles, lines = coarse.suspects, Lines(evidence, coarse)
     top = standings[0].log_weight
     numbers = {id(one): number for number, one in enumerate(singles)}
     found = []
@@ -48,8 +52,11 @@ def beside(
         partners = [
             n for n in known.kinds if singles[n].faults and singles[n].faults[0].where != fault.where
         ]
-        left = _bounds(evidence, singles, base, partners, top - _BEHIND - _UNSURE)
-        found += [Pair(n, number, value, base.value) for n, value in left]
+        grid = np.log([base.value]) if base.suspect.unknown else np.zeros(0)
+        gain = _Gain(evidence, base, lines.at({number: grid}))
+        held = [_held_beside(base, singles[n]) for n in partners]
+        left = _bounds(evidence, gain, held, top - _BEHIND - _UNSURE)
+        found += [Pair(partners[n], number, value, base.value) for n, value in left]
     return list({frozenset((one.one, one.other)): one for one in reversed(found)}.values())
 
 
@@ -65,19 +72,13 @@ def _bases(standings: Sequence[Standing], numbers: dict[int, int]) -> list[Stand
 
 
 def _bounds(
-    evidence: Evidence,
-    singles: Sequence[Suspect],
-    base: Standing,
-    partners: Sequence[int],
-    least: float,
+    evidence: Evidence, weight: _Gain, pairs: Sequence[Suspect], least: float
 ) -> list[tuple[int, float]]:
-    """Of the faults that could stand at some height beside a base: their number, and their value there.
+    """Of the pairs with a base that could stand at some height: their number, and their value there.
 
     The tests of the odd readings are looked at first, then all tests of what is left.
     """
-    pairs = [_held_beside(base, singles[n]) for n in partners]
-    coarse = Coarse(evidence.harness, pairs)
-    weight = _Gain(evidence, base)
+    base, coarse = weight.base, Coarse(evidence.harness, pairs)
     # What the base paid for its misreading is not due where the second fault explains that.
     chance = np.log([max(one.weight, 1e-300) for one in pairs]) + base.log_evidence + weight.paid
     alive = np.ones(len(pairs), dtype=bool)
@@ -94,7 +95,7 @@ def _bounds(
         mine = owner[last]
         values[mine] = np.exp(logs[last])
         alive[mine] = gain[last] + chance[mine] > least
-    return [(partners[n], float(values[n])) for n in np.flatnonzero(alive).tolist()]
+    return [(n, float(values[n])) for n in np.flatnonzero(alive).tolist()]
 
 
 def _odd_benches(evidence: Evidence, base: Standing) -> list[int]:
@@ -138,17 +139,15 @@ def _rows(
 class _Gain:
     """How much log-likelihood rows of readings have over that of a base with no number misread."""
 
-    def __init__(self, evidence: Evidence, base: Standing) -> None:
+    def __init__(self, evidence: Evidence, base: Standing, at_base: Predicted) -> None:
         self._evidence = evidence
         words = np.array([seen.is_word for seen in evidence.seen])
         numbers = np.isfinite(evidence.measured) & np.isfinite(base.predicted) & ~words
         self._numbers, self._others = np.flatnonzero(numbers), np.flatnonzero(~numbers)
-        at_base = predict(evidence, [base.suspect], [Trial(0, np.array([base.value]))])
-        moves = at_base.moves()
-        inverse = precision(evidence, at_base.values, moves)
-        weighed = weigh(evidence, at_base.values, moves)
+        inverse = precision(evidence, at_base.values, at_base.moves)
+        weighed = weigh(evidence, at_base.values, at_base.moves)
         self._inverse = inverse[self._numbers][:, self._numbers]
-        self._base = base.predicted[None]
+        self.base = base
         self.paid = float(weighed.straight[0] - weighed.total[0])
         """What the base lacks of its log-likelihood where no number may be misread."""
 
@@ -160,7 +159,7 @@ class _Gain:
         :param rows: readings (rows, readings), those of a pair by its value
         :param owner: the pair of each (rows,)
         """
-        both = np.concatenate([self._base, rows])
+        both = np.concatenate([self.base.predicted[None], rows])
         missing = self._evidence.measured[self._numbers] - both[:, self._numbers]
         # Where a number was read and a line opens or a relay buzzes.
         opened = ~np.isfinite(missing)

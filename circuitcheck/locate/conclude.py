@@ -18,15 +18,18 @@ from circuitcheck.locate.ledger import Ledger
 from circuitcheck.locate.reasons import by_heat, reasons_for
 from circuitcheck.locate.renewed import words_for as words_on
 from circuitcheck.locate.repair import SURE, by_unit, covering, fuses_of, unit_of
+from circuitcheck.locate.standing import Standing
 from circuitcheck.locate.summary import Standpoint, summary_of
 from circuitcheck.locate.verdict import Estimate, ReadingResult, SuspectResult, Verdict, Word
-from circuitcheck.locate.weighing import Standing
+from circuitcheck.physics.branch import Array
 
 ILL_FIT = 1e-3
 """Chance of readings lying farther off, below which a suspect does not explain them."""
 DOUBTFUL_FIT = 0.02
 """The same from which a fault that comes and goes is not asked for."""
 _SHOWN_FROM = 1e-4
+_REASONED = 6
+"""Suspects that reasons are given for, besides those of the first group."""
 _NEGLIGIBLE = 14.0
 """Below the leader by this, on a log scale, a suspect is not spoken of."""
 
@@ -65,30 +68,15 @@ def _tail(square: float, count: int) -> float:
 
 def conclude(evidence: Evidence, standings: Sequence[Standing]) -> Verdict:
     """The verdict from all standings, most likely first."""
-    standings = merged(standings)
-    sound = next(one for one in standings if not one.suspect.faults)  # always among them
+    everyone = merged(standings)
+    sound = next(one for one in everyone if not one.suspect.faults)  # always among them
     expected = sound_readings(evidence, sound)
-    floor = standings[0].log_weight - _NEGLIGIBLE
-    standings = [one for one in standings if one.log_weight > floor]
-    logs = np.array([one.log_weight for one in standings])
-    chances = np.exp(logs - logs.max())
-    chances /= chances.sum()
+    standings = [one for one in everyone if one.log_weight > everyone[0].log_weight - _NEGLIGIBLE]
+    chances = _chances(standings)
     ledger = Ledger(evidence, standings, sound)
     groups = ledger.groups()
     units = by_unit(standings, chances)
     order = sorted(range(len(standings)), key=lambda n: (groups[n], -chances[n]))
-    kept = [n for n in order if chances[n] > _SHOWN_FROM or groups[n] == 1]
-    runner_up = next((n for n in order if groups[n] == 2), None)
-    suspects = tuple(
-        _result(
-            evidence,
-            standings[n],
-            float(chances[n]),
-            groups[n],
-            reasons_for(ledger, n, expected, runner_up) if groups[n] == 1 or n in kept[:6] else (),
-        )
-        for n in kept
-    )
     leader = standings[order[0]]
     judged = _readings(evidence, expected, leader)
     off = tuple(
@@ -96,13 +84,11 @@ def conclude(evidence: Evidence, standings: Sequence[Standing]) -> Verdict:
         for one in judged
         if not one.fits and one.expected_word
     )
-    word = _word(standings, groups, units, off)
     readings = tuple(_with_absurd(evidence, judged))
-    taken = {(one.reading.test, one.reading.name): one.times for one in evidence.seen}
-    doubted = [(one, taken.get((one.test, one.name), 1)) for one in readings if one.misread > DOUBTED]
+    doubted = _doubted(evidence, readings)
     culprits = culprits_of(standings, chances, groups)
     point = Standpoint(
-        word,
+        _word(standings, groups, units, off),
         standings,
         chances,
         groups,
@@ -115,26 +101,69 @@ def conclude(evidence: Evidence, standings: Sequence[Standing]) -> Verdict:
         off,
         culprits,
     )
-    repeat = tuple(f"{one.test}: {one.name}" for one, _ in doubted)
+    return Verdict(
+        evidence.harness.name,
+        point.word,
+        _listed(ledger, chances, groups, order, expected),
+        readings,
+        _summary(evidence, point, leader),
+        tuple(f"{one.test}: {one.name}" for one, _ in doubted),
+        point.repair,
+        point.hinges,
+        evidence.put_right,
+        culprits,
+    )
+
+
+def _chances(standings: Sequence[Standing]) -> Array:
+    logs = np.array([one.log_weight for one in standings])
+    chances = np.exp(logs - logs.max())
+    found: Array = chances / chances.sum()
+    return found
+
+
+def _listed(
+    ledger: Ledger,
+    chances: Array,
+    groups: Sequence[int],
+    order: Sequence[int],
+    expected: Sequence[ExpectedReading],
+) -> tuple[SuspectResult, ...]:
+    """The suspects that are shown, with reasons for the first of them.
+
+    :param order: the rows of the ledger by group, then by chance
+    """
+    kept = [n for n in order if chances[n] > _SHOWN_FROM or groups[n] == 1]
+    runner_up = next((n for n in order if groups[n] == 2), None)
+    return tuple(
+        _result(
+            ledger.standings[n],
+            float(chances[n]),
+            groups[n],
+            reasons_for(ledger, n, expected, runner_up)
+            if groups[n] == 1 or n in kept[:_REASONED]
+            else (),
+        )
+        for n in kept
+    )
+
+
+def _doubted(evidence: Evidence, readings: Sequence[ReadingResult]) -> list[tuple[ReadingResult, int]]:
+    """The readings that are likely to be wrong, and how often each was taken."""
+    taken = {(one.reading.test, one.reading.name): one.times for one in evidence.seen}
+    return [(one, taken.get((one.test, one.name), 1)) for one in readings if one.misread > DOUBTED]
+
+
+def _summary(evidence: Evidence, point: Standpoint, leader: Standing) -> str:
+    """What cannot be, what is wrong, and what was put right before."""
+    taken = {(one.reading.test, one.reading.name) for one in evidence.seen}
     left_out = any((one.test, one.name) not in taken for one, _ in evidence.absurd)
     parts = (
         words_for(evidence.absurd, left_out=left_out),
         summary_of(point),
         words_on(evidence.put_right, [one.replace for one in leader.suspect.faults], fuses_of(leader)),
     )
-    summary = " ".join(one for one in parts if one)
-    return Verdict(
-        evidence.harness.name,
-        word,
-        suspects,
-        readings,
-        summary,
-        repeat,
-        point.repair,
-        point.hinges,
-        evidence.put_right,
-        culprits,
-    )
+    return " ".join(one for one in parts if one)
 
 
 def merged(standings: Sequence[Standing]) -> list[Standing]:
@@ -167,9 +196,7 @@ def _word(
     return "located" if units[unit_of(first[0])] >= SURE else "narrowed"
 
 
-def _result(
-    evidence: Evidence, standing: Standing, chance: float, group: int, reasons: tuple[str, ...]
-) -> SuspectResult:
+def _result(standing: Standing, chance: float, group: int, reasons: tuple[str, ...]) -> SuspectResult:
     suspect = standing.suspect
     estimate = None
     unknown = suspect.unknown

@@ -8,8 +8,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from circuitcheck.locate.standing import Standing
 from circuitcheck.locate.verdict import Culprit
-from circuitcheck.locate.weighing import Standing
 from circuitcheck.parts.fault import FaultMode
 from circuitcheck.physics.branch import Array
 

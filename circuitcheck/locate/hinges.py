@@ -12,8 +12,8 @@ import numpy as np
 
 from circuitcheck.locate.evidence import Evidence
 from circuitcheck.locate.repair import by_unit
+from circuitcheck.locate.standing import Standing
 from circuitcheck.locate.verdict import Hinge
-from circuitcheck.locate.weighing import Standing
 
 _MOST = 2
 _SUSPICIOUS = 0.5

@@ -7,9 +7,9 @@ from itertools import combinations
 
 import numpy as np
 
+from circuitcheck.locate.coarse import Coarse
 from circuitcheck.locate.pairing import Alone, Pair
 from circuitcheck.locate.suspects import Suspect
-from circuitcheck.locate.weighing import Coarse
 
 LEADING, OTHERS = 4, 120
 """Faults that are paired with all others if none of those explains the readings; and of all others."""

@@ -8,8 +8,8 @@ from collections.abc import Sequence
 import numpy as np
 
 from circuitcheck.locate.evidence import Evidence
+from circuitcheck.locate.standing import Standing
 from circuitcheck.locate.values import rough_logs
-from circuitcheck.locate.weighing import Standing
 from circuitcheck.physics.branch import Array
 
 _APART = 1.2

@@ -11,16 +11,16 @@ import numpy as np
 from circuitcheck.expect.bench import Bench
 from circuitcheck.harness.model import Harness
 from circuitcheck.harness.readings import Sheet
+from circuitcheck.locate.coarse import Coarse
 from circuitcheck.locate.conclude import conclude, explains, merged, rest_fits
 from circuitcheck.locate.evidence import DOUBTED, Evidence, lay_out
 from circuitcheck.locate.passing import Twin, twins, weigh_passing
 from circuitcheck.locate.renewed import after_repair, asks_for
 from circuitcheck.locate.several import weigh_beside, weigh_several
+from circuitcheck.locate.standing import Standing
 from circuitcheck.locate.suspects import Suspect, single_suspects
 from circuitcheck.locate.verdict import Verdict
 from circuitcheck.locate.weighing import (
-    Coarse,
-    Standing,
     both_looks,
     unread,
 )
@@ -102,10 +102,9 @@ class Locator:
         lasts = not best.suspect.passing
         if lasts and explains(best, every=True) and not asks_for(best.suspect, evidence.put_right):
             return standings
-        given = self.harness, evidence, field.coarse, field.singles
         if _all_but_one(best) and not asks_for(best.suspect, evidence.put_right):
-            return _in_order([*standings, *weigh_beside(*given, standings)])
-        several = weigh_several(*given)
+            return _in_order([*standings, *weigh_beside(evidence, field.coarse, standings)])
+        several = weigh_several(evidence, field.coarse)
         return _in_order([*standings, *several])
 
 

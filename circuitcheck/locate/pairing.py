@@ -13,10 +13,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from circuitcheck.locate.alike import representatives
+from circuitcheck.locate.coarse import Coarse
 from circuitcheck.locate.evidence import Evidence
 from circuitcheck.locate.suspects import Suspect
 from circuitcheck.locate.values import deviations, rough_logs
-from circuitcheck.locate.weighing import Coarse
 from circuitcheck.physics.branch import Array
 from circuitcheck.solve.wiring import Index
 

@@ -12,16 +12,16 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from circuitcheck.harness.model import Harness
 from circuitcheck.locate.conclude import explains
 from circuitcheck.locate.evidence import Evidence
 from circuitcheck.locate.joined import pairs_of
 from circuitcheck.locate.pairing import Pair
-from circuitcheck.locate.sets import best_of, value_held, weighed, weighed_at, width_of
+from circuitcheck.locate.sets import Look, best_of, rough_height, value_held, weighed_at, width_of
+from circuitcheck.locate.standing import Standing, log_chance
 from circuitcheck.locate.suspects import Suspect
 from circuitcheck.locate.twovalues import fitted
-from circuitcheck.locate.values import Place, deviations, rough_logs
-from circuitcheck.locate.weighing import KEEP, Standing
+from circuitcheck.locate.values import Place, at_best, deviations
+from circuitcheck.locate.weighing import KEEP
 from circuitcheck.physics.branch import Array
 
 _REFINED = 20
@@ -50,15 +50,19 @@ class _Fitted:
 
 
 class PairSolver:
-    """Pairs as they stand, most likely first; those with two unknown values are fitted first.
+    """Pairs as they stand, most likely first.
 
-    Of these only those are looked at more closely that come near the best so far and leave no more
-    than a reading or two unexplained; the others wait for whether they are needed.
+    They are looked at roughly as they come, and weighed when asked for: those with at most one unknown
+    value first. Where two are unknown both are fitted, and only those looked at more closely that come
+    near the best so far and leave no more than a reading or two unexplained; the others wait for whether
+    they are needed.
     """
 
-    def __init__(self, harness: Harness, evidence: Evidence, singles: Sequence[Suspect]) -> None:
-        self._given = harness, evidence
+    def __init__(self, evidence: Evidence, singles: Sequence[Suspect]) -> None:
+        self._evidence = evidence
         self._singles = singles
+        self._looks: list[Look] = []
+        self._unfitted: list[tuple[Suspect, Pair]] = []
         self._waiting: list[_Fitted] = []
         self.found: list[Standing] = []
 
@@ -67,25 +71,46 @@ class PairSolver:
         """Whether the best of them explains the readings."""
         return bool(self.found) and explains(self.found[0])
 
+    @property
+    def promising(self) -> bool:
+        """Whether one that has been looked at roughly may explain the readings."""
+        whole = at_best(self._evidence, deviations(self._evidence, self._evidence.measured)).sum()
+        return any(one.top > whole - _SHORT for one in self._looks)
+
     def join(self, standings: Sequence[Standing]) -> None:
         """Put further ones among those found."""
         self.found = best_of([*self.found, *standings])
 
-    def take(self, chosen: Sequence[Pair]) -> None:
-        """Solve some pairs."""
+    def look(self, chosen: Sequence[Pair]) -> None:
+        """Look at some pairs roughly."""
         order = sorted(chosen, key=lambda pair: (pair.one, pair.other))
         pairs = pairs_of(self._singles, order)
-        self.join(weighed(*self._given, [one for one in pairs if not _both_unknown(one)]))
-        twins = [n for n, one in enumerate(pairs) if _both_unknown(one)]
-        if twins:
-            begin = np.array([[order[n].value_of_one, order[n].value_of_other] for n in twins])
-            best = _rough(self._given[1], self.found[0]) if self.found else -math.inf
-            least = best - _BEYOND if self.explained else -math.inf
-            self._waiting += _fits(self._given[1], [pairs[n] for n in twins], begin, least)
-            best = max(best, *(one.standing for one in self._waiting))
-            self._refine(
-                [one for one in self._waiting if one.short < _SHORT and one.standing > best - KEEP]
-            )
+        plain = [one for one in pairs if not _both_unknown(one)]
+        if plain:
+            self._looks.append(Look(self._evidence, plain))
+        self._unfitted += [both for both in zip(pairs, order, strict=True) if _both_unknown(both[0])]
+
+    def weigh(self) -> None:
+        """Weigh what has been looked at."""
+        # A rough look may pass over a value: only beside one that explains the readings is that no loss.
+        top = max(one.top for one in self._looks) if self.promising else -math.inf
+        for one in self._looks:
+            self.join(one.weighed(top))
+        self._looks = []
+        if self._unfitted:
+            self._fit()
+
+    def _fit(self) -> None:
+        pairs, order = zip(*self._unfitted, strict=True)
+        self._unfitted = []
+        begin = np.array([[one.value_of_one, one.value_of_other] for one in order])
+        best = -math.inf
+        if self.found:
+            best = rough_height(self._evidence, self.found[0]) + log_chance(self.found[0].suspect)
+        best_fit = best if self.explained else -math.inf
+        self._waiting += _fits(self._evidence, pairs, begin, best_fit)
+        best = max(best, *(one.standing for one in self._waiting))
+        self._refine([one for one in self._waiting if one.short < _SHORT and one.standing > best - KEEP])
 
     def refine_all(self) -> None:
         """Look at those more closely that have waited so far."""
@@ -95,40 +120,36 @@ class PairSolver:
         chosen = sorted(fits, key=lambda one: -one.standing)[:_REFINED]
         self._waiting = [one for one in self._waiting if not any(one is other for other in chosen)]
         if chosen:
-            self.join(_refined(*self._given, chosen))
+            self.join(_refined(self._evidence, chosen))
 
 
-def _fits(evidence: Evidence, pairs: Sequence[Suspect], begin: Array, least: float) -> list[_Fitted]:
-    """Where pairs fit, those not gone on with that stand below the least to begin with."""
-    chances = np.log([max(one.weight, 1e-300) for one in pairs])
-    fit = fitted(evidence, pairs, begin, least - chances)
+def _fits(evidence: Evidence, pairs: Sequence[Suspect], begin: Array, best: float) -> list[_Fitted]:
+    """Where pairs fit, as far as they may come near to one that explains the readings.
+
+    :param best: log of its chance and of its rough likelihood, if there is one
+    """
+    chances = np.array([log_chance(one) for one in pairs])
+    fit = fitted(evidence, pairs, begin, best - _BEYOND - chances, best - KEEP - chances)
     return [
         _Fitted(pair, fit.logs[n], fit.widths[n], float(fit.scores[n] + chances[n]), float(fit.short[n]))
         for n, pair in enumerate(pairs)
     ]
 
 
-def _rough(evidence: Evidence, standing: Standing) -> float:
-    """The same standing of one that is weighed."""
-    row = standing.predicted[None]
-    score = float(rough_logs(evidence, row, deviations(evidence, row)).sum())
-    return score + math.log(max(standing.suspect.weight, 1e-300))
-
-
-def _refined(harness: Harness, evidence: Evidence, fits: Sequence[_Fitted]) -> list[Standing]:
+def _refined(evidence: Evidence, fits: Sequence[_Fitted]) -> list[Standing]:
     """Pairs with two unknown values, each looked for with the other held where it fits."""
     held = [
         replace(one.pair, held=((one.pair.faults[1], float(np.exp(one.logs[1])), 0.0),)) for one in fits
     ]
     places = [Place(0.0, 0.0, float(one.logs[0]), float(one.widths[0])) for one in fits]
-    turn = weighed_at(harness, evidence, held, places)
+    turn = weighed_at(evidence, held, places)
     widths = {one.pair.spec: float(one.widths[1]) for one in fits}
     for _ in range(_TURNS):
         others = [
             Place(0.0, 0.0, math.log(one.suspect.held[0][1]), widths[one.suspect.spec]) for one in turn
         ]
         widths = {one.suspect.spec: width_of(one) for one in turn}
-        turn = weighed_at(harness, evidence, [_turned(one) for one in turn], others)
+        turn = weighed_at(evidence, [_turned(one) for one in turn], others)
     return turn
 
 

@@ -16,11 +16,13 @@ from itertools import product
 
 import numpy as np
 
+from circuitcheck.locate.coarse import Coarse
 from circuitcheck.locate.evidence import Evidence
 from circuitcheck.locate.likelihood import weigh
-from circuitcheck.locate.suspects import Suspect, Trial, predict
+from circuitcheck.locate.lines import Lines
+from circuitcheck.locate.standing import Standing
+from circuitcheck.locate.suspects import Suspect
 from circuitcheck.locate.values import deviations, rough_logs
-from circuitcheck.locate.weighing import Coarse, Standing
 from circuitcheck.physics.branch import Array
 from circuitcheck.solve.wiring import Bool, Index
 
@@ -83,13 +85,16 @@ def _fine(evidence: Evidence, coarse: Coarse, kept: Sequence[Twin], met: Array) 
 
     :param met: rough log-likelihood of each test with the fault there over that without it
     """
-    suspects = [coarse.suspects[0], *(coarse.suspects[one.lasting] for one in kept)]
-    predictions = predict(evidence, suspects, [Trial(n, np.zeros(1)) for n in range(len(suspects))])
-    moves, of_test = predictions.moves(), _columns(evidence)
+    numbers = (0, *(one.lasting for one in kept))
+    predicted = Lines(evidence, coarse).at({n: np.zeros(0) for n in numbers})
+    sound, *there = (predicted.rows[n].start for n in numbers)
+    of_test = _columns(evidence)
     ways = [_ways(one) for one in met]
-    rows = [np.where(way[of_test], 1 + n, 0) for n, many in enumerate(ways) for way in many]
+    rows = [
+        np.where(way[of_test], row, sound) for row, many in zip(there, ways, strict=True) for way in many
+    ]
     pick, column = np.stack(rows), np.arange(len(of_test))
-    values, shifts = predictions.values[pick, column], moves[pick, column]
+    values, shifts = predicted.values[pick, column], predicted.moves[pick, column]
     weighed = weigh(evidence, values, shifts)
     spread = np.sqrt(np.sum(shifts**2, axis=-1))
     found, first = [], 0

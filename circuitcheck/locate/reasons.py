@@ -11,7 +11,7 @@ from circuitcheck.expect.expected import ExpectedReading, number, said
 from circuitcheck.harness.model import Harness
 from circuitcheck.locate.evidence import Evidence
 from circuitcheck.locate.ledger import Ledger
-from circuitcheck.locate.weighing import Standing
+from circuitcheck.locate.standing import Standing
 
 _TELLING = 1.5
 """Difference in log chance from which a reading speaks for one against another."""

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from circuitcheck.locate.standing import Standing
 from circuitcheck.locate.verdict import Repair
-from circuitcheck.locate.weighing import Standing
 from circuitcheck.physics.branch import Array
 
 SURE = 0.8

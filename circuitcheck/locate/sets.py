@@ -8,32 +8,77 @@ from dataclasses import replace
 
 import numpy as np
 
-from circuitcheck.harness.model import Harness
 from circuitcheck.locate.alike import representatives
+from circuitcheck.locate.coarse import Coarse
 from circuitcheck.locate.evidence import Evidence
-from circuitcheck.locate.suspects import Suspect, Trial, predict
-from circuitcheck.locate.values import Place
-from circuitcheck.locate.weighing import Coarse, Rough, Standing, fine_look, rough_look
+from circuitcheck.locate.standing import Standing
+from circuitcheck.locate.suspects import Suspect
+from circuitcheck.locate.values import Place, deviations, rough_logs
+from circuitcheck.locate.weighing import Rough, fine_look, rough_look
 from circuitcheck.parts.fault import FaultMode
 
 
-def weighed(harness: Harness, evidence: Evidence, suspects: Sequence[Suspect]) -> list[Standing]:
-    """Those not hopeless, most likely first."""
-    if not suspects:
-        return []
-    coarse = Coarse(harness, suspects)
-    return [_with_held(one) for one in fine_look(evidence, coarse, rough_look(evidence, coarse))]
+class Look:
+    """A rough look at some sets.
+
+    :param suspects: at least one
+    """
+
+    def __init__(self, evidence: Evidence, suspects: Sequence[Suspect]) -> None:
+        self._evidence = evidence
+        self._coarse = Coarse(evidence.harness, suspects)
+        self._rough = rough_look(evidence, self._coarse)
+
+    @property
+    def top(self) -> float:
+        """Rough log-likelihood of the best of them."""
+        return self._rough.top
+
+    def weighed(self, top: float = -math.inf) -> list[Standing]:
+        """Those not hopeless, most likely first.
+
+        :param top: rough log-likelihood of the best that is known beside them
+        """
+        return _fine(self._evidence, self._coarse, self._rough.beside(top))
+
+
+def weighed(evidence: Evidence, suspects: Sequence[Suspect], top: float = -math.inf) -> list[Standing]:
+    """How sets stand that are not hopeless, most likely first.
+
+    :param top: rough log-likelihood of the best that is known beside them
+    """
+    return Look(evidence, suspects).weighed(top) if suspects else []
 
 
 def weighed_at(
-    harness: Harness, evidence: Evidence, suspects: Sequence[Suspect], places: Sequence[Place]
+    evidence: Evidence, suspects: Sequence[Suspect], places: Sequence[Place]
 ) -> list[Standing]:
     """The same as :func:`weighed`, where it is known what the unknown values are about."""
     if not suspects:
         return []
+    logs = [places[n].log_value for n, one in enumerate(suspects) if one.unknown is not None]
+    coarse = Coarse(evidence.harness, suspects, [np.exp([one]) for one in logs])
+    coarse.turn_to(evidence)
     ranges = {n: (one.log_value, one.log_value) for n, one in enumerate(places)}
-    rough = Rough(dict(enumerate(places)), ranges, _alike(evidence, suspects, places))
-    return [_with_held(one) for one in fine_look(evidence, Coarse(harness, suspects), rough)]
+    rough = Rough(dict(enumerate(places)), ranges, _alike(evidence, coarse), -math.inf)
+    return _fine(evidence, coarse, rough)
+
+
+def _fine(evidence: Evidence, coarse: Coarse, rough: Rough) -> list[Standing]:
+    """The fine look at what a rough one has left; what is held of a set pays for what it could be."""
+    if not rough.places:
+        return []
+    found = []
+    for one in fine_look(evidence, coarse, rough):
+        cost = sum(cost for _, _, cost in one.suspect.held)
+        found.append(replace(one, log_weight=one.log_weight + cost))
+    return found
+
+
+def rough_height(evidence: Evidence, standing: Standing) -> float:
+    """Rough log-likelihood of one that is weighed."""
+    row = standing.predicted[None]
+    return float(rough_logs(evidence, row, deviations(evidence, row)).sum())
 
 
 def best_of(standings: Iterable[Standing]) -> list[Standing]:
@@ -70,21 +115,13 @@ def value_held(standing: Standing) -> tuple[tuple[FaultMode, float, float], ...]
     return ((unknown, standing.value, math.log(min(share, 1.0))),)
 
 
-def _with_held(standing: Standing) -> Standing:
-    """A standing with what its held values could have been instead taken off."""
-    cost = sum(cost for _, _, cost in standing.suspect.held)
-    return replace(standing, log_weight=standing.log_weight + cost)
-
-
-def _alike(evidence: Evidence, suspects: Sequence[Suspect], places: Sequence[Place]) -> dict[int, int]:
-    """For each suspect the first that reads like it, where their values lie."""
-    trials = [Trial(n, np.exp([places[n].log_value])) for n in range(len(suspects))]
-    values = predict(evidence, suspects, trials).values
+def _alike(evidence: Evidence, coarse: Coarse) -> dict[int, int]:
+    """For each suspect the first that reads like it at the values tried."""
+    everyone = np.ones(len(coarse.suspects), dtype=bool)
+    plain, valued = zip(*(coarse.values(bench, everyone) for bench in evidence.benches), strict=True)
+    blocks = np.concatenate(plain, axis=-1)[:, None], np.concatenate(valued, axis=-1)
     found: dict[int, int] = {}
-    for unknown in (False, True):
-        mine = np.array(
-            [n for n, one in enumerate(suspects) if (one.unknown is not None) == unknown], dtype=np.intp
-        )
-        first = representatives(evidence, values[mine][:, None])
-        found |= {int(n): int(mine[one]) for n, one in zip(mine, first, strict=True)}
+    for numbers, block in zip((coarse.plain, coarse.valued), blocks, strict=True):
+        first = representatives(evidence, block)
+        found |= {n: numbers[one] for n, one in zip(numbers, first.tolist(), strict=True)}
     return found

@@ -13,17 +13,17 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
-from circuitcheck.harness.model import Harness
 from circuitcheck.locate.beside import beside
+from circuitcheck.locate.coarse import Coarse
 from circuitcheck.locate.evidence import Evidence
 from circuitcheck.locate.joined import held_pairs, triples_of
 from circuitcheck.locate.leading import LEADING, overloading, partners_of, wider, with_leading
 from circuitcheck.locate.pairing import Alone, alone, likely_pairs
 from circuitcheck.locate.pairsolver import PairSolver
 from circuitcheck.locate.sets import best_of, value_held, weighed
+from circuitcheck.locate.standing import Standing
 from circuitcheck.locate.standins import weigh_stand_ins
 from circuitcheck.locate.suspects import Suspect
-from circuitcheck.locate.weighing import Coarse, Standing
 
 TRIED = 90
 """Pairs that are solved at first, in each of the two ways of judging them."""
@@ -31,53 +31,54 @@ _EXTENDED = 4
 """Pairs that triples are made of: those that stand best, besides the leading faults by twos."""
 
 
-def weigh_several(
-    harness: Harness, evidence: Evidence, coarse: Coarse, singles: Sequence[Suspect]
-) -> list[Standing]:
+def weigh_several(evidence: Evidence, coarse: Coarse) -> list[Standing]:
     """How pairs stand, and triples where no pair explains the readings.
 
-    :param singles: sound and every single fault, as ``coarse`` has them
+    :param coarse: sound and every single fault
     """
+    singles = coarse.suspects
     known = alone(evidence, coarse)
     likely = likely_pairs(evidence, singles, known, TRIED)
-    pairs = PairSolver(harness, evidence, singles)
-    pairs.take(likely)
+    partners = partners_of(singles, known)
+    leading = with_leading(singles, known, partners, likely)
+    pairs = PairSolver(evidence, singles)
+    pairs.look(likely)
+    if not pairs.promising:
+        pairs.look(leading)
+        leading = []
+    pairs.weigh()
+    if leading and not pairs.explained:
+        pairs.look(leading)
+        pairs.weigh()
     if not pairs.explained:
-        partners = partners_of(singles, known)
-        pairs.take(with_leading(singles, known, partners, likely))
-        if not pairs.explained:
-            pairs.refine_all()
-        if not pairs.explained:
-            tried = [*likely, *with_leading(singles, known, partners, likely)]
-            more = [*partners, *overloading(singles, coarse, partners)]
-            pairs.take(wider(singles, known, more, tried))
-        if pairs.found and not pairs.explained:
-            triples = _triples(singles, known, partners, pairs.found)
-            pairs.join(weighed(harness, evidence, triples))
+        pairs.refine_all()
+    if not pairs.explained:
+        tried = [*likely, *with_leading(singles, known, partners, likely)]
+        more = [*partners, *overloading(singles, coarse, partners)]
+        pairs.look(wider(singles, known, more, tried))
+        pairs.weigh()
+    if pairs.found and not pairs.explained:
+        pairs.join(weighed(evidence, _triples(singles, known, partners, pairs.found)))
     found = pairs.found
-    return best_of([*found, *weigh_stand_ins(harness, evidence, singles, known, found, likely)])
+    return best_of([*found, *weigh_stand_ins(evidence, singles, known, found, likely)])
 
 
-def weigh_beside(
-    harness: Harness,
-    evidence: Evidence,
-    coarse: Coarse,
-    singles: Sequence[Suspect],
-    standings: Sequence[Standing],
-) -> list[Standing]:
+def weigh_beside(evidence: Evidence, coarse: Coarse, standings: Sequence[Standing]) -> list[Standing]:
     """How pairs stand, where one fault explains every reading but one: of those that could matter.
 
-    :param singles: sound and every single fault, as ``coarse`` has them
+    :param coarse: sound and every single fault
     :param standings: of the faults by themselves, most likely first
     """
     known = alone(evidence, coarse)
-    likely = beside(evidence, singles, known, standings)
+    singles = coarse.suspects
+    likely = beside(evidence, coarse, known, standings)
     if not likely:
         return []
-    pairs = PairSolver(harness, evidence, singles)
-    pairs.take(likely)
+    pairs = PairSolver(evidence, singles)
+    pairs.look(likely)
+    pairs.weigh()
     found = pairs.found
-    return best_of([*found, *weigh_stand_ins(harness, evidence, singles, known, found, likely)])
+    return best_of([*found, *weigh_stand_ins(evidence, singles, known, found, likely)])
 
 
 def _triples(

@@ -11,13 +11,12 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
 from itertools import islice, product, zip_longest
 
-from circuitcheck.harness.model import Harness
 from circuitcheck.locate.evidence import Evidence
 from circuitcheck.locate.joined import pairs_of
 from circuitcheck.locate.pairing import Alone, Pair
-from circuitcheck.locate.sets import place_of, weighed, weighed_at
+from circuitcheck.locate.sets import place_of, rough_height, weighed, weighed_at
+from circuitcheck.locate.standing import Standing
 from circuitcheck.locate.suspects import Suspect
-from circuitcheck.locate.weighing import Standing
 
 _LISTED, _LIKELY = 12, 6
 """Sets whose faults are put in place of others that read alike: of those that stand best, and of
@@ -29,7 +28,6 @@ _MEMBERS, _GUESSED = 900, 300
 
 
 def weigh_stand_ins(
-    harness: Harness,
     evidence: Evidence,
     singles: Sequence[Suspect],
     known: Alone,
@@ -44,11 +42,18 @@ def weigh_stand_ins(
     kinds = _Kinds(singles, known)
     best = [one for one in found[:_LISTED] if one.log_weight > found[0].log_weight - _BEHIND]
     made = [(other, place_of(one)) for one in best for other in kinds.members(one.suspect)][:_MEMBERS]
+    known_sets = {_named(one) for one, _ in made}
     guessed = _in_turn([kinds.members(one) for one in pairs_of(singles, likely[:_LIKELY])])
+    more = (one for one in guessed if _named(one) not in known_sets)
     return [
-        *weighed_at(harness, evidence, [one for one, _ in made], [place for _, place in made]),
-        *weighed(harness, evidence, list(islice(guessed, _GUESSED))),
+        *weighed_at(evidence, [one for one, _ in made], [place for _, place in made]),
+        *weighed(evidence, list(islice(more, _GUESSED)), rough_height(evidence, found[0])),
     ]
+
+
+def _named(suspect: Suspect) -> tuple[frozenset[str], float]:
+    """What tells a set of faults from another."""
+    return frozenset(one.spec for one in suspect.faults), suspect.fuses
 
 
 def _in_turn(sets: Sequence[Iterable[Suspect]]) -> Iterator[Suspect]:

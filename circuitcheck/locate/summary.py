@@ -6,8 +6,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from circuitcheck.locate.repair import SURE, fuses_of, unit_of
+from circuitcheck.locate.standing import Standing
 from circuitcheck.locate.verdict import Culprit, Hinge, Repair, Word
-from circuitcheck.locate.weighing import Standing
 from circuitcheck.physics.branch import Array
 
 _NAMED = 5

@@ -8,13 +8,12 @@ from dataclasses import dataclass
 import numpy as np
 
 from circuitcheck.circuit.build import all_faults
+from circuitcheck.circuit.chosen import ChosenFault
 from circuitcheck.expect.bench import Bench
-from circuitcheck.expect.expected import ChosenFault, combined
 from circuitcheck.expect.run import Run
-from circuitcheck.expect.service import blown_in_service
+from circuitcheck.expect.together import Together, blown_together
 from circuitcheck.harness.model import Harness
 from circuitcheck.locate.evidence import Evidence
-from circuitcheck.locate.together import Together
 from circuitcheck.parts.fault import FaultMode, Severity
 from circuitcheck.physics.branch import Array
 from circuitcheck.solve.wiring import Index
@@ -142,10 +141,19 @@ class Predictor:
         """Fuses blown in service, for each row."""
 
     def _after_service(self, harness: Harness) -> list[frozenset[str]]:
-        """Fuses blown in service."""
-        rules = [lambda branches, one=one: combined(one, branches) for one in self._chosen]
-        overloads = [any(fault.mode.overloads for fault in one) for one in self._chosen]
-        return blown_in_service(harness, rules, self.counts, self._fuses, overloads)
+        """Fuses blown in service; what can make nothing carry more blows none."""
+        asked = [n for n, one in enumerate(self._chosen) if any(each.mode.overloads for each in one)]
+        rows = self.rows(asked)
+
+        def put(laid_out: Together) -> None:
+            for one in asked:
+                laid_out.add(self._chosen[one], self.counts[one])
+
+        blown = [frozenset[str]()] * int(self._first[-1])
+        found = blown_together(harness, put, self._fuses[rows])
+        for row, names in zip(rows.tolist(), found, strict=True):
+            blown[row] = names
+        return blown
 
     def rows(self, trials: Sequence[int]) -> Index:
         """The rows of some trials."""

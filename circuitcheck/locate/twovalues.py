@@ -16,10 +16,11 @@ from circuitcheck.locate.evidence import Evidence
 from circuitcheck.locate.suspects import Suspect, Trial, predict
 from circuitcheck.locate.values import at_best, deviations, rough_logs
 from circuitcheck.physics.branch import Array
+from circuitcheck.solve.wiring import Bool, Index
 
 _STEPS = 6
 _WORTH_IT, _IDLE = 0.3, 2
-"""Log-likelihood that a step must gain for some pair, or so many of them in turn end the search."""
+"""Log-likelihood that a step must gain; so many in turn that do not end the search for a pair."""
 _NEAR = 0.02
 """Distance on a log scale over which slopes are taken."""
 _LONGEST = 1.2
@@ -44,11 +45,16 @@ class Fit:
     widths: Array
 
 
-def fitted(evidence: Evidence, pairs: Sequence[Suspect], values: Array, least: Array) -> Fit:
+def fitted(
+    evidence: Evidence, pairs: Sequence[Suspect], values: Array, least: Array, goal: Array
+) -> Fit:
     """Where pairs of faults with an unknown value each fit.
 
+    A pair is gone on with while its steps gain anything and may lead to where it matters.
+
     :param values: to begin with (pairs, 2)
-    :param least: score of each pair that is worth going on from; while all lie below, none is (pairs,)
+    :param least: score of each pair below which it is not begun with, and ``goal`` the least that
+        matters in the end (pairs,)
     """
     limits = np.log(
         [
@@ -57,34 +63,55 @@ def fitted(evidence: Evidence, pairs: Sequence[Suspect], values: Array, least: A
         ]
     )
     best = np.clip(np.log(values), limits[..., 0], limits[..., 1])
-    scores, slopes, missing, short = _around(evidence, pairs, best)
-    damping = np.full(len(pairs), 0.01)
-    idle = 0
-    for _ in range(_STEPS):
-        if not np.any(scores > least):
+    now = _around(evidence, pairs, best)
+    damping, idle = np.full(len(pairs), 0.01), np.zeros(len(pairs), dtype=int)
+    going = np.flatnonzero(now.scores > least)
+    for left in range(_STEPS, 0, -1):
+        if not going.size:
             break
-        steps = _steps(slopes, missing, damping)
-        at = np.clip(best + steps, limits[..., 0], limits[..., 1])
-        new_scores, new_slopes, new_missing, new_short = _around(evidence, pairs, at)
-        better = new_scores > scores
-        idle = 0 if np.any(new_scores > scores + _WORTH_IT) else idle + 1
-        short = np.where(better, new_short, short)
-        damping = np.where(better, 0.3, 10.0) * damping
-        best, scores = np.where(better[:, None], at, best), np.where(better, new_scores, scores)
-        slopes = np.where(better[:, None, None], new_slopes, slopes)
-        missing = np.where(better[:, None], new_missing, missing)
-        if idle == _IDLE:
-            break
-    power = np.sum(slopes**2, axis=1)
-    return Fit(best, scores, short, 1 / np.sqrt(power + 1e-2))
+        steps = _steps(now.slopes[going], now.missing[going], damping[going])
+        at = np.clip(best[going] + steps, limits[going, :, 0], limits[going, :, 1])
+        there = _around(evidence, [pairs[n] for n in going.tolist()], at)
+        gain = there.scores - now.scores[going]
+        better = gain > 0
+        best[going[better]] = at[better]
+        now.put(going[better], there, better)
+        damping[going] *= np.where(better, 0.3, 10.0)
+        idle[going] = np.where(gain > _WORTH_IT, 0, idle[going] + 1)
+        # A step seldom gains more than the one before it.
+        within = now.scores[going] + 2 * (left - 1) * np.maximum(gain, _WORTH_IT) > goal[going]
+        going = going[(idle[going] < _IDLE) & (within | (idle[going] > 0))]
+    power = np.sum(now.slopes**2, axis=1)
+    return Fit(best, now.scores, now.short, 1 / np.sqrt(power + 1e-2))
 
 
-def _around(
-    evidence: Evidence, pairs: Sequence[Suspect], logs: Array
-) -> tuple[Array, Array, Array, Array]:
-    """At some values: rough log-likelihood, slopes of all readings (pairs, readings, 2) and how far off
-    they are (pairs, readings), both in standard uncertainties, and what the first lacks of the most.
+@dataclass(frozen=True)
+class _Around:
+    """Pairs at some values of theirs.
+
+    :param scores: rough log-likelihood (pairs,), and ``short`` what it lacks of the most
+    :param slopes: of all readings for the logs of both values (pairs, readings, 2)
+    :param missing: how far off the readings are (pairs, readings); both in standard uncertainties
     """
+
+    scores: Array
+    short: Array
+    slopes: Array
+    missing: Array
+
+    def put(self, rows: Index, other: _Around, chosen: Bool) -> None:
+        """Take over some pairs of another."""
+        for mine, theirs in (
+            (self.scores, other.scores),
+            (self.short, other.short),
+            (self.slopes, other.slopes),
+            (self.missing, other.missing),
+        ):
+            mine[rows] = theirs[chosen]
+
+
+def _around(evidence: Evidence, pairs: Sequence[Suspect], logs: Array) -> _Around:
+    """Solve pairs at the logs of their values (pairs, 2), and a little beside each."""
     suspects: list[Suspect] = []
     trials: list[Trial] = []
     for pair, (one, other) in zip(pairs, logs, strict=True):
@@ -102,7 +129,7 @@ def _around(
     slopes = np.where(straight[:, None], slopes, 0.0).transpose(0, 2, 1)
     scores = rough_logs(evidence, here, u).sum(axis=-1)
     short = at_best(evidence, u).sum(axis=-1) - scores
-    return scores, slopes, np.where(straight, missing, 0.0), short
+    return _Around(scores, short, slopes, np.where(straight, missing, 0.0))
 
 
 def _steps(slopes: Array, missing: Array, damping: Array) -> Array:

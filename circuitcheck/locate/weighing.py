@@ -2,26 +2,18 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping, Sequence
-from copy import copy
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
-from circuitcheck.expect.bench import Bench
-from circuitcheck.harness.model import Harness
 from circuitcheck.locate.alike import representatives
-from circuitcheck.locate.between import Solved, stacked
+from circuitcheck.locate.coarse import Coarse
 from circuitcheck.locate.evidence import Evidence
 from circuitcheck.locate.likelihood import weigh
-from circuitcheck.locate.suspects import (
-    COARSE,
-    Predictor,
-    Suspect,
-    Trial,
-    predict,
-)
+from circuitcheck.locate.lines import Grids, Lines, Predicted
+from circuitcheck.locate.standing import Standing, log_chance
+from circuitcheck.locate.suspects import Suspect
 from circuitcheck.locate.values import (
     Place,
     Posterior,
@@ -49,116 +41,30 @@ _WORTH_IT = 5.0
 
 
 @dataclass(frozen=True)
-class Standing:
-    """How one suspect stands.
-
-    :param log_weight: log of chance beforehand times likelihood
-    :param value: of its unknown where it fits best
-    :param span: 5 % and 95 % points of the unknown value
-    :param predicted: readings there; ``spread`` their standard uncertainty, vehicle only
-    :param misread: chance that each reading is wrong
-    :param distance: of each reading, in standard uncertainties given all others
-    :param square: of the distance of all readings together, chi-square if the suspect is right
-    :param blown: fuses that its faults have blown in use, before the first test
-    :param seen_in: of a fault that comes and goes, the tests that met it; ``gone_in`` those that did not
-    """
-
-    suspect: Suspect
-    log_weight: float
-    value: float
-    span: tuple[float, float] | None
-    predicted: Array
-    spread: Array
-    misread: Array
-    distance: Array
-    square: float = 0.0
-    blown: frozenset[str] = frozenset()
-    seen_in: tuple[str, ...] = ()
-    gone_in: tuple[str, ...] = ()
-
-    @property
-    def log_evidence(self) -> float:
-        """Log of the likelihood alone: what the readings say, whatever its chance beforehand."""
-        return self.log_weight - _log_chance(self.suspect)
-
-    def of(self, other: Suspect, blown: frozenset[str]) -> Standing:
-        """How another suspect stands that predicts the same."""
-        moved = self.log_evidence + _log_chance(other)
-        return replace(self, suspect=other, log_weight=moved, blown=blown)
-
-
-@dataclass(frozen=True)
 class Rough:
     """The rough look.
 
     :param places: the best place of each suspect that is not hopeless, by its number
     :param likely: for each of those with an unknown value the range that the readings leave, as logs
     :param same_as: for each of those the one that stands for it
+    :param top: log-likelihood of the best, at its place
     :param graced: whether sound is among them only because all are compared with it
     """
 
     places: dict[int, Place]
     likely: dict[int, tuple[float, float]]
     same_as: dict[int, int]
+    top: float
     graced: bool = False
 
-
-class Coarse:
-    """Every suspect of a harness over a coarse range of its unknown value, bench by bench.
-
-    What a bench predicts does not depend on what was read, so it is kept: weighing a second sheet
-    of the same tests, or the same sheet with one more test, costs only what is new.
-    """
-
-    def __init__(self, harness: Harness, suspects: Sequence[Suspect]) -> None:
-        self.suspects = suspects
-        self.plain = [n for n, one in enumerate(suspects) if one.unknown is None]
-        self.valued = [n for n, one in enumerate(suspects) if one.unknown is not None]
-        trials = [Trial(n, suspects[n].coarse_values()) for n in (*self.plain, *self.valued)]
-        grids = [np.log(one.values) for one in trials[len(self.plain) :]]
-        self.logs = np.array(grids).reshape(-1, COARSE)
-        self._predictor = Predictor(harness, suspects, trials)
-        self._kept: dict[str, tuple[Array, Bool]] = {}
-
-    def with_chances(self, suspects: Sequence[Suspect]) -> Coarse:
-        """The same suspects with other chances beforehand; what was predicted is shared."""
-        found = copy(self)
-        found.suspects = suspects
-        return found
-
-    def blown(self, number: int, value: float) -> frozenset[str]:
-        """Fuses that a suspect has blown in service, at the nearest of the values tried."""
-        if not any(one.overloads for one in self.suspects[number].faults):
-            return frozenset()
-        if self.suspects[number].unknown is None:
-            return self._predictor.blown[self.plain.index(number)]
-        place = self.valued.index(number)
-        nearest = int(np.argmin(np.abs(self.logs[place] - math.log(value))))
-        return self._predictor.blown[len(self.plain) + place * COARSE + nearest]
-
-    def values(self, bench: Bench, alive: Bool) -> tuple[Array, Array]:
-        """Predicted readings of the suspects that are still alive.
-
-        :returns: of those without an unknown value (suspects, readings), and of those with one
-            (suspects, values, readings), in the order of ``plain`` and ``valued``
-        """
-        wanted = alive[[*self.plain, *self.valued]]
-        if bench.key not in self._kept:
-            shape = (sum(self._predictor.counts), len(bench.observations))
-            self._kept[bench.key] = np.zeros(shape), np.zeros(len(wanted), dtype=bool)
-        values, there = self._kept[bench.key]
-        missing = np.flatnonzero(wanted & ~there).tolist()
-        if missing:
-            values[self._predictor.rows(missing)] = self._predictor.run(bench, missing).values
-            there[missing] = True
-        count = len(self.plain)
-        block = values[count:].reshape(-1, COARSE, values.shape[1])
-        return values[:count][wanted[:count]], block[wanted[count:]]
-
-    def complete(self, evidence: Evidence) -> None:
-        """Predict what has not been asked for so far, in one sweep a bench."""
-        for bench in evidence.benches:
-            self.values(bench, np.ones(len(self.suspects), dtype=bool))
+    def beside(self, top: float) -> Rough:
+        """The same of those that are not hopeless beside another best."""
+        if top <= self.top:
+            return self
+        same_as = {n: one for n, one in self.same_as.items() if self.places[one].score > top - KEEP}
+        places = {n: one for n, one in self.places.items() if n in same_as}
+        likely = {n: one for n, one in self.likely.items() if n in same_as}
+        return Rough(places, likely, same_as, self.top, self.graced)
 
 
 def both_looks(evidence: Evidence, coarse: Coarse) -> list[Standing]:
@@ -183,6 +89,7 @@ def rough_look(evidence: Evidence, coarse: Coarse, *, like_sound: bool = False) 
 
     :param like_sound: whether those are kept that stand no worse than sound, the first suspect
     """
+    coarse.turn_to(evidence)
     alive = np.ones(len(coarse.suspects), dtype=bool)
     bound, sure = np.zeros(len(coarse.suspects)), np.zeros(len(coarse.suspects))
     for number, bench in enumerate(evidence.benches):
@@ -196,7 +103,8 @@ def rough_look(evidence: Evidence, coarse: Coarse, *, like_sound: bool = False) 
     plain, valued = zip(*(coarse.values(bench, alive) for bench in evidence.benches), strict=True)
     joined = np.concatenate(plain, axis=-1), np.concatenate(valued, axis=-1)
     places = dict(_places(evidence, coarse, alive, joined))
-    least = max(place.sure for place in places.values()) - KEEP
+    top = max(place.sure for place in places.values())
+    least = top - KEEP
     graced = not coarse.suspects[0].faults and places[0].score <= least
     if like_sound:
         least = min(least, places[0].score - _AS_SOUND)
@@ -210,6 +118,7 @@ def rough_look(evidence: Evidence, coarse: Coarse, *, like_sound: bool = False) 
         {n: places[n] for n in places if kept[n]},
         _likely(evidence, coarse, alive, kept, joined[1]),
         _same_as(evidence, coarse, alive, kept, joined),
+        top,
         graced,
     )
 
@@ -253,22 +162,17 @@ def _places(
     return found
 
 
-def _log_chance(suspect: Suspect) -> float:
-    return math.log(max(suspect.weight, 1e-300))
-
-
 def fine_look(evidence: Evidence, coarse: Coarse, rough: Rough) -> list[Standing]:
     """Those not hopeless, weighed in full; most likely first."""
     suspects = coarse.suspects
     grids = {n: _grid(suspects[n], rough, n) for n in set(rough.same_as.values())}
+    lines = Lines(evidence, coarse)
     found: dict[int, Standing] = {}
-    solved: dict[int, Solved] = {}
     better: dict[int, Better] = {}
     for look in range(_LOOKS):
-        lines = _lines(evidence, suspects, grids, solved)
         # A narrow peak that was passed over counts for more than the wide range, or not at all.
-        before = {n: found[n].log_weight for n in lines if n in better and better[n].passed_over}
-        stood, better = _stand(evidence, suspects, lines)
+        before = {n: found[n].log_weight for n in grids if n in better and better[n].passed_over}
+        stood, better = _stand(evidence, suspects, grids, lines.at(grids))
         worse = {n for n, weight in before.items() if stood[n].log_weight < weight}
         found |= {n: one for n, one in stood.items() if n not in worse}
         best = max(one.log_weight for one in found.values())
@@ -284,29 +188,6 @@ def fine_look(evidence: Evidence, coarse: Coarse, rough: Rough) -> list[Standing
         found[one].of(suspects[n], coarse.blown(n, found[one].value)) for n, one in rough.same_as.items()
     ]
     return sorted(everyone, key=lambda one: -one.log_weight)
-
-
-def _lines(
-    evidence: Evidence,
-    suspects: Sequence[Suspect],
-    grids: Mapping[int, Array],
-    solved: dict[int, Solved],
-) -> dict[int, Solved]:
-    """What suspects predict at their values, from what is solved already where that will do.
-
-    :param solved: for each suspect its last grid that was solved; renewed here
-    """
-    found = {n: solved[n].at(evidence, grid) for n, grid in grids.items() if n in solved}
-    missing = [n for n in grids if found.get(n) is None]
-    if missing:
-        trials = [Trial(n, np.exp(grids[n]) if grids[n].size else np.zeros(1)) for n in missing]
-        predictions = predict(evidence, suspects, trials)
-        moves = predictions.moves()
-        ends = np.cumsum([len(one.values) for one in trials])
-        for n, end, trial in zip(missing, ends.tolist(), trials, strict=True):
-            rows = slice(end - len(trial.values), end)
-            solved[n] = Solved(grids[n], predictions.values[rows], moves[rows])
-    return {n: found.get(n) or solved[n] for n in grids}
 
 
 @dataclass(frozen=True)
@@ -338,7 +219,7 @@ def unread(coarse: Coarse) -> list[Standing]:
         found.append(
             Standing(
                 one,
-                _log_chance(one),
+                log_chance(one),
                 value,
                 span,
                 none,
@@ -359,54 +240,54 @@ def _grid(suspect: Suspect, rough: Rough, number: int) -> Array:
 
 
 def _stand(
-    evidence: Evidence, suspects: Sequence[Suspect], lines: Mapping[int, Solved]
+    evidence: Evidence, suspects: Sequence[Suspect], grids: Grids, predicted: Predicted
 ) -> tuple[dict[int, Standing], dict[int, Better]]:
     """How each suspect stands, and a better grid for each whose own will not do."""
-    weighed = weigh(evidence, *stacked(list(lines.values())))
+    weighed = weigh(evidence, predicted.values, predicted.moves)
     found: dict[int, Standing] = {}
     posteriors: dict[int, Posterior] = {}
-    first = 0
-    for n, line in lines.items():
-        totals = weighed.total[first : first + len(line.predicted)]
+    for n, rows in predicted.rows.items():
+        totals = weighed.total[rows]
         value, span, place, log_evidence = 0.0, None, 0, float(totals[0])
         severity = suspects[n].severity
         if severity is not None:
-            known = posterior(severity, line.grid, totals)
+            known = posterior(severity, grids[n], totals)
             place, span, log_evidence = known.place, (known.low, known.high), known.log_evidence
-            value = float(np.exp(line.grid[place]))
+            value = float(np.exp(grids[n][place]))
             posteriors[n] = known
-        row = first + place
-        spread = np.sqrt(np.sum(line.moves[place] ** 2, axis=-1))
+        row = rows.start + place
         found[n] = Standing(
             suspects[n],
-            _log_chance(suspects[n]) + log_evidence,
+            log_chance(suspects[n]) + log_evidence,
             value,
             span,
-            line.predicted[place],
-            spread,
+            predicted.values[row],
+            np.sqrt(np.sum(predicted.moves[row] ** 2, axis=-1)),
             weighed.misread[row],
             weighed.distance[row],
             float(weighed.square[row]),
         )
-        first += len(totals)
-    return found, _better(evidence, suspects, lines, posteriors)
+    return found, _better(evidence, suspects, grids, predicted, posteriors)
 
 
 def _better(
     evidence: Evidence,
     suspects: Sequence[Suspect],
-    lines: Mapping[int, Solved],
+    grids: Grids,
+    predicted: Predicted,
     posteriors: Mapping[int, Posterior],
 ) -> dict[int, Better]:
     """Grids nearer to the values of those that their own does not resolve."""
     if not posteriors:
         return {}
-    logs = np.stack([lines[n].grid for n in posteriors])
-    places = best_places(evidence, logs, np.stack([lines[n].predicted for n in posteriors]))
+    logs = np.stack([grids[n] for n in posteriors])
+    places = best_places(
+        evidence, logs, np.stack([predicted.values[predicted.rows[n]] for n in posteriors])
+    )
     found = {}
     for (n, known), place in zip(posteriors.items(), places, strict=True):
         severity = suspects[n].severity
         assert severity is not None
         if place.missed or not known.settled:
-            found[n] = Better(*next_grid(severity, lines[n].grid, known, place), place.missed)
+            found[n] = Better(*next_grid(severity, grids[n], known, place), place.missed)
     return found

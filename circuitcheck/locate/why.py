@@ -18,8 +18,8 @@ from circuitcheck.locate.evidence import Evidence
 from circuitcheck.locate.ledger import Ledger
 from circuitcheck.locate.reasons import show
 from circuitcheck.locate.repair import unit_of
+from circuitcheck.locate.standing import Standing
 from circuitcheck.locate.verdict import Verdict
-from circuitcheck.locate.weighing import Standing
 from circuitcheck.notebook import text_table
 from circuitcheck.physics.branch import Array
 

@@ -7,6 +7,7 @@ opens all those branches. What is inside the part runs between its own sides.
 
 from __future__ import annotations
 
+from abc import abstractmethod
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import ClassVar
@@ -67,13 +68,13 @@ class Part(BaseModel):
         """Whether it has a plug or socket that can be undone."""
         return self.has_plug if self.plug is None else self.plug
 
+    @abstractmethod
     def pins(self) -> tuple[str, ...]:
         """The names of its terminals."""
-        raise NotImplementedError
 
+    @abstractmethod
     def inside(self, name: str, situation: Situation) -> dict[str, Branch]:
         """The branches inside the part, between :meth:`own` nodes."""
-        raise NotImplementedError
 
     def thresholds(self, name: str) -> dict[str, Threshold]:
         """The states it keeps, by name."""

@@ -13,7 +13,7 @@ from circuitcheck.expect.cautions import Lead
 from circuitcheck.expect.expected import said
 from circuitcheck.harness.model import Test
 from circuitcheck.harness.readings import Reading, Sheet
-from circuitcheck.locate.weighing import Standing
+from circuitcheck.locate.standing import Standing
 from circuitcheck.physics.branch import Array
 from circuitcheck.plan.asked import NextTest
 from circuitcheck.plan.candidates import Candidate

@@ -10,8 +10,8 @@ import numpy as np
 from circuitcheck.expect.bench import Bench
 from circuitcheck.harness.model import Harness
 from circuitcheck.locate.repair import unit_of
+from circuitcheck.locate.standing import Standing
 from circuitcheck.locate.suspects import Predictor, Suspect, Trial
-from circuitcheck.locate.weighing import Standing
 from circuitcheck.physics.branch import Array
 from circuitcheck.plan.problem import Index
 

@@ -14,9 +14,9 @@ from circuitcheck.harness.readings import Sheet
 from circuitcheck.locate.conclude import conclude, merged
 from circuitcheck.locate.evidence import Evidence
 from circuitcheck.locate.locate import Locator
+from circuitcheck.locate.standing import Standing
 from circuitcheck.locate.suspects import Predictor
 from circuitcheck.locate.verdict import Verdict
-from circuitcheck.locate.weighing import Standing
 from circuitcheck.physics.branch import Array
 from circuitcheck.plan.bundle import Cell, best_bundle
 from circuitcheck.plan.candidates import (

@@ -19,8 +19,8 @@ from circuitcheck.expect.expected import ExpectedReading, expected_reading
 from circuitcheck.harness.readings import Sheet
 from circuitcheck.locate.conclude import merged
 from circuitcheck.locate.repair import by_unit
+from circuitcheck.locate.standing import Standing
 from circuitcheck.locate.verdict import Verdict
-from circuitcheck.locate.weighing import Standing
 from circuitcheck.notebook import text_table
 from circuitcheck.physics.branch import Array
 from circuitcheck.plan.asked import to_write

@@ -14,8 +14,8 @@ from dataclasses import replace
 import numpy as np
 
 from circuitcheck.harness.readings import Sheet
+from circuitcheck.locate.standing import Standing
 from circuitcheck.locate.suspects import Predictor, Suspect, Trial
-from circuitcheck.locate.weighing import Standing
 from circuitcheck.physics.branch import Array
 from circuitcheck.plan.asked import NextTest, told
 from circuitcheck.plan.bundle import REST

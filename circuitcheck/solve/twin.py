@@ -44,7 +44,8 @@ from circuitcheck.solve.point import OperatingPoint
 class TwinMap:
     """Which lcapy element stands for what, and the way back.
 
-    :param nodes: number of each node that current can reach; the reference is 0
+    :param nodes: number of each node that current can reach; the reference is 0, and those inside a
+        branch have none of our names
     :param elements: for each branch its R, then its V if it has one
     :param ties: R elements that hold a floating island to node 0, with the node they hold
     """
@@ -52,11 +53,6 @@ class TwinMap:
     nodes: Mapping[str, int]
     elements: Mapping[str, tuple[str, ...]]
     ties: Mapping[str, str] = field(default_factory=dict)
-
-    @property
-    def node_of(self) -> dict[int, str]:
-        """Our name of each node number of the twin; numbers inside a branch have none."""
-        return {number: node for node, number in self.nodes.items()}
 
     @property
     def branch_of(self) -> dict[str, str]:

@@ -23,7 +23,8 @@ sys.path.insert(0, str(Path(__file__).parents[1] / "solve"))
 import test_sweep
 from test_sweep import OWN, blown_by, pairs, single_faults, title
 
-from circuitcheck.expect.expected import bench_for, combined
+from circuitcheck.circuit.chosen import combined
+from circuitcheck.expect.expected import bench_for
 from circuitcheck.harness.load import load_harness
 from circuitcheck.shipped import harness_files
 from circuitcheck.solve.point import solve_point

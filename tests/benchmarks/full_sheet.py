@@ -4,8 +4,9 @@ from functools import cached_property
 
 import numpy as np
 
+from circuitcheck.circuit.chosen import combined
 from circuitcheck.expect.bench import Bench
-from circuitcheck.expect.expected import combined, scale_factor
+from circuitcheck.expect.expected import scale_factor
 from circuitcheck.expect.service import blown_in_service
 from circuitcheck.expect.words import SCALES
 from circuitcheck.locate.suspects import Predictor, Trial, single_suspects

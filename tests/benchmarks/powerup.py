@@ -21,7 +21,7 @@ import time
 from collections import Counter
 
 from circuitcheck.circuit.build import build_circuit, lasting_faults
-from circuitcheck.expect.expected import ChosenFault
+from circuitcheck.circuit.chosen import ChosenFault
 from circuitcheck.expect.vehicle import drawer, read_vehicle, vary
 from circuitcheck.harness.load import load_harness
 from circuitcheck.harness.readings import parse_readings, sheet_text

@@ -25,7 +25,8 @@ import numpy as np
 
 import circuitcheck
 from circuitcheck.circuit.build import lasting_faults
-from circuitcheck.expect.expected import ChosenFault, bench_for, combined
+from circuitcheck.circuit.chosen import ChosenFault, combined
+from circuitcheck.expect.expected import bench_for
 from circuitcheck.expect.pairs import sweep_pairs
 from circuitcheck.expect.second_opinion import deck, exact_point, observed
 from circuitcheck.solve.changes import Changes, one_of

@@ -8,7 +8,8 @@ import loom_tests
 import pytest
 
 from circuitcheck.circuit.build import build_circuit
-from circuitcheck.expect.expected import ChosenFault, bench_for, combined
+from circuitcheck.circuit.chosen import ChosenFault, combined
+from circuitcheck.expect.expected import bench_for
 from circuitcheck.harness.load import parse_harness
 from circuitcheck.harness.write import to_yaml
 from circuitcheck.inspect.inspection import all_rules, inspect_harness

@@ -11,7 +11,7 @@ beside it.
 import numpy as np
 from vehicles import differ
 
-from circuitcheck.expect.expected import ChosenFault, combined
+from circuitcheck.circuit.chosen import ChosenFault, combined
 from circuitcheck.expect.service import blown_in_service
 from circuitcheck.plan.planner import Options
 

@@ -10,8 +10,8 @@ sys.path.insert(0, str(Path(__file__).parents[1] / "solve"))
 import numpy as np
 from simulator import simulate
 
+from circuitcheck.circuit.chosen import ChosenFault, combined
 from circuitcheck.expect.bench import Bench
-from circuitcheck.expect.expected import ChosenFault, combined
 from circuitcheck.expect.second_opinion import Observed, look_of
 from circuitcheck.expect.service import blown_in_service
 from circuitcheck.expect.vehicle import drawer, is_there, shown, vary

@@ -10,8 +10,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from circuitcheck.circuit.chosen import find_fault
 from circuitcheck.expect.cautions import FANS, HAND, OHMS, cautions_for
-from circuitcheck.expect.expected import bench_for, find_fault
+from circuitcheck.expect.expected import bench_for
 from circuitcheck.expect.second_opinion import deck_of, observed
 from circuitcheck.expect.service import blown_in_service
 from circuitcheck.harness.load import parse_harness

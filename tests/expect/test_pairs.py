@@ -10,7 +10,8 @@ import numpy as np
 import pytest
 
 from circuitcheck.circuit.build import lasting_faults
-from circuitcheck.expect.expected import ChosenFault, bench_for, combined
+from circuitcheck.circuit.chosen import ChosenFault, combined
+from circuitcheck.expect.expected import bench_for
 from circuitcheck.expect.pairs import every_pair, sweep_pairs
 from circuitcheck.expect.service import blown_in_service
 from circuitcheck.harness.load import load_harness
@@ -62,7 +63,7 @@ def test_every_two_faults(name, test, shorts):
     faults = typical(harness)
     pairs, values = sweep_pairs(harness, [test])
     kinds = [row for row, pair in enumerate(pairs.tolist()) if adds([faults[n] for n in pair]) == shorts]
-    for row in random.Random(f"{name} {test}").sample(kinds, SAMPLE):
+    for row in random.Random(f"{Path(name).stem} {test}").sample(kinds, SAMPLE):
         both = [faults[number] for number in pairs[row]]
         wanted = one_by_one(harness, test, both)
         np.testing.assert_allclose(

@@ -21,6 +21,7 @@ with warnings.catch_warnings():
 
 import circuitcheck
 from circuitcheck.expect.words import SCALES
+from circuitcheck.locate.coarse import Coarse
 from circuitcheck.locate.evidence import MISREAD, lay_out
 from circuitcheck.locate.joined import pairs_of
 from circuitcheck.locate.locate import Locator
@@ -36,7 +37,7 @@ from circuitcheck.locate.suspects import (
     predict,
     single_suspects,
 )
-from circuitcheck.locate.weighing import Coarse, fine_look, rough_look
+from circuitcheck.locate.weighing import fine_look, rough_look
 
 LOOM = circuitcheck.load("first-fan")
 FAULTS = ["K1 30-87 stuck open", "K1 coil open", "M1 open", "F2 blown", "H1 blown", "E2 open", "W5 open"]

@@ -17,8 +17,8 @@ from circuitcheck.locate.joined import pairs_of
 from circuitcheck.locate.locate import Locator
 from circuitcheck.locate.pairing import Alone, Pair, alone
 from circuitcheck.locate.sets import value_held, weighed
+from circuitcheck.locate.standing import Standing
 from circuitcheck.locate.suspects import Suspect
-from circuitcheck.locate.weighing import Standing
 
 UNSEEN = 9.2
 """Log of one in ten thousand, the least chance that a verdict shows."""
@@ -52,7 +52,7 @@ def look(name, written):
     leader = standings[0]
     number = next(n for n, one in enumerate(field.singles) if one is leader.suspect)
     kept = set()
-    for pair in beside(evidence, field.singles, known, standings):
+    for pair in beside(evidence, field.coarse, known, standings):
         if number in (pair.one, pair.other):
             other = pair.one if pair.other == number else pair.other
             kept |= {fault.spec for n in known.kinds[other] for fault in field.singles[n].faults}
@@ -81,7 +81,7 @@ def solved(looked):
     ]
     pairs = pairs_of(looked.singles, [Pair(n, number, 1.0, 1.0) for n in others])
     held = value_held(looked.leader)
-    found = weighed(looked.evidence.harness, looked.evidence, [replace(one, held=held) for one in pairs])
+    found = weighed(looked.evidence, [replace(one, held=held) for one in pairs])
     return [(one.suspect.faults[0].spec, one) for one in found]
 
 

@@ -11,11 +11,13 @@ import pytest
 import circuitcheck
 from circuitcheck.harness.load import load_harness
 from circuitcheck.harness.readings import load_readings
-from circuitcheck.locate.between import Solved
+from circuitcheck.locate.between import runs_smoothly, told, weights
+from circuitcheck.locate.coarse import Coarse
 from circuitcheck.locate.evidence import lay_out
 from circuitcheck.locate.likelihood import weigh
+from circuitcheck.locate.lines import Lines
 from circuitcheck.locate.suspects import Trial, predict, single_suspects
-from circuitcheck.locate.weighing import Coarse, both_looks, fine_look, rough_look
+from circuitcheck.locate.weighing import both_looks, fine_look, rough_look
 from circuitcheck.shipped import readings_files
 
 VALUES = 241
@@ -72,12 +74,39 @@ def test_readings_in_between_are_told_as_they_are_solved() -> None:
     solved, wanted = (
         predict(evidence, suspects, [Trial(number, np.exp(logs))]) for logs in (grid, inside)
     )
-    told = Solved(grid, solved.values, solved.moves()).at(evidence, inside)
-    assert told is not None
+    shares = weights(grid[None], inside[None])
+    read = told(shares, solved.values[None])[0]
     u, closed = evidence.meter_uncertainty(wanted.values), np.isfinite(wanted.values)
-    np.testing.assert_array_equal(np.isfinite(told.predicted), closed)
-    assert np.all(np.abs(told.predicted[closed] - wanted.values[closed]) < 0.1 * u[closed])
-    np.testing.assert_allclose(told.moves, wanted.moves(), rtol=0.02, atol=1e-4 * float(u.max()))
+    np.testing.assert_array_equal(np.isfinite(read), closed)
+    assert np.all(np.abs(read[closed] - wanted.values[closed]) < 0.02 * u[closed])
+    moves = np.tensordot(shares[0], solved.moves(), axes=1)
+    np.testing.assert_allclose(moves, wanted.moves(), rtol=0.02, atol=1e-4 * float(u.max()))
+
+
+@pytest.mark.parametrize(("name", "sheet"), [("first-fan", "fan-weak"), ("cabin-blower", "blower-weak")])
+def test_lines_are_what_is_solved_at_the_same_values(name: str, sheet: str) -> None:
+    """Whatever they take from the coarse values and from what was solved before, against solving it all."""
+    harness = load_harness(name)
+    evidence = lay_out(harness, load_readings(harness, Path(readings_files(name)[sheet])), {})
+    suspects = [one for one in single_suspects(harness) if not one.passing]
+    coarse = Coarse(harness, suspects)
+    numbers = list(rough_look(evidence, coarse).places)
+    lines = Lines(evidence, coarse)
+    for share in (0.5, 0.1):  # the second time what was solved the first time is at hand
+        grids = {}
+        for n in numbers:
+            grid = coarse.grid(n)
+            half = share * (grid[-1] - grid[0]) / 2 if grid.size else 0.0
+            grids[n] = np.linspace(grid.mean() - half, grid.mean() + half, 9) if grid.size else grid
+        found = lines.at(grids)
+        trials = [Trial(n, np.exp(one) if one.size else np.zeros(1)) for n, one in grids.items()]
+        wanted = predict(evidence, suspects, trials)
+        u, closed = evidence.meter_uncertainty(wanted.values), np.isfinite(wanted.values)
+        np.testing.assert_array_equal(np.isfinite(found.values), closed)
+        off = np.abs(found.values[closed] - wanted.values[closed]) / u[closed]
+        assert off.max() < 0.1
+        spread, solved = (np.sqrt(np.sum(one**2, axis=-1)) for one in (found.moves, wanted.moves()))
+        np.testing.assert_allclose(spread, solved, atol=0.05 * float(u.min()), rtol=0.03)
 
 
 def test_nothing_is_told_across_a_step() -> None:
@@ -86,10 +115,11 @@ def test_nothing_is_told_across_a_step() -> None:
     sheet = load_readings(harness, Path(readings_files("first-fan")["nothing-wrong"]))
     evidence = lay_out(harness, sheet, {})
     count, grid = len(evidence.seen), np.linspace(0.0, 1.0, 9)
-    moves = np.zeros((9, count, 1))
     smooth = np.tile(1.0 + grid[:, None], (1, count))
     stepped = np.where(grid[:, None] > 0.55, smooth + 5.0, smooth)
+    opened = np.where(grid[:, None] > 0.55, np.inf, smooth)
     inside = np.linspace(0.4, 0.7, 9)
-    assert Solved(grid, smooth, moves).at(evidence, inside) is not None
-    assert Solved(grid, stepped, moves).at(evidence, inside) is None
-    assert Solved(grid, smooth, moves).at(evidence, inside + 0.5) is None
+    rows = np.stack([smooth, stepped, opened])
+    grids, logs = np.tile(grid, (3, 1)), np.tile(inside, (3, 1))
+    assert runs_smoothly(evidence, grids, rows, logs).tolist() == [True, False, False]
+    assert not runs_smoothly(evidence, grids, rows, logs + 0.5).any()

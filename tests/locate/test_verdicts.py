@@ -5,8 +5,9 @@ import re
 import pytest
 
 import circuitcheck
+from circuitcheck.circuit.chosen import combined
 from circuitcheck.expect.bench import Bench
-from circuitcheck.expect.expected import combined, number
+from circuitcheck.expect.expected import number
 from circuitcheck.harness.model import Observation
 from circuitcheck.plan.symptom import symptom_sheet
 

@@ -1,7 +1,8 @@
 """A vehicle on which what ``next`` asks for is done, read without error but for slips of the eye."""
 
+from circuitcheck.circuit.chosen import combined
 from circuitcheck.expect.bench import Bench
-from circuitcheck.expect.expected import combined, said
+from circuitcheck.expect.expected import said
 from circuitcheck.expect.service import blown_in_service
 from circuitcheck.harness.model import Test
 from circuitcheck.harness.readings import Reading, Sheet, parse_reading

@@ -7,8 +7,8 @@ import pytest
 from followed import follow, read, wanted_of
 
 import circuitcheck
+from circuitcheck.circuit.chosen import combined
 from circuitcheck.expect.bench import Bench
-from circuitcheck.expect.expected import combined
 from circuitcheck.harness.readings import parse_readings
 from circuitcheck.locate.evidence import lay_out
 from circuitcheck.locate.likelihood import weigh

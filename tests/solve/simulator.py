@@ -8,7 +8,8 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 
 from circuitcheck.circuit.build import lasting_faults
-from circuitcheck.expect.expected import ChosenFault, bench_for, combined
+from circuitcheck.circuit.chosen import ChosenFault, combined
+from circuitcheck.expect.expected import bench_for
 from circuitcheck.expect.second_opinion import deck_of, observed
 from circuitcheck.expect.service import blown_in_service
 from circuitcheck.harness.model import Harness

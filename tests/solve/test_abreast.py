@@ -15,7 +15,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from circuitcheck.circuit.build import build_circuit, lasting_faults
-from circuitcheck.expect.expected import ChosenFault, combined
+from circuitcheck.circuit.chosen import ChosenFault, combined
 from circuitcheck.expect.service import service_setups
 from circuitcheck.physics.branch import Threshold
 from circuitcheck.solve.abreast import Abreast

@@ -15,8 +15,9 @@ import numpy as np
 import pytest
 from simulator import Comparison, compare, simulate, simulate_all, typical
 
+from circuitcheck.circuit.chosen import find_fault
 from circuitcheck.circuit.circuit import Circuit
-from circuitcheck.expect.expected import expect_tests, find_fault
+from circuitcheck.expect.expected import expect_tests
 from circuitcheck.expect.second_opinion import deck
 from circuitcheck.harness.load import load_harness
 from circuitcheck.parts import KINDS

@@ -13,7 +13,8 @@ import pytest
 import test_sweep
 
 from circuitcheck.circuit.build import lasting_faults
-from circuitcheck.expect.expected import ChosenFault, bench_for, combined
+from circuitcheck.circuit.chosen import ChosenFault, combined
+from circuitcheck.expect.expected import bench_for
 from circuitcheck.solve import loom_sweep, network
 from circuitcheck.solve.point import solve_point
 

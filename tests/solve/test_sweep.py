@@ -14,9 +14,10 @@ import numpy as np
 import pytest
 
 from circuitcheck.circuit.build import lasting_faults
+from circuitcheck.circuit.chosen import ChosenFault, combined
 from circuitcheck.circuit.circuit import conducts
 from circuitcheck.circuit.fresh import swaps
-from circuitcheck.expect.expected import ChosenFault, bench_for, combined
+from circuitcheck.expect.expected import bench_for
 from circuitcheck.expect.service import blown_in_service
 from circuitcheck.harness.load import load_harness
 from circuitcheck.joined import Joined

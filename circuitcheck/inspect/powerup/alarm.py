@@ -18,11 +18,12 @@ from circuitcheck.expect.words import LAMP
 from circuitcheck.harness.readings import BUZZES, Sheet
 from circuitcheck.inspect.powerup.plan import PowerupPlan, Step
 from circuitcheck.inspect.powerup.signs import Signs, Sweep
+from circuitcheck.locate.coarse import Coarse
 from circuitcheck.locate.conclude import merged
 from circuitcheck.locate.evidence import lay_out
 from circuitcheck.locate.summary import percent
 from circuitcheck.locate.suspects import single_suspects
-from circuitcheck.locate.weighing import Coarse, both_looks
+from circuitcheck.locate.weighing import both_looks
 from circuitcheck.solve.wiring import Bool
 
 

@@ -14,11 +14,11 @@ from dataclasses import replace
 import numpy as np
 
 from circuitcheck.circuit.build import build_circuit
+from circuitcheck.circuit.chosen import ChosenFault
 from circuitcheck.circuit.circuit import Circuit
 from circuitcheck.circuit.through import LEAD_OHM
 from circuitcheck.expect.bench import Bench
 from circuitcheck.expect.cautions import LAMPS
-from circuitcheck.expect.expected import ChosenFault
 from circuitcheck.expect.words import LAMP
 from circuitcheck.harness.model import THROUGH, Observation, Setup
 from circuitcheck.inspect.feeds import wire_capacity

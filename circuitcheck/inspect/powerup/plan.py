@@ -10,10 +10,11 @@ from dataclasses import asdict, dataclass, field
 from typing import Any
 
 from circuitcheck.circuit.build import lasting_faults
+from circuitcheck.circuit.chosen import ChosenFault
 from circuitcheck.errors import UnknownName
 from circuitcheck.expect.bench import Bench
 from circuitcheck.expect.cautions import Lead, cautions_for, setup_lines
-from circuitcheck.expect.expected import COVERAGE, ChosenFault, ExpectedReading, expected_reading
+from circuitcheck.expect.expected import COVERAGE, ExpectedReading, expected_reading
 from circuitcheck.harness.model import Harness, Test
 from circuitcheck.inspect.powerup.feed import Feeds, setup_for, sure_word
 from circuitcheck.inspect.powerup.observe import LAMP_LABEL, offered, short_name, words_of

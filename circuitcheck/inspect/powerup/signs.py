@@ -13,8 +13,9 @@ from typing import Any
 
 import numpy as np
 
+from circuitcheck.circuit.chosen import ChosenFault
 from circuitcheck.expect.bench import Bench
-from circuitcheck.expect.expected import ChosenFault, meter_for, scale_factor
+from circuitcheck.expect.expected import meter_for, scale_factor
 from circuitcheck.expect.words import SCALES
 from circuitcheck.harness.model import Harness, Observation
 from circuitcheck.harness.readings import BUZZES

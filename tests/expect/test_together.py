@@ -6,9 +6,10 @@ A change by itself is held against the plain solver in ``tests/solve/test_sweep.
 import numpy as np
 import pytest
 
-from circuitcheck.expect.expected import ChosenFault, bench_for, combined, find_fault
+from circuitcheck.circuit.chosen import ChosenFault, combined, find_fault
+from circuitcheck.expect.expected import bench_for
+from circuitcheck.expect.together import Together
 from circuitcheck.harness.load import load_harness
-from circuitcheck.locate.together import Together
 
 OHMS = np.array([0.1, 0.5, 5.0])
 
