@@ -88,7 +88,7 @@ class RefusedTest(CircuitcheckError, ValueError):
 def nearest(name: str, known: Iterable[str]) -> str:
     """The known name most like this one, or an empty string.
 
-    Of several that begin with all of it, the one that comes first.
+    Of several that begin with all of its words, where there are two or more, the first one.
 
     >>> nearest("thermoswich", ["thermoswitch", "fuse"])
     'thermoswitch'
@@ -99,8 +99,8 @@ def nearest(name: str, known: Iterable[str]) -> str:
     folded = {one.casefold(): one for one in known}
     if name.casefold() in folded:
         return folded[name.casefold()]
-    begun = [one for one in known if name and one.casefold().startswith(f"{name.casefold()} ")]
-    if begun:
+    begun = [one for one in known if one.casefold().startswith(f"{name.casefold()} ")]
+    if begun and " " in name:
         return begun[0]
     close = difflib.get_close_matches(name, known, n=1, cutoff=0.6)
     return close[0] if close else ""

@@ -215,7 +215,7 @@ class Loom:
         from circuitcheck.learn.explanation import explain  # noqa: PLC0415
 
         loom = self.knowing(test)
-        return explain(loom.harness, *loom.tests(test), self.fault(*specs), observe)
+        return explain(loom.harness, test, self.fault(*specs), observe)
 
     def practise(self, level: int = 1, seed: int = 0) -> Session:
         """A vehicle with a hidden fault: ``.feed("volts G1.+ G1.-")``, at the end ``.debrief()``.
@@ -241,7 +241,7 @@ class Loom:
         from circuitcheck.learn.plots import picture  # noqa: PLC0415
 
         loom = self.knowing(test)
-        return picture(name, loom.harness, *loom.tests(test), self.fault(*specs), through)
+        return picture(name, loom.harness, test, self.fault(*specs), through)
 
     def resistor(self, **wanted: Any) -> Sizing:
         """A series resistor sized for a slow fan: ``loom.resistor(share=0.6)``.

@@ -175,8 +175,8 @@ def _more(found: PowerupResult) -> None:
         return
     say()
     indented(
-        "To tell them apart, put power on again as in that step, if nothing glowed or smelled, and "
-        "add to the sheet:",
+        "To tell them apart, put power on again as in that step, if nothing glowed or smelled, read "
+        "from the back of the socket where something is plugged in, and add to the sheet:",
         0,
     )
     for one in found.more:

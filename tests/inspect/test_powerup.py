@@ -450,3 +450,20 @@ def test_a_wrong_sheet_is_one_line():
 def test_an_empty_sheet_and_a_filled_one_do_not_mix():
     done = run("powerup", QUICK, "sheet.csv", "--as", "csv")
     assert (done.exit_code, done.stderr.count("\n")) == (2, 1)
+
+
+def test_a_relay_is_parted_from_the_wires_to_and_from_it_at_the_back_of_its_socket():
+    """Kirchhoff: no current flows, so that all of the supply stands before a break and nothing after it:
+    30 dead is the wire to it, 30 alive and 87 dead the relay, both alive the wire from it."""
+    more = taken(QUICK, ["K1 30-87 stuck open"]).more
+    reads = {(one.name, who): read for one in more for read, some in one.outcomes for who in some}
+    at_30 = {
+        who: reads["volts K1.30 G1.-", who] for who in ("W2 open", "K1 30-87 stuck open", "W3 open")
+    }
+    at_87 = {who: reads["volts K1.87 G1.-", who] for who in at_30}
+    dead = {who: (at_30[who] == "0.00 V", at_87[who] == "0.00 V") for who in at_30}
+    assert dead == {
+        "W2 open": (True, True),
+        "K1 30-87 stuck open": (False, True),
+        "W3 open": (False, False),
+    }

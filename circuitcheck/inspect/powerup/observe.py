@@ -42,6 +42,23 @@ def offered(order: Order, stage: Stage, setup: Setup) -> Offer:
     return Offer(always, {} if stage.battery else dict(_at_the_sockets(order, stage)))
 
 
+def within_reach(order: Order, stage: Stage) -> Observations:
+    """Every point that a probe gets at once something is wrong.
+
+    Those of a step, then the terminals of what is in, from the back of socket or plug, and both blades
+    of a fuse on its back (common practice, no source).
+    """
+    points = dict(_at_the_sockets(order, stage))
+    minus = f"{order.harness.supply.battery}.-"
+    for name in order.outward:
+        part = order.harness.parts[name]
+        if part.plugged and part.kind != "battery":
+            blades = part.nodes(name) if part.kind == "fuse" and name not in stage.out else ()
+            for end in (*part.loom_ends(name), *blades):
+                points.setdefault(end, _one("volts", end, minus))
+    return points
+
+
 def _one(kind: str, *points: str, **more: str) -> Observation:
     target = points[0] if len(points) == 1 else list(points)
     return Observation.model_validate({kind: target, **more})

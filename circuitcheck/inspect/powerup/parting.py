@@ -11,7 +11,7 @@ import numpy as np
 from circuitcheck.expect.bench import Bench
 from circuitcheck.expect.expected import meter_for, said
 from circuitcheck.harness.model import Observation
-from circuitcheck.inspect.powerup.observe import offered
+from circuitcheck.inspect.powerup.observe import within_reach
 from circuitcheck.inspect.powerup.plan import PowerupPlan, Step
 from circuitcheck.locate.verdict import Verdict
 from circuitcheck.physics.branch import Array
@@ -44,7 +44,7 @@ def parting(plan: PowerupPlan, step: Step, verdict: Verdict) -> tuple[Parting, .
     """The few points whose volts part the suspects of the first group."""
     known = {one.mode.spec: one for one in plan.faults}
     specs = [one.spec for one in verdict.suspects if one.group == 1 and one.spec in known]
-    points = offered(plan.order, step.stage, step.test.setup).points
+    points = within_reach(plan.order, step.stage)
     taken = {(one.kind, one.points) for one in step.test.observe.values()}
     points = {name: one for name, one in points.items() if (one.kind, one.points) not in taken}
     if len(specs) < 2 or not points:
