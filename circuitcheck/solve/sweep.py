@@ -115,8 +115,8 @@ class _Small:
 
     def round(self, states: Bool, waiting: Index) -> Iterator[Look]:
         """One round: rows that go on, rows at rest, and rows that cannot be trusted by themselves."""
-        limits, everyone = self.networks.wiring.limits, len(waiting) == len(states)
-        now = states.copy() if everyone else states[waiting]  # the rows are moved on meanwhile
+        limits = self.networks.wiring.limits
+        now = states[waiting]  # a copy: the rows are moved on meanwhile
         for group in _solved(self.networks, self.changes.take(waiting), now, self.probes):
             if not isinstance(group, Group):
                 yield waiting[group]
@@ -141,8 +141,7 @@ def _solved(networks: Networks, changes: Changes, states: Bool, probes: Ends) ->
         if len(rows) > _AT_ONCE:
             left.append((network, rows[_AT_ONCE:]))
             rows = rows[:_AT_ONCE]
-        now = states if len(rows) == len(states) else states[rows]
-        batch = Batch(network, changes.take(rows), now, probes)
+        batch = Batch(network, changes.take(rows), states[rows], probes)
         astray, delicate = batch.astray, batch.delicate & ~batch.astray
         trusted = ~(astray | delicate)
         if trusted.all():
