@@ -82,7 +82,8 @@ def test_a_stop_says_how_the_next_sheet_begins():
 def test_a_sheet_taken_after_the_repair_is_of_the_vehicle_put_right():
     before = LOOM.whatif("E2 high resistance=1 ohm", spread=2)
     judged = LOOM.prove(before, LOOM.whatif(spread=2)).judgement
-    assert (judged.verdict, judged.put_right) == ("sound", LOOM.locate(before).repair.units)
+    assert LOOM.locate(before).repair.units == ("E2", "W12")
+    assert (judged.verdict, judged.put_right) == ("sound", ("E2",))  # what ``next`` says to do first
     told = LOOM.prove(before, sheet("W12", tests={"low-at-the-plug": {"left": "slow", "right": "slow"}}))
     assert told.judgement.put_right == ("W12",)
 

@@ -135,4 +135,4 @@ def test_phrases():
 )
 def test_most_cases_of_the_commonest_complaint_end_on_the_sheet(name, symptom):
     """A sheet on which most jobs fall off the edge is not worth carrying; common practice, no source."""
-    assert circuitcheck.load(name).plan(symptom).settled > 0.6
+    assert circuitcheck.load(name).plan(symptom).settled > 0.5
