@@ -10,6 +10,7 @@ from circuitcheck.parts.fault import (
     Branches,
     Change,
     ChangeRule,
+    Failing,
     FaultMode,
     Severity,
     Value,
@@ -17,7 +18,6 @@ from circuitcheck.parts.fault import (
     scale,
     scale_by_value,
 )
-from circuitcheck.parts.frequency import usual
 from circuitcheck.parts.part import Part, Situation
 from circuitcheck.parts.quantity import Amp, Amps, Ohm, Rpm, Volts
 from circuitcheck.physics.branch import Branch
@@ -80,26 +80,16 @@ class Motor(Part):
 
     def faults(self, name: str) -> list[FaultMode]:
         """Of its circuit: open, now and then or for good, worn brushes; and those of its shaft."""
-        key = f"{name}:motor"
-        renew = f"renew motor {name}"
-        open_ = FaultMode(
-            name,
-            "open",
-            usual("motor", "open"),
-            f"motor {name} is open (worn brushes, burnt winding)",
-            renew,
-            scale(key, strength=0.0),
-        )
+        key, motor = f"{name}:motor", Failing(name, "motor", f"renew motor {name}")
+        words = f"motor {name} is open (worn brushes, burnt winding)"
+        open_ = motor.mode("open", words, scale(key, strength=0.0))
         return [
             open_,
             comes_and_goes(open_, f"the brushes of motor {name} stick now and then", "motor"),
-            *_of_the_shaft(name, key),
-            FaultMode(
-                name,
+            *_of_the_shaft(motor, key),
+            motor.mode(
                 "worn brushes",
-                usual("motor", "worn brushes"),
                 f"the brushes of motor {name} make poor contact",
-                renew,
                 scale_by_value(key, "resistance"),
                 Severity(2.0, 40.0, "times its winding"),
             ),
@@ -130,36 +120,31 @@ class Motor(Part):
         ]
 
 
-def _of_the_shaft(name: str, key: str) -> list[FaultMode]:
+def _of_the_shaft(motor: Failing, key: str) -> list[FaultMode]:
     """Held, hard to turn, the fan loose on it: what a hand tells from all that is electrical."""
+    name = motor.where
     return [
-        FaultMode(
-            name,
+        motor.mode(
             "seized",
-            usual("motor", "seized"),
             f"motor {name} is seized, or something holds its fan",
-            f"free the fan of motor {name} if something holds it, else renew the motor",
             scale(key, back_emf=0.0),
+            remedy=f"free the fan of motor {name} if something holds it, else renew the motor",
             overloads=True,
         ),
-        FaultMode(
-            name,
+        motor.mode(
             "stiff",
-            usual("motor", "stiff"),
             f"motor {name} turns hard, or its fan scrapes",
-            f"free the fan of motor {name} if it scrapes, else renew the motor",
             scale_by_value(key, "friction"),
             Severity(3.0, 14.0, "times its friction"),
+            remedy=f"free the fan of motor {name} if it scrapes, else renew the motor",
             overloads=True,
         ),
-        FaultMode(
-            name,
+        motor.mode(
             "fan loose",
-            usual("motor", "fan loose"),
             f"the fan of motor {name} slips on its shaft",
-            f"fasten or renew the fan of motor {name}",
             _slipping(key),
             SLIPS,
+            remedy=f"fasten or renew the fan of motor {name}",
         ),
     ]
 
