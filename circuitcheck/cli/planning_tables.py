@@ -11,6 +11,10 @@ from circuitcheck.plan.next_test import Next
 from circuitcheck.plan.prove import Proof, ProofTest
 
 
+def _time(minutes: float) -> str:
+    return f"{minutes:g} {'minute' if minutes == 1 else 'minutes'}"
+
+
 def next_test(result: Next, added_to: str | None = None) -> None:
     """The test to do, what it should read, and the next best ones.
 
@@ -59,7 +63,7 @@ def _before(one: NextTest | ProofTest) -> None:
 
 
 def _test(one: NextTest) -> None:
-    say(f"Next: {one.title}  [{one.name}], {one.minutes:g} minutes", "bold")
+    say(f"Next: {one.title}  [{one.name}], {_time(one.minutes)}", "bold")
     _before(one)
     table = plain_table("reading", "a sound circuit", "95 % between")
     for reading in one.readings:
@@ -80,10 +84,10 @@ def proof(result: Proof) -> None:
     """The readings to take after a repair."""
     cautions(result.tests)
     was = " and ".join(result.repaired) or "nothing in particular"
-    say(f"Proof after the repair of {was}: {result.minutes:g} minutes", "bold")
+    say(f"Proof after the repair of {was}: {_time(result.minutes)}", "bold")
     for one in result.tests:
         say()
-        indented(f"{one.title}  [{one.name}], {one.minutes:g} minutes", 0, "bold")
+        indented(f"{one.title}  [{one.name}], {_time(one.minutes)}", 0, "bold")
         _before(one)
         table = plain_table("reading", "must be", "between")
         for reading in one.readings:
@@ -107,7 +111,7 @@ def proof_in_short(result: Proof) -> None:
     cautions(result.tests)
     was = " and ".join(result.repaired) or "nothing in particular"
     say()
-    say(f"The proof after the repair of {was}, {result.minutes:g} minutes", "bold")
+    say(f"The proof after the repair of {was}, {_time(result.minutes)}", "bold")
     for one in result.tests:
         indented(f"{one.title}: {', '.join(each.name for each in one.readings)}")
     indented(

@@ -180,7 +180,7 @@ def _cure(design: Design, name: str, guard: Guard, carries: float) -> str:
     ]
     text = ", or ".join(one for one in ways if one)
     if suiting and not lasting:
-        slow = f"a fuse of {suiting[-1]:g} A before it may open as the motors start, but for a slow one"
+        slow = f"a fuse of {suiting[-1]:g} A before it may open as the motors start, unless it is slow"
         text = f"{text}; {slow}" if text else slow
     return f" {text[0].upper()}{text[1:]}." if text else ""
 
