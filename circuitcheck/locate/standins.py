@@ -36,9 +36,13 @@ def weigh_stand_ins(
 ) -> list[Standing]:
     """How sets stand that have faults which read alike in place of those of the best sets.
 
+    None do where none of those that looked best was worth weighing.
+
     :param found: sets as they stand, most likely first
     :param likely: pairs that looked best beforehand, best first
     """
+    if not found:
+        return []
     kinds = _Kinds(singles, known)
     best = [one for one in found[:_LISTED] if one.log_weight > found[0].log_weight - _BEHIND]
     made = [(other, place_of(one)) for one in best for other in kinds.members(one.suspect)][:_MEMBERS]

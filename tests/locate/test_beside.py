@@ -11,6 +11,7 @@ import numpy as np
 import pytest
 
 import circuitcheck
+from circuitcheck.harness.readings import parse_readings
 from circuitcheck.locate.beside import _least, beside
 from circuitcheck.locate.evidence import Evidence, lay_out
 from circuitcheck.locate.joined import pairs_of
@@ -22,6 +23,16 @@ from circuitcheck.locate.suspects import Suspect
 
 UNSEEN = 9.2
 """Log of one in ten thousand, the least chance that a verdict shows."""
+
+MISREAD_COIL = """\
+tests:
+  bridged-at-switch: {low-coil: 11.79 V}
+also:
+  - {setup: {ignition: on}, click: K2, read: silent}
+  - {setup: {ignition: on}, speed: M1, read: off}
+  - {test: bridged-at-switch, drop: [G1.+, K2.30], read: 0.282 V}
+  - {test: bridged-at-switch, drop: [G1.+, X2.1b], read: 2.123 V}
+"""
 
 
 @dataclass
@@ -148,3 +159,11 @@ def test_the_least_on_the_way_between_rows_is_that_of_a_fine_scan():
         forms = np.array([point @ inverse @ point for point in points])
         assert square[n] == pytest.approx(forms.min(), rel=1e-6)
         assert share[n] == pytest.approx(ways[forms.argmin()], abs=1e-4)
+
+
+def test_no_pair_beside_it_worth_weighing():
+    """A sheet drawn with ngspice: the joint X12.3 has 0.2 ohm too much, and the coil was misread."""
+    loom = circuitcheck.load("truck-24v")
+    verdict = loom.locate(parse_readings(loom.harness, MISREAD_COIL))
+    assert "X12.3 high resistance" in {one.spec for one in verdict.suspects if one.group == 1}
+    assert verdict.repeat == ("bridged-at-switch: low-coil",)
