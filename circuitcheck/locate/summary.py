@@ -105,9 +105,12 @@ def _best(point: Standpoint) -> str:
 
 def _narrowed(point: Standpoint) -> str:
     unit, first = _best(point), [one for one in point.first if one.suspect.faults]
-    text = f"{_nearly_sound(point)}Narrowed down to {_what(point, first)}"
-    if len(first) > 1:
-        text += ", which these readings cannot tell apart"
+    if first:
+        text = f"{_nearly_sound(point)}Narrowed down to {_what(point, first)}"
+        text += ", which these readings cannot tell apart" if len(first) > 1 else ""
+    else:
+        others = [one.suspect.spec for one in point.standings if one.suspect.faults]
+        text = f"{_nearly_sound(point)}If it is not sound, likeliest is {others[0]}"
     text += f". Most likely to put right: {unit} ({percent(point.units[unit])})"
     rest = [one for one in point.units if one not in (unit, "") and point.units[one] >= _SLIGHT]
     if rest:
