@@ -5,18 +5,14 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
-import numpy as np
-
 from circuitcheck.expect.bench import Bench
 from circuitcheck.harness.readings import Reading, Sheet
 from circuitcheck.locate.evidence import DOUBTED, times_taken
 from circuitcheck.locate.verdict import Hinge, Verdict
-from circuitcheck.plan.asked import NextTest, told
+from circuitcheck.plan.asked import NextTest, told_alone
 from circuitcheck.plan.candidates import READING, Candidate, candidate_of, tool_of
 from circuitcheck.plan.outcomes import outcomes_of
 from circuitcheck.plan.planner import Options, Outlook, Planned, Planner
-from circuitcheck.plan.policy import Advice, Choice
-from circuitcheck.plan.problem import Problem
 
 _MOST = 5.0
 """Minutes that one reading more may take, its set-up made anew; common practice, no source."""
@@ -130,23 +126,8 @@ def _told(
     minutes = _minutes(sheet, candidate)
     cells = tuple((one,) for one in range(len(outcomes.labels)))
     planned = Planned(candidate, (0,), minutes, (), outcomes.chances, cells)
-    problem = Problem(
-        known.unit,
-        outcomes.chances[None],
-        np.array([minutes]),
-        np.zeros((1, 0), dtype=bool),
-        np.zeros(0),
-        options.price,
-    )
-    choice = Choice(0, float(problem.gains(known.weights)[0]), minutes, outlook.advice.loss)
-    alone = replace(
-        outlook,
-        planned=(planned,),
-        problem=problem,
-        predicted={candidate.name: values},
-        advice=Advice((choice,), outlook.advice.loss),
-    )
-    return replace(told(planner, alone, choice), title=f"Once more: {candidate.title}")
+    test = told_alone(planner, outlook, planned, values, options.price)
+    return replace(test, title=f"Once more: {candidate.title}")
 
 
 def _minutes(sheet: Sheet, candidate: Candidate) -> float:

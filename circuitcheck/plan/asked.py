@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -14,9 +14,11 @@ from circuitcheck.expect.expected import ExpectedReading, expected_reading, said
 from circuitcheck.harness.model import Harness, Observation
 from circuitcheck.harness.readings import PUT_RIGHT
 from circuitcheck.harness.write import flow
+from circuitcheck.physics.branch import Array
 from circuitcheck.plan.candidates import Candidate
 from circuitcheck.plan.planner import Outlook, Planned, Planner
-from circuitcheck.plan.policy import Choice
+from circuitcheck.plan.policy import Advice, Choice
+from circuitcheck.plan.problem import Problem
 
 _SUSPECTS = 5
 """Leading suspects whose readings are told beside the sound one."""
@@ -91,6 +93,34 @@ class NextTest:
             "settles": round(self.settles, 4),
             "to_write": self.to_write,
         }
+
+
+def told_alone(
+    planner: Planner, outlook: Outlook, planned: Planned, values: Array, price: float
+) -> NextTest:
+    """A test that is asked for by itself, not chosen among others, in words.
+
+    :param values: what each row gives of every reading of its candidate (rows, readings)
+    """
+    known, minutes = outlook.known, planned.minutes
+    problem = Problem(
+        known.unit,
+        planned.joint[None],
+        np.array([minutes]),
+        np.zeros((1, 0), dtype=bool),
+        np.zeros(0),
+        price,
+    )
+    loss = outlook.advice.loss
+    choice = Choice(0, max(float(problem.gains(known.weights)[0]), 0.0), minutes, loss)
+    alone = replace(
+        outlook,
+        planned=(planned,),
+        problem=problem,
+        predicted={planned.candidate.name: values},
+        advice=Advice((choice,), loss),
+    )
+    return told(planner, alone, choice)
 
 
 def told(planner: Planner, outlook: Outlook, choice: Choice) -> NextTest:

@@ -17,12 +17,10 @@ from circuitcheck.harness.readings import Sheet
 from circuitcheck.locate.standing import Standing
 from circuitcheck.locate.suspects import Predictor, Suspect, Trial
 from circuitcheck.physics.branch import Array
-from circuitcheck.plan.asked import NextTest, told
+from circuitcheck.plan.asked import NextTest, told_alone
 from circuitcheck.plan.bundle import REST
 from circuitcheck.plan.candidates import READING, Candidate, tool_of
 from circuitcheck.plan.planner import Options, Outlook, Planned, Planner, same_reading
-from circuitcheck.plan.policy import Advice, Choice
-from circuitcheck.plan.problem import Problem
 from circuitcheck.plan.shown import out_of_band
 from circuitcheck.solve.wiring import Bool
 
@@ -161,21 +159,5 @@ def _told(
     known, minutes = outlook.known, _minutes(sheet, candidate, places)
     nothing = np.ones((len(known.weights), 1))
     planned = Planned(candidate, tuple(places), minutes, (), nothing, (REST,))
-    problem = Problem(
-        known.unit,
-        nothing[None],
-        np.array([minutes]),
-        np.zeros((1, 0), dtype=bool),
-        np.zeros(0),
-        options.price,
-    )
-    choice = Choice(0, 0.0, minutes, outlook.advice.loss)
     values = known.predicted(known.predictor(), planner.bench(candidate))
-    alone = replace(
-        outlook,
-        planned=(planned,),
-        problem=problem,
-        predicted={candidate.name: values},
-        advice=Advice((choice,), outlook.advice.loss),
-    )
-    return told(planner, alone, choice)
+    return told_alone(planner, outlook, planned, values, options.price)
