@@ -18,10 +18,9 @@ import numpy as np
 
 from circuitcheck.physics.branch import Array
 from circuitcheck.solve.changes import Changes
-from circuitcheck.solve.edits import alike_rows
 from circuitcheck.solve.loom_batch import LoomBatch
 from circuitcheck.solve.network import Network, Networks
-from circuitcheck.solve.rounds import Group, Next, Rested, next_states
+from circuitcheck.solve.rounds import Group, Next, Rested, next_states, shared_out
 from circuitcheck.solve.wiring import Bool, Ends, Index, distinct
 
 if TYPE_CHECKING:
@@ -40,8 +39,6 @@ FOLLOWING = 12
 """Rounds in which curves far away follow."""
 _AT_ONCE = 2048
 """The same of others."""
-FAR_APART = 16
-"""States above which a network of one's own costs less than to make so many edits of another."""
 _NODES_A_ROW = 16
 """Nodes of a network that are made in the time of one row on another that does not fit it."""
 NEAR = (2, 6, 16, 48)
@@ -124,8 +121,9 @@ class LoomSweep:
         :param states: of every threshold in all rows (rows, thresholds)
         :param rows: those that are to be looked at
         """
-        for network, some in _shared_out(self.networks, states, rows):
-            self._waiting.put(network, some, 0)
+        many = self.networks.wiring.size // _NODES_A_ROW
+        for network, some in shared_out(self.networks, states[rows], many):
+            self._waiting.put(network, rows[some], 0)
         full: list[_Piece] = []
         while self._waiting:
             piece = self._waiting.next()
@@ -226,29 +224,3 @@ def _at_once(near: int) -> int:
     if near == _FULL:
         return near
     return min(_AT_ONCE, 1 + _CELLS // near**2) if near else _STRAIGHT_AT_ONCE
-
-
-def _shared_out(networks: Networks, states: Bool, rows: Index) -> Iterator[tuple[Network, Index]]:
-    """The rows by the network that they are solved from.
-
-    A combination of states that many rows share has its own. The others differ by a few contacts from
-    one that is there.
-    """
-    many = networks.wiring.size // _NODES_A_ROW
-    strays: dict[tuple[int, int], tuple[Network, list[Index]]] = {}
-    now = states[rows]
-    for places in alike_rows(now):
-        group = rows[places]
-        if len(group) >= many:
-            yield networks.of(states[group[0]]), group
-            continue
-        network = networks.near(states[group[0]])
-        # Rows that differ by many states would widen the arrays of those that differ by few.
-        apart = int(np.sum(network.state_row != states[group[0]]))
-        if apart > FAR_APART:
-            yield networks.of(states[group[0]]), group
-            continue
-        key = id(network), apart.bit_length()
-        strays.setdefault(key, (network, []))[1].append(group)
-    for network, groups in strays.values():
-        yield network, np.concatenate(groups)

@@ -6,13 +6,19 @@ rest does a fuse blow, the one that is furthest over its limit.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
 
 from circuitcheck.physics.branch import Array
 from circuitcheck.solve.batch import Batch
+from circuitcheck.solve.edits import alike_rows
+from circuitcheck.solve.network import Network, Networks
 from circuitcheck.solve.wiring import Bool, Index, Limits
+
+FAR_APART = 16
+"""States above which a network of one's own costs less than to make so many edits of another."""
 
 
 @dataclass
@@ -121,3 +127,29 @@ def _is_first(amps: Array, off: Array, most: Array, last: Index) -> Bool:
     first = (least >= 1) & (others.max(axis=0) < 0.999 * least)
     found: Bool = first | np.all(off == 0, axis=0)
     return found
+
+
+def shared_out(networks: Networks, states: Bool, many: int) -> Iterator[tuple[Network, Index]]:
+    """The rows by the network that they are solved from, each time in their order.
+
+    The others differ by a few contacts from one that is there.
+
+    :param many: rows that share a combination of states from which it has a network of its own: making
+        one costs about as much as a row for each node, on a whole loom less
+    """
+    strays: dict[tuple[int, int], tuple[Network, list[Index]]] = {}
+    for group in alike_rows(states):
+        now = states[group[0]]
+        if len(group) >= many:
+            yield networks.of(now), group
+            continue
+        network = networks.near(now)
+        # Rows that differ by many states would widen the arrays of those that differ by few.
+        apart = int(np.sum(network.state_row != now))
+        if apart > FAR_APART:
+            yield networks.of(now), group
+            continue
+        key = id(network), apart.bit_length()
+        strays.setdefault(key, (network, []))[1].append(group)
+    for network, groups in strays.values():
+        yield network, groups[0] if len(groups) == 1 else np.sort(np.concatenate(groups))

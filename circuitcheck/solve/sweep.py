@@ -18,10 +18,9 @@ from circuitcheck.circuit.circuit import Circuit
 from circuitcheck.physics.branch import Array
 from circuitcheck.solve.batch import Batch
 from circuitcheck.solve.changes import Changes
-from circuitcheck.solve.edits import alike_rows
-from circuitcheck.solve.loom_sweep import FAR_APART, MOST_LEFT_OUT, Look, LoomSweep
-from circuitcheck.solve.network import MANY_CURVES, Network, Networks
-from circuitcheck.solve.rounds import Group, Next, Rested, next_states
+from circuitcheck.solve.loom_sweep import MOST_LEFT_OUT, Look, LoomSweep
+from circuitcheck.solve.network import MANY_CURVES, Networks
+from circuitcheck.solve.rounds import Group, Next, Rested, next_states, shared_out
 from circuitcheck.solve.wiring import Bool, Ends, Index
 
 _AT_ONCE = 2048
@@ -135,7 +134,7 @@ class _Small:
 
 def _solved(networks: Networks, changes: Changes, states: Bool, probes: Ends) -> Iterator[Group | Index]:
     """The rows solved in their states; those that cannot be trusted by themselves."""
-    left = list(_shared_out(networks, states))
+    left = list(shared_out(networks, states, networks.wiring.size))
     while left:
         network, rows = left.pop()
         if len(rows) > _AT_ONCE:
@@ -159,29 +158,6 @@ def _solved(networks: Networks, changes: Changes, states: Bool, probes: Ends) ->
                 yield costly
             else:
                 left.append((networks.less(network, place), costly))
-
-
-def _shared_out(networks: Networks, states: Bool) -> Iterator[tuple[Network, Index]]:
-    """The rows by the network that they are solved from, each time in their order.
-
-    A combination of states that many rows share has its own; making it costs about as much as a
-    row for each node. The others differ by a few contacts from one that is there.
-    """
-    strays: dict[tuple[int, int], tuple[Network, list[Index]]] = {}
-    for group in alike_rows(states):
-        if len(group) >= networks.wiring.size:
-            yield networks.of(states[group[0]]), group
-            continue
-        network = networks.near(states[group[0]])
-        # Rows that differ by many states would widen the arrays of those that differ by few.
-        apart = int(np.sum(network.state_row != states[group[0]]))
-        if apart > FAR_APART:
-            yield networks.of(states[group[0]]), group
-            continue
-        key = id(network), apart.bit_length()
-        strays.setdefault(key, (network, []))[1].append(group)
-    for network, groups in strays.values():
-        yield network, groups[0] if len(groups) == 1 else np.sort(np.concatenate(groups))
 
 
 def _been_before(been: Sequence[NDArray[np.uint8]], rows: Index, states: Bool) -> Bool:
