@@ -88,6 +88,11 @@ class Lines:
         parts = [evidence.part(number) for number in range(len(evidence.benches))]
         self._tests = [_Test(part, coarse, self._latents) for part in parts]
 
+    @property
+    def latents(self) -> tuple[str, ...]:
+        """What can move the readings, in the order of the columns so far."""
+        return tuple(self._latents)
+
     def at(self, grids: Grids) -> Predicted:
         """What suspects predict at some values."""
         rows, count = {}, 0

@@ -25,11 +25,36 @@ _MISSED = 3.0
 """Log-likelihood by which a value in between must beat all those tried to have been missed by them."""
 
 
-def deviations(evidence: Evidence, predicted: Array) -> Array:
-    """Rough standard uncertainty of each predicted reading: the meter's, and four per cent."""
+def deviations(evidence: Evidence, predicted: Array, sound: Sound | None = None) -> Array:
+    """Rough standard uncertainty of each predicted reading: the meter's, and four per cent.
+
+    :param sound: where it is known, vehicles differ by as much as sound ones do
+    """
     known = np.where(np.isfinite(predicted), predicted, 0.0)
-    found: Array = np.hypot(evidence.meter_uncertainty(known), 0.04 * np.abs(known))
+    size = np.abs(known)
+    spread = 0.04 * size
+    if sound is not None:
+        spread = np.maximum(spread, np.minimum(sound.spread, sound.share * size))
+    found: Array = np.hypot(evidence.meter_uncertainty(known), spread)
     return found
+
+
+@dataclass(frozen=True)
+class Sound:
+    """By how much each reading differs between sound vehicles.
+
+    What is lost at one good joint differs by more than four per cent of it.
+
+    :param spread: standard uncertainty, vehicle only (readings,)
+    :param share: the same as a share of the reading (readings,)
+    """
+
+    spread: Array
+    share: Array
+
+    def of(self, readings: slice) -> Sound:
+        """The same of some readings."""
+        return Sound(self.spread[readings], self.share[readings])
 
 
 def rough_logs(evidence: Evidence, predicted: Array, u: Array, misread: float = MISREAD) -> Array:
@@ -79,7 +104,9 @@ class Place:
         return self.gained > _MISSED
 
 
-def best_places(evidence: Evidence, logs: Array, predicted: Array) -> list[Place]:
+def best_places(
+    evidence: Evidence, logs: Array, predicted: Array, sound: Sound | None = None
+) -> list[Place]:
     """The best place for each fault between the values that were tried.
 
     Between two neighbouring values the readings are taken to run straight, so that where they come
@@ -87,8 +114,9 @@ def best_places(evidence: Evidence, logs: Array, predicted: Array) -> list[Place
 
     :param logs: log of the values tried (faults, values)
     :param predicted: readings (faults, values, readings)
+    :param sound: see :func:`deviations`
     """
-    u = deviations(evidence, predicted)
+    u = deviations(evidence, predicted, sound)
     pair_u = np.maximum(u[:, :-1], u[:, 1:])
     start, end = predicted[:, :-1], predicted[:, 1:]
     straight = np.isfinite(start) & np.isfinite(end) & np.isfinite(evidence.measured)
