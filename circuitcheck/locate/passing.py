@@ -102,8 +102,8 @@ def _weigh(
     return found
 
 
-def _columns(evidence: Evidence) -> Index:
-    """The number of its test for each reading."""
+def _tests_of(evidence: Evidence) -> Index:
+    """The number of the test of each reading (readings,)."""
     counts = [len(bench.observations) for bench in evidence.benches]
     return np.repeat(np.arange(len(counts)), counts)
 
