@@ -28,6 +28,7 @@ from circuitcheck.solve.edits import Edits
 from circuitcheck.solve.network import Network
 from circuitcheck.solve.newton import settle_curves, solved
 from circuitcheck.solve.ports import Ports, joined_up
+from circuitcheck.solve.refined import refined
 from circuitcheck.solve.ties import ties_of
 from circuitcheck.solve.wiring import REFERENCE, TIE_SIEMENS, Bool, Ends, Index
 
@@ -112,8 +113,10 @@ class Batch:
 
     def _solve(self) -> None:
         """The altered branches are linear and go into the network; the curves are settled on it."""
-        curves = Curves(self.network.wiring.curves, self.network.tangent, len(self), self.changes.curves)
-        self._settle(curves, self.curve_ports[:, None])
+        self.curves = Curves(
+            self.network.wiring.curves, self.network.tangent, len(self), self.changes.curves
+        )
+        self._settle(self.curves, self.curve_ports[:, None])
 
     def _put_in(
         self, others: Index, pushed: Array | float = 0.0, rows: Index | slice = _ALL
@@ -151,6 +154,9 @@ class Batch:
         rest = settle_curves(volts[width:], r[width:, width:], curves)
         edited = volts[:width] - np.einsum("ijs,js->is", r[:width, width:], rest.amps)
         self._note_lost(np.abs(left))
+        # An edit also loses what those before it took of the resistance it is put in at.
+        before = np.abs(self._extra) * self.ports.own(self._edits)
+        self.kept = np.min(np.abs(left) / (1 + before), axis=0, initial=1.0)
         self.astray = ~rest.rested
         self._near_volts = rest.volts.T
         self._active = np.empty((width + len(others), len(self)), dtype=np.intp)
@@ -232,7 +238,7 @@ class Batch:
     @cached_property
     def probe_volts(self) -> Array:
         """Volts at the probes without a meter (rows, probes) [V]."""
-        return self.volts(self.probe_ports)
+        return refined(self, self.probe_ports, self.volts(self.probe_ports))
 
     @cached_property
     def probe_ohms(self) -> Array:

@@ -209,6 +209,18 @@ class Network:
         found: Array = columns[wiring.every_tail] - columns[wiring.every_head]
         return found
 
+    def from_nodes(self, tail: Index, head: Index) -> tuple[Array, Array]:
+        """Volts of every node [V], and for an ampere between the ends of each of some ports [ohm].
+
+        :returns: (n,) and (n, ports)
+        """
+        small = self._small
+        if small is None:
+            return self.open_volts, self._columns(tail, head)
+        every = np.arange(self.wiring.size)
+        passed = small.passed(every, np.zeros_like(every))
+        return passed @ self._rises, small.between(passed, small.passed(tail, head))
+
     @cached_property
     def _rises(self) -> Array:
         assert self._small is not None
