@@ -15,8 +15,9 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from circuitcheck.circuit.circuit import Circuit
+from circuitcheck.circuit.idle import Idle, joins
 from circuitcheck.circuit.series import SeriesRuns
-from circuitcheck.expect.readers import AmpsReader, Reader, VoltsReader
+from circuitcheck.expect.readers import AmpsReader, CurveReader, FuseReader, Reader, VoltsReader
 from circuitcheck.parts.fault import Change
 from circuitcheck.physics.branch import Array, Branch, Conductor, Source
 from circuitcheck.solve.changes import Changes, one_of
@@ -56,6 +57,15 @@ class Placed:
         ]
         place, probe, siemens = np.array(found).reshape(-1, 3).T
         return place.astype(np.intp), probe.astype(np.intp), siemens
+
+    def idle(self, circuit: Circuit) -> Idle:
+        """What is idle while its instrument is on the shared circuit."""
+        readers = [one for _, _, one in self.readers]
+        return Idle(
+            circuit.changed(self.change),
+            [one.port() for one in readers if isinstance(one, VoltsReader)],
+            {one.key for one in readers if isinstance(one, AmpsReader | CurveReader | FuseReader)},
+        )
 
     @cached_property
     def others(self) -> list[tuple[int, int, Reader]]:
@@ -97,8 +107,7 @@ class Layout:
 
         Every row that puts a lamp on bends all other curves a little; one that stays on has bent them.
         """
-        curves = sum(not isinstance(one, Conductor | Source) for one in circuit.branches.values())
-        if curves <= MANY_CURVES:
+        if not _is_loom(circuit):
             return [cls(circuit, stations)]
         lamps = [one for one in stations if any(reader.bends for _, reader in one.readers)]
         others = [one for one in stations if one not in lamps]
@@ -114,6 +123,16 @@ class Layout:
             for place, probe, reader in one.readers
             if isinstance(reader, VoltsReader)
         ]
+
+    @cached_property
+    def idle(self) -> list[Idle]:
+        """What is idle at each station; not asked of a small circuit, of which most carries current."""
+        return [one.idle(self.circuit) for one in self.placed] if _is_loom(self.circuit) else []
+
+
+def _is_loom(circuit: Circuit) -> bool:
+    curves = sum(not isinstance(one, Conductor | Source) for one in circuit.branches.values())
+    return curves > MANY_CURVES
 
 
 class Alike:
@@ -279,27 +298,51 @@ class Run:
 
     def _kinds(self, layout: Layout) -> Index:
         """For all rows at all stations numbers that are equal where all that is read is."""
+        none = np.zeros(self._first[-1], dtype=bool)
+        unmoved = [self._unmoved(one) for one in layout.idle] or [none]
+        kind, adds = self._marked(layout, np.all(unmoved, axis=0))
+        found = [self._paired(np.where(one, -1, kind), one, adds) for one in unmoved]
+        each = np.broadcast_to(found, (len(layout.placed), self.rows))
+        return np.asarray((each + (len(kind) + 2) ** 2 * np.arange(len(each))[:, None]).reshape(-1))
+
+    def _unmoved(self, idle: Idle) -> Bool:
+        """Rows of the changes that leave all that is read at a station as it is."""
+        return np.repeat([idle.unmoved_by(one) for one in self.changes], np.diff(self._first))
+
+    def _marked(self, layout: Layout, unmoved: Bool) -> tuple[Index, Bool]:
+        """For each row of the changes a number that is equal where all that is read is, and which add.
+
+        :param unmoved: rows that need not be told apart
+        """
         marks: dict[Any, int] = {}
         counts = np.diff(self._first)
-        first, adding = [], []
-        rows = zip(self._first.tolist(), counts.tolist(), strict=False)
-        for number, (change, (start, count)) in enumerate(zip(self.changes, rows, strict=True)):
-            mark = layout.runs.mark(change)
-            adding.append(mark is None)
-            first.append(marks.setdefault((mark or (number,), count), start))
+        first, adding, loom = [], [], bool(layout.idle)
+        for number, (change, start, count) in enumerate(
+            zip(self.changes, self._first.tolist(), counts.tolist(), strict=False)
+        ):
+            mark = () if count and unmoved[start] else layout.runs.mark(change)
+            adding.append(mark is None or (loom and joins(layout.circuit, change)))
+            first.append(start if mark is None else marks.setdefault((mark, count), start))
         kind = np.repeat(np.array(first, dtype=np.intp) - self._first[:-1], counts)
         kind += np.arange(len(kind))
-        adds = np.append(np.repeat(np.array(adding, dtype=bool), counts), False)
-        # What is added may end within a run, and then it matters where along it the other change is.
-        apart = np.any(adds[self.together], axis=1)[:, None]
-        pair = np.where(apart, self.together, np.append(kind, -1)[self.together])
+        return kind, np.repeat(np.array(adding, dtype=bool), counts)
+
+    def _paired(self, kind: Index, unmoved: Bool, adds: Bool) -> Index:
+        """For each row of the run a number that is equal where all that is read at a station is.
+
+        :param kind: the same of the rows of the changes; ``unmoved`` and ``adds`` tell which do nothing
+            to what is read, alone, and which add something
+        """
+        one, other = self.together.T
+        # What is added may end within a run, and then it matters where along it the other change is;
+        # and what is idle carries current once a branch is added that closes a loop.
+        apart = np.append(adds, False)[self.together].any(axis=1) & ~(unmoved[one] & (other < 0))
+        pair = np.where(apart[:, None], self.together, np.append(kind, -1)[self.together])
         pair = np.sort(pair, axis=1)
-        found = (pair[:, 0] + 1) * (len(kind) + 1) + pair[:, 1]
+        found: Index = (pair[:, 0] + 1) * (len(kind) + 1) + pair[:, 1] + 1
         special = (self.fuses != 1.0) | np.array([bool(one) for one in self.blown], dtype=bool)
         found[special] = -1 - np.flatnonzero(special)
-        found = np.unique(found, return_inverse=True)[1].reshape(-1)
-        times = np.arange(len(layout.placed)) * (self.rows + 1)
-        return np.asarray((times[:, None] + found).reshape(-1))
+        return found
 
     def _change(self, row: int) -> Change:
         """What one row alters."""
