@@ -37,8 +37,10 @@ _STRAIGHT_AT_ONCE = 32768
 """Rows that bend no curve that are solved together at the most."""
 FOLLOWING = 12
 """Rounds in which curves far away follow."""
+_PATIENCE = 4
+"""Rounds more that are waited for where more curves may be settled instead; at full size all cost more."""
 _AT_ONCE = 2048
-"""The same of others."""
+"""Rows that bend some that are solved together at the most."""
 _NODES_A_ROW = 16
 """Nodes of a network that are made in the time of one row on another that does not fit it."""
 NEAR = (2, 6, 16, 48)
@@ -141,6 +143,7 @@ class LoomSweep:
         batch = LoomBatch(piece.network, some, states[rows], self.probes, piece.near)
         yield from self._untrusted(piece, batch)
         going = np.flatnonzero(~batch.delicate)
+        patience = _PATIENCE if piece.near < _TOGETHER else FOLLOWING
         known, rests = np.zeros((2, len(rows)), dtype=bool)
         for turn in range(FOLLOWING):
             if turn:
@@ -157,9 +160,9 @@ class LoomSweep:
             if done.any():
                 yield Group(rows[going[done]], going[done], batch)
             going = going[~done]
-            astray = going[batch.astray[going]]
-            going = going[~batch.astray[going]]
-            yield from self._try_more(piece, batch, astray)
+            leave = batch.astray[going] | batch.slow(going, patience)
+            yield from self._try_more(piece, batch, going[leave])
+            going = going[~leave]
             if not going.size:
                 break
         batch.bends[going] = piece.near + 1
@@ -171,6 +174,8 @@ class LoomSweep:
             yield piece.rows[astray]
             return
         wanted = np.maximum(batch.bends[astray], piece.near + 1)
+        if piece.near:  # at full size only what has been tried with as many as are worth it
+            wanted = np.minimum(wanted, max(piece.near + 1, NEAR[-1]))
         size = np.searchsorted(self._sizes[:-1], wanted)
         for one in distinct(size).tolist():
             self._waiting.put(piece.network, piece.rows[astray[size == one]], self._sizes[one])
