@@ -19,9 +19,9 @@ from circuitcheck.circuit.idle import Idle, joins
 from circuitcheck.circuit.series import SeriesRuns
 from circuitcheck.expect.readers import AmpsReader, CurveReader, FuseReader, Reader, VoltsReader
 from circuitcheck.parts.fault import Change
-from circuitcheck.physics.branch import Array, Branch, Conductor, Source
+from circuitcheck.physics.branch import Array, Branch
 from circuitcheck.solve.changes import Changes, one_of
-from circuitcheck.solve.network import MANY_CURVES, Networks
+from circuitcheck.solve.network import Networks, is_loom
 from circuitcheck.solve.point import solve_point
 from circuitcheck.solve.rounds import Group
 from circuitcheck.solve.spread import Shifts, port_shifts
@@ -107,7 +107,7 @@ class Layout:
 
         Every row that puts a lamp on bends all other curves a little; one that stays on has bent them.
         """
-        if not _is_loom(circuit):
+        if not is_loom(circuit):
             return [cls(circuit, stations)]
         lamps = [one for one in stations if any(reader.bends for _, reader in one.readers)]
         others = [one for one in stations if one not in lamps]
@@ -127,12 +127,7 @@ class Layout:
     @cached_property
     def idle(self) -> list[Idle]:
         """What is idle at each station; not asked of a small circuit, of which most carries current."""
-        return [one.idle(self.circuit) for one in self.placed] if _is_loom(self.circuit) else []
-
-
-def _is_loom(circuit: Circuit) -> bool:
-    curves = sum(not isinstance(one, Conductor | Source) for one in circuit.branches.values())
-    return curves > MANY_CURVES
+        return [one.idle(self.circuit) for one in self.placed] if is_loom(self.circuit) else []
 
 
 class Alike:

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from circuitcheck.circuit.circuit import Circuit
 from circuitcheck.joined import Joined
-from circuitcheck.physics.branch import Array
+from circuitcheck.physics.branch import Array, Conductor, Source
 from circuitcheck.solve.curves import LEAK, Curves, Reach, Tangent
 from circuitcheck.solve.cuts import cut_words
 from circuitcheck.solve.elimination import Elimination
@@ -31,6 +31,12 @@ MANY_CURVES = 12
 """Above this, changes settle with the curves near them, and the others follow."""
 _LARGE = 500
 """Nodes above which a network is eliminated level by level."""
+
+
+def is_loom(circuit: Circuit) -> bool:
+    """Whether a circuit has so many curves that a change moves few of them: a whole vehicle."""
+    curves = sum(not isinstance(one, Conductor | Source) for one in circuit.branches.values())
+    return curves > MANY_CURVES
 
 
 @dataclass(frozen=True)
