@@ -36,6 +36,7 @@ class LevelElimination:
         self.pattern = pattern
         factors = pattern.factored(siemens[:, None].copy())
         self._share, self._total = factors.share[:, 0], factors.total
+        self._hubs: dict[int, Array] = {}
 
     @cached_property
     def _each_level(self) -> list[tuple[slice, Index, csr_array, csr_array]]:
@@ -105,12 +106,11 @@ class LevelElimination:
         hub, node = np.where(nearer, one, other), np.where(nearer, other, one)
         found = np.zeros(len(hub))
         alone = np.ones(len(hub), dtype=bool)
-        hubs, number, often = np.unique(hub, return_inverse=True, return_counts=True)
-        many = np.flatnonzero(often[number.reshape(-1)] >= _MANY)
-        ground = np.full(len(hubs), REFERENCE)
-        for mine, volts in self._columns(hubs, ground, number.reshape(-1)[many]):
-            pair, column = many[mine[0]], mine[1]
-            r = level[node[pair]] + volts[hub[pair], column] - 2 * volts[node[pair], column]
+        often = np.bincount(hub, minlength=self.pattern.size)
+        for one in np.flatnonzero(often >= _MANY).tolist():
+            pair = np.flatnonzero(hub == one)
+            volts = self._volts_from(one)
+            r = level[node[pair]] + volts[one] - 2 * volts[node[pair]]
             found[pair] = r
             alone[pair] = ~(r > _LEFT_OVER * level[node[pair]])
         rest = np.flatnonzero(alone)
@@ -118,6 +118,14 @@ class LevelElimination:
             pair, column = rest[mine[0]], mine[1]
             found[pair] = volts[hub[pair], column] - volts[node[pair], column]
         return found
+
+    def _volts_from(self, hub: int) -> Array:
+        """Node volts for an ampere pushed into one node (n,) [V]; the same few are asked for again."""
+        if hub not in self._hubs:
+            pushed = np.zeros(self.pattern.size)
+            pushed[hub] = 1.0
+            self._hubs[hub] = self.solve(pushed)
+        return self._hubs[hub]
 
     def _columns(
         self, tail: Index, head: Index, wanted: Index

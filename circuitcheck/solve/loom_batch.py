@@ -275,7 +275,8 @@ class LoomBatch(Batch):
         """
         width = len(self._edits)
         r, volts, _ = self._put_in(self._active[width:, rows], pushed, rows)
-        rest = settle_curves(volts[width:], r[width:, width:], self._curves.take(rows))
+        curves = self._curves.take(rows, self._flow[width:, rows])
+        rest = settle_curves(volts[width:], r[width:, width:], curves)
         edited = volts[:width] - np.einsum("ijs,js->is", r[:width, width:], rest.amps)
         self.astray[rows] = ~rest.rested
         self._near_volts[rows] = rest.volts.T

@@ -41,6 +41,8 @@ _PATIENCE = 4
 """Rounds more that are waited for where more curves may be settled instead; at full size all cost more."""
 _AT_ONCE = 2048
 """Rows that bend some that are solved together at the most."""
+_FEW = 32
+"""Rows that are solved with others that need more curves: calls would cost more than these curves."""
 _NODES_A_ROW = 16
 """Nodes of a network that are made in the time of one row on another that does not fit it."""
 NEAR = (2, 6, 16, 48)
@@ -86,6 +88,11 @@ class _Waiting:
         """Rows that are to be solved together."""
         piece = min(self._pieces, key=lambda one: one.near)
         self._pieces = [one for one in self._pieces if one is not piece]
+        more = [one for one in self._pieces if one.network is piece.network and one.near <= _TOGETHER]
+        if piece.near and len(piece.rows) < _FEW and more:
+            joined = min(more, key=lambda one: one.near)
+            self.put(piece.network, piece.rows, joined.near)
+            return self.next()
         most = _at_once(piece.near)
         if len(piece.rows) > most:
             self._pieces.append(_Piece(piece.network, piece.rows[most:], piece.near))
