@@ -19,6 +19,17 @@ from circuitcheck.parts.fault import Change
 from circuitcheck.physics.branch import ALWAYS, Branch, Condition, Conductor, Source
 
 
+class _Edge:
+    """A branch between the numbers of two nodes."""
+
+    __slots__ = ("closed_when", "head", "is_source", "key", "tail")
+
+    def __init__(self, key: str, tail: int, head: int, branch: Branch) -> None:
+        self.key, self.tail, self.head = key, tail, head
+        self.closed_when = branch.closed_when if isinstance(branch, Conductor) else ALWAYS
+        self.is_source = isinstance(branch, Source)
+
+
 class Idle:
     """The branches of a circuit that are idle, in any state that its relays come to.
 
@@ -30,52 +41,51 @@ class Idle:
         self, circuit: Circuit, meters: Iterable[tuple[str, str]] = (), read: Collection[str] = ()
     ) -> None:
         self._circuit = circuit
-        self._read = read
-        self._meters = list(meters)
-        self._number = {node: number for number, node in enumerate(circuit.nodes)}
-        self._carrying = set(circuit.branches)
-        at_rest: Collection[str] = ()
+        number = self._number = {node: place for place, node in enumerate(circuit.nodes)}
+        self._meters = [(number[one], number[other]) for one, other in meters]
+        there = [_Edge(key, number[one.tail], number[one.head], one) for key, one in circuit.branches.items()]
+        every, at_rest = there, set[str]()
         while True:
-            self._carrying = self._in_loops_with_sources(at_rest)
-            still = self._never_on()
+            there = self._in_loops_with_sources(there, at_rest)
+            carrying = {one.key for one in there}
+            still = self._never_on(carrying)
             if len(still) == len(at_rest):
                 break
             at_rest = still  # what they would close stays open, and more is idle
+        self._seen = carrying | {*read}
+        """Branches that carry current, perhaps, or are looked at."""
         self._joined = Joined(
             (one.tail, one.head)
-            for key, one in circuit.branches.items()
-            if key not in self._carrying and _may_conduct(one, at_rest)
+            for one in every
+            if one.key not in carrying and _may_hold(one.closed_when, at_rest)
         )
         """Nodes that only idle branches lead between: one more of these closes no loop with a source."""
 
-    def _in_loops_with_sources(self, at_rest: Collection[str]) -> set[str]:
-        """Those of the branches that carry current so far that still do if some thresholds never come on."""
-        branches, number = self._circuit.branches, self._number
-        there = [key for key in self._carrying if _may_conduct(branches[key], at_rest)]
-        ends = [(number[one.tail], number[one.head]) for one in map(branches.__getitem__, there)]
-        ends += [(number[one], number[other]) for one, other in self._meters]
-        block = blocks(len(number), ends)
-        sources = [place for place, key in enumerate(there) if isinstance(branches[key], Source)]
+    def _in_loops_with_sources(self, there: Sequence[_Edge], at_rest: Collection[str]) -> list[_Edge]:
+        """Those of some branches that carry current, perhaps, if some thresholds never come on."""
+        there = [one for one in there if _may_hold(one.closed_when, at_rest)]
+        ends = [(one.tail, one.head) for one in there]
+        block = blocks(len(self._number), [*ends, *self._meters])
         often = Counter(block)
-        live = {block[place] for place in sources if often[block[place]] > 1}
-        return {key for key, one in zip(there, block, strict=False) if one in live}
+        live = {
+            mine for one, mine in zip(there, block, strict=False) if one.is_source and often[mine] > 1
+        }
+        return [one for one, mine in zip(there, block, strict=False) if mine in live]
 
-    def _never_on(self) -> set[str]:
+    def _never_on(self, carrying: Collection[str]) -> set[str]:
         """The thresholds that never come on."""
         circuit = self._circuit
         return {
             name
             for name, one in circuit.thresholds.items()
-            if one.watch not in self._carrying and name not in circuit.blown
+            if one.watch not in carrying and name not in circuit.blown
         }
 
     def unmoved_by(self, change: Change) -> bool:
         """Whether a change leaves all currents and all that is read as they are."""
-        return all(self._stays(key, new) for key, new in change.items())
+        return self._seen.isdisjoint(change) and all(self._stays(key, new) for key, new in change.items())
 
     def _stays(self, key: str, new: Branch | None) -> bool:
-        if key in self._carrying or key in self._read:
-            return False
         if new is None:
             return True
         if isinstance(new, Source):
@@ -86,12 +96,8 @@ class Idle:
                 return True  # a branch that hangs on a point which is not there
             if isinstance(old, Conductor) and _lie_alike(old, new):
                 return True
-        return self._joined.together(new.tail, new.head)
-
-
-def _may_conduct(branch: Branch, at_rest: Collection[str]) -> bool:
-    """Whether a branch closes in some state, if some thresholds never come on."""
-    return not isinstance(branch, Conductor) or _may_hold(branch.closed_when, at_rest)
+        number = self._number
+        return self._joined.together(number[new.tail], number[new.head])
 
 
 def _may_hold(condition: Condition, at_rest: Collection[str]) -> bool:

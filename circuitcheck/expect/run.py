@@ -139,14 +139,15 @@ class Alike:
     def __init__(self, kind: Index) -> None:
         _, self.rows, self._solved = np.unique(kind, return_index=True, return_inverse=True)
         """Rows that are solved, in the numbers of all rows."""
+        self._each = np.argsort(self._solved, kind="stable")
+        """All rows, by the row that is solved for them."""
+        self._many = np.bincount(self._solved, minlength=len(self.rows))
 
     def everyone(self, group: Group) -> Group:
         """A group of the rows solved as one of all rows that it stands for."""
-        place = np.full(len(self.rows), -1, dtype=np.intp)
-        place[group.rows] = group.local
-        local = place[self._solved]
-        rows = np.flatnonzero(local >= 0)
-        return Group(rows, local[rows], group.batch)
+        many, ends = self._many[group.rows], np.cumsum(self._many)[group.rows]
+        place = np.repeat(ends - np.cumsum(many), many) + np.arange(many.sum())
+        return Group(self._each[place], np.repeat(group.local, many), group.batch)
 
     def all_of(self, solved: Index) -> Index:
         """All rows that some of the rows solved stand for."""
@@ -311,12 +312,13 @@ class Run:
         """
         marks: dict[Any, int] = {}
         counts = np.diff(self._first)
-        first, adding, loom = [], [], bool(layout.idle)
+        first, adding = [], []
+        wary = bool(layout.idle) and bool(np.any(self.together[:, 1] >= 0))
         for number, (change, start, count) in enumerate(
             zip(self.changes, self._first.tolist(), counts.tolist(), strict=False)
         ):
             mark = () if count and unmoved[start] else layout.runs.mark(change)
-            adding.append(mark is None or (loom and joins(layout.circuit, change)))
+            adding.append(mark is None or (wary and joins(layout.circuit, change)))
             first.append(start if mark is None else marks.setdefault((mark, count), start))
         kind = np.repeat(np.array(first, dtype=np.intp) - self._first[:-1], counts)
         kind += np.arange(len(kind))
