@@ -15,12 +15,13 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from circuitcheck.circuit.circuit import Circuit
+from circuitcheck.circuit.idle import Idle, joins
 from circuitcheck.circuit.series import SeriesRuns
-from circuitcheck.expect.readers import AmpsReader, Reader, VoltsReader
+from circuitcheck.expect.readers import AmpsReader, CurveReader, FuseReader, Reader, VoltsReader
 from circuitcheck.parts.fault import Change
-from circuitcheck.physics.branch import Array, Branch, Conductor, Source
+from circuitcheck.physics.branch import Array, Branch
 from circuitcheck.solve.changes import Changes, one_of
-from circuitcheck.solve.network import MANY_CURVES, Networks
+from circuitcheck.solve.network import Networks, is_loom
 from circuitcheck.solve.point import solve_point
 from circuitcheck.solve.rounds import Group
 from circuitcheck.solve.spread import Shifts, port_shifts
@@ -56,6 +57,15 @@ class Placed:
         ]
         place, probe, siemens = np.array(found).reshape(-1, 3).T
         return place.astype(np.intp), probe.astype(np.intp), siemens
+
+    def idle(self, circuit: Circuit) -> Idle:
+        """What is idle while its instrument is on the shared circuit."""
+        readers = [one for _, _, one in self.readers]
+        return Idle(
+            circuit.changed(self.change),
+            [one.port() for one in readers if isinstance(one, VoltsReader)],
+            {one.key for one in readers if isinstance(one, AmpsReader | CurveReader | FuseReader)},
+        )
 
     @cached_property
     def others(self) -> list[tuple[int, int, Reader]]:
@@ -97,8 +107,7 @@ class Layout:
 
         Every row that puts a lamp on bends all other curves a little; one that stays on has bent them.
         """
-        curves = sum(not isinstance(one, Conductor | Source) for one in circuit.branches.values())
-        if curves <= MANY_CURVES:
+        if not is_loom(circuit):
             return [cls(circuit, stations)]
         lamps = [one for one in stations if any(reader.bends for _, reader in one.readers)]
         others = [one for one in stations if one not in lamps]
@@ -115,6 +124,11 @@ class Layout:
             if isinstance(reader, VoltsReader)
         ]
 
+    @cached_property
+    def idle(self) -> list[Idle]:
+        """What is idle at each station; not asked of a small circuit, of which most carries current."""
+        return [one.idle(self.circuit) for one in self.placed] if is_loom(self.circuit) else []
+
 
 class Alike:
     """Rows of which only one of each kind is solved.
@@ -125,14 +139,15 @@ class Alike:
     def __init__(self, kind: Index) -> None:
         _, self.rows, self._solved = np.unique(kind, return_index=True, return_inverse=True)
         """Rows that are solved, in the numbers of all rows."""
+        self._each = np.argsort(self._solved, kind="stable")
+        """All rows, by the row that is solved for them."""
+        self._many = np.bincount(self._solved, minlength=len(self.rows))
 
     def everyone(self, group: Group) -> Group:
         """A group of the rows solved as one of all rows that it stands for."""
-        place = np.full(len(self.rows), -1, dtype=np.intp)
-        place[group.rows] = group.local
-        local = place[self._solved]
-        rows = np.flatnonzero(local >= 0)
-        return Group(rows, local[rows], group.batch)
+        many, ends = self._many[group.rows], np.cumsum(self._many)[group.rows]
+        place = np.repeat(ends - np.cumsum(many), many) + np.arange(many.sum())
+        return Group(self._each[place], np.repeat(group.local, many), group.batch)
 
     def all_of(self, solved: Index) -> Index:
         """All rows that some of the rows solved stand for."""
@@ -279,27 +294,52 @@ class Run:
 
     def _kinds(self, layout: Layout) -> Index:
         """For all rows at all stations numbers that are equal where all that is read is."""
+        none = np.zeros(self._first[-1], dtype=bool)
+        unmoved = [self._unmoved(one) for one in layout.idle] or [none]
+        kind, adds = self._marked(layout, np.all(unmoved, axis=0))
+        found = [self._paired(np.where(one, -1, kind), one, adds) for one in unmoved]
+        each = np.broadcast_to(found, (len(layout.placed), self.rows))
+        return np.asarray((each + (len(kind) + 2) ** 2 * np.arange(len(each))[:, None]).reshape(-1))
+
+    def _unmoved(self, idle: Idle) -> Bool:
+        """Rows of the changes that leave all that is read at a station as it is."""
+        return np.repeat([idle.unmoved_by(one) for one in self.changes], np.diff(self._first))
+
+    def _marked(self, layout: Layout, unmoved: Bool) -> tuple[Index, Bool]:
+        """For each row of the changes a number that is equal where all that is read is, and which add.
+
+        :param unmoved: rows that need not be told apart
+        """
         marks: dict[Any, int] = {}
         counts = np.diff(self._first)
         first, adding = [], []
-        rows = zip(self._first.tolist(), counts.tolist(), strict=False)
-        for number, (change, (start, count)) in enumerate(zip(self.changes, rows, strict=True)):
-            mark = layout.runs.mark(change)
-            adding.append(mark is None)
-            first.append(marks.setdefault((mark or (number,), count), start))
+        wary = bool(layout.idle) and bool(np.any(self.together[:, 1] >= 0))
+        for number, (change, start, count) in enumerate(
+            zip(self.changes, self._first.tolist(), counts.tolist(), strict=False)
+        ):
+            mark = () if count and unmoved[start] else layout.runs.mark(change)
+            adding.append(mark is None or (wary and joins(layout.circuit, change)))
+            first.append(start if mark is None else marks.setdefault((mark, count), start))
         kind = np.repeat(np.array(first, dtype=np.intp) - self._first[:-1], counts)
         kind += np.arange(len(kind))
-        adds = np.append(np.repeat(np.array(adding, dtype=bool), counts), False)
-        # What is added may end within a run, and then it matters where along it the other change is.
-        apart = np.any(adds[self.together], axis=1)[:, None]
-        pair = np.where(apart, self.together, np.append(kind, -1)[self.together])
+        return kind, np.repeat(np.array(adding, dtype=bool), counts)
+
+    def _paired(self, kind: Index, unmoved: Bool, adds: Bool) -> Index:
+        """For each row of the run a number that is equal where all that is read at a station is.
+
+        :param kind: the same of the rows of the changes; ``unmoved`` and ``adds`` tell which do nothing
+            to what is read, alone, and which add something
+        """
+        one, other = self.together.T
+        # What is added may end within a run, and then it matters where along it the other change is;
+        # and what is idle carries current once a branch is added that closes a loop.
+        apart = np.append(adds, False)[self.together].any(axis=1) & ~(unmoved[one] & (other < 0))
+        pair = np.where(apart[:, None], self.together, np.append(kind, -1)[self.together])
         pair = np.sort(pair, axis=1)
-        found = (pair[:, 0] + 1) * (len(kind) + 1) + pair[:, 1]
+        found: Index = (pair[:, 0] + 1) * (len(kind) + 1) + pair[:, 1] + 1
         special = (self.fuses != 1.0) | np.array([bool(one) for one in self.blown], dtype=bool)
         found[special] = -1 - np.flatnonzero(special)
-        found = np.unique(found, return_inverse=True)[1].reshape(-1)
-        times = np.arange(len(layout.placed)) * (self.rows + 1)
-        return np.asarray((times[:, None] + found).reshape(-1))
+        return found
 
     def _change(self, row: int) -> Change:
         """What one row alters."""

@@ -114,9 +114,18 @@ def held(conditions: Sequence[Condition], circuit: Circuit, states: Bool) -> Boo
     """Which conditions hold in each row of states (rows, conditions)."""
     places = {name: number for number, name in enumerate(circuit.thresholds)}
     found = np.ones((len(states), len(conditions)), dtype=bool)
+    alone: list[tuple[int, int, bool]] = []
     for column, condition in enumerate(conditions):
-        if condition is not ALWAYS:
+        if condition is ALWAYS:
+            continue
+        if len(condition) == 1 and len(condition[0]) == 1:  # most ask for one state: all at once
+            ((name, wanted),) = condition[0]
+            alone.append((column, places[name], wanted))
+        else:
             found[:, column] = holding(condition, places, states)
+    if alone:
+        column, place, wanted = (list(one) for one in zip(*alone, strict=True))
+        found[:, column] = states[:, place] == wanted
     return found
 
 

@@ -164,6 +164,19 @@ class Elimination:
             )
         return volts[at[tail]] - volts[at[head]]
 
+    def volts_between(self, tail: Index, head: Index, found: Array) -> Array:
+        """Node volts for an ampere pushed in at each tail and drawn at its head [V].
+
+        Solved for the two ends at once: a difference of two columns would lose what is between them.
+
+        :param found: where they are put (n, pairs)
+        """
+        pushed, column = np.zeros((self.size, len(tail))), np.arange(len(tail))
+        pushed[tail, column] += 1.0
+        pushed[head, column] -= 1.0
+        found[:] = self.solve(pushed)
+        return found
+
     @cached_property
     def _passed(self) -> Array:
         """For an ampere pushed into each node what passes every other in its turn (n, steps) [A]."""

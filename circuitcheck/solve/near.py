@@ -32,6 +32,7 @@ class NearCurves(CurveSet):
         self.groups = groups
         self.near = near
         widest = max((group.parameters.shape[1] for group in groups), default=0)
+        self._begin: Array | None = None
         self._kind = np.zeros(near.shape, dtype=np.intp)
         self._parameters = np.zeros((*near.shape, widest))
         for number, group in enumerate(groups):
@@ -48,13 +49,21 @@ class NearCurves(CurveSet):
         at, column = np.nonzero(self.near[edits.rows] == curve)
         self._parameters[edits.rows[at], column, :width] = edits.parameters[at]
 
-    def take(self, rows: Index) -> NearCurves:
-        """The same of some rows."""
+    def take(self, rows: Index, drawn: Array) -> NearCurves:
+        """The same of some rows.
+
+        :param drawn: near what they draw beyond their tangents there (near, rows) [A]
+        """
         found = copy(self)
+        found._begin = drawn
         found.siemens, found.amps = self.siemens[:, rows], self.amps[:, rows]
         found.near, found._kind = self.near[rows], self._kind[rows]
         found._parameters = self._parameters[rows]
         return found
+
+    def alone(self, c: Array, r: Array) -> Array:
+        """Near what they draw beyond their tangents [A]: what they drew before, if that is known."""
+        return super().alone(c, r) if self._begin is None else self._begin
 
     def drawn(self, volts: Array, rows: Index) -> tuple[Array, Array]:
         """Currents [A] and slopes [S] (near, rows)."""

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from circuitcheck.circuit.circuit import Circuit
 from circuitcheck.joined import Joined
-from circuitcheck.physics.branch import Array
+from circuitcheck.physics.branch import Array, Conductor, Source
 from circuitcheck.solve.curves import LEAK, Curves, Reach, Tangent
 from circuitcheck.solve.cuts import cut_words
 from circuitcheck.solve.elimination import Elimination
@@ -31,6 +31,15 @@ MANY_CURVES = 12
 """Above this, changes settle with the curves near them, and the others follow."""
 _LARGE = 500
 """Nodes above which a network is eliminated level by level."""
+
+_ROOM = 2**21
+"""Numbers for which there is room at once in the columns of a network."""
+
+
+def is_loom(circuit: Circuit) -> bool:
+    """Whether a circuit has so many curves that a change moves few of them: a whole vehicle."""
+    curves = sum(not isinstance(one, Conductor | Source) for one in circuit.branches.values())
+    return curves > MANY_CURVES
 
 
 @dataclass(frozen=True)
@@ -69,6 +78,7 @@ class Network:
         self._places: dict[tuple[int, int], int] = {}
         self._wide_volts = np.empty(0)
         self._key_places = np.empty(0, dtype=np.intp), np.empty(0, dtype=np.intp)
+        self._own = np.zeros(1, dtype=np.intp), np.zeros(1)  # a node and itself: nothing
         self._calm: dict[float, Calm] = {}
         self._seen: tuple[bytes, tuple[Array, Array]] = b"", (np.empty((0, 0)), np.empty(0))
 
@@ -258,17 +268,15 @@ class Network:
         new = [key for key in dict.fromkeys(keys) if key not in self._places]
         if new:
             known, size = len(self._places), self.wiring.size
-            pushed = np.zeros((size, len(new)))
-            ends, place = np.array(new, dtype=np.intp).T, np.arange(len(new))
-            pushed[ends[0], place] += 1.0
-            pushed[ends[1], place] -= 1.0
-            if known + len(new) > self._store.shape[1]:
+            more = known + len(new)
+            if more > self._store.shape[1]:
                 # What is read from the room to spare is thrown away, but must be a number.
-                room = np.zeros((size, known + len(new) + self._store.shape[1] // 2))
+                room = np.zeros((size, max(more + self._store.shape[1] // 2, _ROOM // size)))
                 room[:, :known] = self._store[:, :known]
                 self._store = room
-            self._store[:, known : known + len(new)] = self._factors.solve(pushed)
-            self._places.update(zip(new, range(known, known + len(new)), strict=True))
+            ends = np.array(new, dtype=np.intp).T
+            self._factors.volts_between(*ends, self._store[:, known:more])
+            self._places.update(zip(new, range(known, more), strict=True))
         return np.array([self._places[key] for key in keys], dtype=np.intp)
 
     def known(self, tail: Index, head: Index) -> Index:
@@ -287,8 +295,20 @@ class Network:
         return np.where(keys[at] == wanted, places[at], -1)
 
     def own(self, tail: Index, head: Index) -> Array:
-        """Resistance between the two nodes of each port (ports,) [ohm]."""
-        return self._factors.apart(tail, head)
+        """Resistance between the two nodes of each port (ports,) [ohm]; worked out once of each."""
+        wanted = tail * self.wiring.size + head
+        keys, ohms = self._own
+        at = np.minimum(np.searchsorted(keys, wanted), len(keys) - 1)
+        new = np.flatnonzero(keys[at] != wanted)
+        if new.size:
+            more, first = np.unique(wanted[new], return_index=True)
+            first = new[first]
+            keys = np.concatenate([keys, more])
+            ohms = np.concatenate([ohms, self._factors.apart(tail[first], head[first])])
+            order = np.argsort(keys)
+            keys, ohms = self._own = keys[order], ohms[order]
+            at = np.searchsorted(keys, wanted)
+        return ohms[at]
 
     def wide_volts(self, places: Index) -> Array:
         """Volts at the ports of some columns (ports,) while nothing is changed [V]."""

@@ -10,6 +10,9 @@ from circuitcheck.physics.branch import Array
 from circuitcheck.solve.network import Network
 from circuitcheck.solve.wiring import Bool, Index, distinct
 
+_SPREAD = 3
+"""Up to so many times as many columns of a network are looked at as are asked for, if they lie together."""
+
 
 class Ports:
     """Resistances between ports and the volts at them; what one does is known at every other.
@@ -150,7 +153,8 @@ class LoomPorts(Ports):
         used = distinct(active.reshape(-1))
         place = np.zeros(len(self.tail), dtype=np.intp)
         place[used] = np.arange(len(used))
-        return used, self.between(used[:, None], ports[None]), place[active]
+        self._make_either(used, ports)
+        return used, self._seen_from(used, ports), place[active]
 
     def pushed_by(self, ports: Index, amps: Array, at: Index) -> Array:
         """The same as in its base; only those of the ports count that draw anything in some row."""
@@ -165,12 +169,15 @@ class LoomPorts(Ports):
             seen = store[self.tail[ports][:, None], mine] - store[self.head[ports][:, None], mine]
             each: Array = seen.T[np.searchsorted(mine, self._column[at])]
             return each
-        if len(columns) and np.array_equal(columns, np.arange(columns[0], columns[0] + len(columns))):
-            store = store[:, columns[0] : columns[0] + len(columns)]
-            return store[self.tail[at]] - store[self.head[at]]
-        at = at[:, None]
-        found: Array = store[self.tail[at], columns] - store[self.head[at], columns]
-        return found
+        first, last = int(np.min(columns, initial=0)), int(np.max(columns, initial=-1)) + 1
+        if last - first > _SPREAD * len(columns):
+            at = at[:, None]
+            found: Array = store[self.tail[at], columns] - store[self.head[at], columns]
+            return found
+        store = store[:, first:last]  # mostly made one after the other: rows of it lie together
+        found = store[self.tail[at]]
+        found -= store[self.head[at]]
+        return found if np.array_equal(columns, np.arange(first, last)) else found[:, columns - first]
 
 
 def wide_slots(slot: Index, altered: Bool, none: int) -> Index:

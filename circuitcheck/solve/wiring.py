@@ -181,9 +181,9 @@ class Wiring:
     @cached_property
     def shape(self) -> tuple[Pattern, Sums]:
         """What joins what in any state, and which edge of that each branch belongs to."""
-        from circuitcheck.solve.pattern import Pattern, Sums  # noqa: PLC0415  (scipy is slow to import)
+        from circuitcheck.solve.pattern import Sums, pattern_of  # noqa: PLC0415  (scipy is slow to import)
 
-        pattern = Pattern(self.size, self.every_tail, self.every_head)
+        pattern = pattern_of(self.size, self.every_tail.tobytes(), self.every_head.tobytes())
         edges = pattern.places(self.every_tail, self.every_head)
         return pattern, Sums(edges, pattern.edges)
 
