@@ -31,7 +31,8 @@ from circuitcheck.plan.candidates import (
 from circuitcheck.plan.hypotheses import KEPT, Hypotheses, hypotheses
 from circuitcheck.plan.outcomes import Outcomes, outcomes_of, tells_nothing
 from circuitcheck.plan.policy import Advice, advise
-from circuitcheck.plan.problem import Index, Problem, same_rows
+from circuitcheck.plan.problem import AT_FIRST, Index, Problem, Ready, same_rows
+from circuitcheck.plan.stands import Stand, Wanted, spared, stand_of
 from circuitcheck.plan.symptom import from_customer
 
 PRICE = 45.0
@@ -100,6 +101,7 @@ class Outlook:
     :param predicted: what each row gives in each candidate, by its name (rows, readings)
     :param verdict: on the readings so far; None before the first
     :param leader: how the likeliest suspect stands; None before the first
+    :param ready: how the vehicle stands, in the numbering of the problem
     """
 
     known: Hypotheses
@@ -110,6 +112,7 @@ class Outlook:
     predicted: dict[str, Array] = field(default_factory=dict)
     verdict: Verdict | None = None
     leader: Standing | None = None
+    ready: Ready = AT_FIRST
 
 
 class Planner:
@@ -181,7 +184,8 @@ class Planner:
             if one.name in predicted
             for planned in self._planned(one, known, predicted[one.name], taken, options)
         ]
-        found = _outlook(self.harness, known, planned, opened, options, predicted, verdict)
+        stand = stand_of(sheet)
+        found = _outlook(self.harness, known, planned, opened, stand, options, predicted, verdict)
         return replace(found, leader=standings[0] if evidence else None)
 
     def _predicted(self, known: Hypotheses, options: Options) -> dict[str, Array]:
@@ -280,6 +284,7 @@ def _outlook(
     known: Hypotheses,
     planned: list[Planned],
     opened: frozenset[str],
+    stand: Stand | None,
     options: Options,
     predicted: dict[str, Array],
     verdict: Verdict | None,
@@ -305,10 +310,17 @@ def _outlook(
     access = np.array([[place in one.access for place in places] for one in planned], dtype=bool)
     opening = np.array([harness.access[place].minutes for place in places])
     minutes = np.array([one.minutes for one in planned])
+    wanted = [Wanted(one.candidate, one.places) for one in planned]
     problem = Problem(
-        known.unit, chances, minutes, access.reshape(len(planned), len(places)), opening, options.price
+        known.unit,
+        chances,
+        minutes,
+        access.reshape(len(planned), len(places)),
+        opening,
+        options.price,
+        spared(harness, [*(one.stand for one in wanted), stand], wanted),
     )
-    open_now = frozenset(places.index(one) for one in opened if one in places)
     free = [number for number, one in enumerate(planned) if one.free]
-    advice = advise(problem, known.weights, open_now, free)
-    return Outlook(known, tuple(planned), problem, advice, opened, predicted, verdict)
+    ready = Ready(frozenset(places.index(one) for one in opened if one in places))
+    advice = advise(problem, known.weights, ready, free)
+    return Outlook(known, tuple(planned), problem, advice, opened, predicted, verdict, ready=ready)
