@@ -136,7 +136,9 @@ def _new_fuses(harness: Harness, known: Sequence[Candidate]) -> Iterator[Candida
         if made is not None:
             access = tuple(dict.fromkeys([*best.access, *made.access]))
             minutes = best.minutes + SPARE
-            yield replace(made, access=access, minutes=minutes, probing=best.probing)
+            looks = tuple(one for one in made.observations if tool_of(one[1]) in LOOKS)
+            # whatever a meter tells there, it tells without a new fuse
+            yield replace(made, observations=looks, access=access, minutes=minutes)
 
 
 def _slug(title: str) -> str:

@@ -10,7 +10,7 @@ import numpy as np
 from circuitcheck.errors import UnknownName
 from circuitcheck.expect.bench import Bench
 from circuitcheck.harness.model import Harness, Observation, Setup
-from circuitcheck.harness.readings import Sheet
+from circuitcheck.harness.readings import RUNS, Sheet
 from circuitcheck.locate.conclude import conclude, merged
 from circuitcheck.locate.evidence import Evidence
 from circuitcheck.locate.locate import Locator
@@ -176,13 +176,17 @@ class Planner:
             else self.usual
         )
         opened = options.opened | _opened(self.harness, sheet)
-        taken = {same_reading(sheet.setups[one.test].setup, one.observation) for one in sheet.readings}
+        taken = {
+            same_reading(sheet.setups[one.test].setup, one.observation)
+            for one in sheet.readings
+            if one.word != RUNS  # who says that a fan runs has not said how fast
+        }
         predicted = self._predicted(known, options) if len(known.units) > 1 else {}
         planned = [
             planned
             for one in self.candidates
             if one.name in predicted
-            for planned in self._planned(one, known, predicted[one.name], taken, options)
+            for planned in self._planned(one, known, predicted[one.name], taken, opened, options)
         ]
         stand = stand_of(sheet)
         found = _outlook(self.harness, known, planned, opened, stand, options, predicted, verdict)
@@ -204,18 +208,18 @@ class Planner:
         known: Hypotheses,
         values: Array,
         taken: set[Taken],
+        opened: frozenset[str],
         options: Options,
     ) -> list[Planned]:
-        """What is worth reading in a set-up; where a look costs less than a meter, that apart."""
+        """What is worth reading in a set-up: looks alone where a meter takes longer, what needs nothing
+        opened alone where the rest does, and everything."""
         first, alike = same_rows(values)
         usable = self._usable(one, values[first], taken, options)
-        looks = [each for each in usable if each.tool in LOOKS]
-        found = [looks] if one.probing and looks and len(looks) < len(usable) else []
+        looks = [each for each in usable if one.probing and each.tool in LOOKS]
+        at_hand = [each for each in usable if opened.issuperset(each.access)]
+        groups = {tuple(each.place for each in some): some for some in (looks, at_hand, usable) if some}
         return [
-            planned
-            for some in (*found, usable)
-            if some
-            for planned in self._bundled(one, known, some, alike)
+            planned for some in groups.values() for planned in self._bundled(one, known, some, alike)
         ]
 
     def _usable(

@@ -27,7 +27,7 @@ _CERTAIN = 0.97
 _HARDLY = 1e-6
 """The same of all rows below which one is left out altogether."""
 _WORTH_A_LOOK = 0.05
-"""Gain from which a look that costs next to nothing comes before everything else [bit]."""
+"""Gain from which a look that costs next to nothing can come before everything else [bit]."""
 
 
 @dataclass(frozen=True)
@@ -75,7 +75,8 @@ def advise(
 
     :param weights: chance of each row
     :param ready: how the vehicle stands
-    :param free: tests that cost next to nothing: they come first while they tell anything
+    :param free: looks that cost next to nothing: they come first while no other test tells more for
+        its minutes
     :param done: tests that are left out
     :param exactly: whether the best order is looked for where few suspects are left
     """
@@ -87,7 +88,7 @@ def advise(
     order = [
         int(n) for n in np.argsort(-gains / costs, kind="stable") if gains[n] > NOTHING and n not in done
     ]
-    looks = [n for n in order if n in free and gains[n] > _WORTH_A_LOOK]
+    looks = _looks_first(order, gains / costs, gains, free)
     if looks:
         order = [*looks, *(n for n in order if n not in looks)]
     exact = _exact(problem, weights, ready, order) if exactly and not looks else None
@@ -101,6 +102,13 @@ def advise(
         first = next((one for one in tried if one.test == exact.test), None)
         tried = [exact, *(one for one in tried if one is not first)]
     return Advice(tuple(tried), loss)
+
+
+def _looks_first(order: list[int], rates: Array, gains: Array, free: Sequence[int]) -> list[int]:
+    """Looks that cost next to nothing and come before anything else: those that tell something, and
+    no less for their minutes than the best of the other tests."""
+    best = max((rates[n] for n in order if n not in free), default=0.0)
+    return [n for n in order if n in free and gains[n] > _WORTH_A_LOOK and rates[n] >= best]
 
 
 def _exact(problem: Problem, weights: Array, ready: Ready, order: list[int]) -> Choice | None:

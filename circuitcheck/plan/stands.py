@@ -63,7 +63,8 @@ def spared(harness: Harness, before: Sequence[Stand | None], then: Sequence[Want
     """Minutes that each of some set-ups spares each of some tests, if it stands (before, tests).
 
     In the same set-up only the readings are left to be taken; of another one, the engine's heat, the
-    plugs and fuses that are out, the leads and the battery's clamp are as they must be.
+    plugs and fuses that are out, the leads and the battery's clamp are as they must be. A test of the
+    harness states its minutes as a whole: what is left of them is no less than its other steps take.
     """
     beginning = np.array([one.candidate.minutes for one in then])
     probing = np.array([one.candidate.probing * one.metered for one in then])
@@ -73,7 +74,8 @@ def spared(harness: Harness, before: Sequence[Stand | None], then: Sequence[Want
     common = in_common(stood, [steps[repr(one)] for one in setups])
     same = np.array([[one is not None and one.setup == setup for setup in setups] for one in before])
     metered = np.array([one is not None and one.metered for one in before])
-    in_another = np.minimum(common, np.maximum(beginning - LOOK, 0.0))
+    other = np.array([sum(steps[repr(one)].values()) for one in setups]) - common
+    in_another = np.minimum(common, np.maximum(beginning - LOOK - other, 0.0))
     found: Array = np.where(same, beginning + probing * metered[:, None], in_another)
     return found
 
