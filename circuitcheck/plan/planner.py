@@ -232,7 +232,7 @@ class Planner:
             column, tool = values[:, place], tool_of(observation)
             if tool not in ("eyes", *options.tools) or same_reading(one.setup, observation) in taken:
                 continue
-            if tells_nothing(observation, column):
+            if tells_nothing(self.harness, observation, column):
                 continue
             outcomes = outcomes_of(self.harness, observation, column)
             mark = np.round(outcomes.chances, 3).tobytes()

@@ -100,7 +100,7 @@ def _moved(planner: Planner, predictor: Predictor, one: Candidate) -> Bool:
     """Which second faults move which readings of a set-up out of the band (faults, readings)."""
     values = predictor.run(planner.bench(one)).values
     columns = [
-        out_of_band(observation, float(values[0, place]), values[1:, place], planner.harness.volts)
+        out_of_band(planner.harness, observation, float(values[0, place]), values[1:, place])
         for place, (_, observation) in enumerate(one.observations)
     ]
     return np.stack(columns, axis=1)
