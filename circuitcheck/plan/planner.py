@@ -38,6 +38,8 @@ from circuitcheck.plan.symptom import from_customer
 PRICE = 45.0
 """Minutes lost by putting right what was not at fault, its way to the shop included; common practice,
 no source."""
+_BLOWN = 0.5
+"""Chance that a fuse has blown from which a new one is put in to see; common practice, no source."""
 Taken = tuple[str, str, frozenset[str]]
 """A reading that has been taken: its set-up, kind and points."""
 
@@ -185,7 +187,7 @@ class Planner:
         planned = [
             planned
             for one in self.candidates
-            if one.name in predicted
+            if one.name in predicted and self._tried_by_now(one, known, predicted)
             for planned in self._planned(one, known, predicted[one.name], taken, opened, options)
         ]
         stand = stand_of(sheet)
@@ -201,6 +203,20 @@ class Planner:
             return {one.name: self.usual_values(one) for one in possible}
         predictor = known.predictor()
         return {one.name: known.predicted(predictor, self.bench(one)) for one in possible}
+
+    def _tried_by_now(self, one: Candidate, known: Hypotheses, predicted: dict[str, Array]) -> bool:
+        """Whether its new fuses are for fuses that are likely to have blown."""
+        for name in one.setup.swap:
+            if self.harness.parts[name].kind != "fuse":
+                continue
+            for other in self.candidates:
+                if other.setup.pull != [name] or other.name not in predicted:
+                    continue
+                places = [n for n, (_, each) in enumerate(other.observations) if each.fuse == name]
+                blown = predicted[other.name][:, places[0]] > 0.5
+                if float(known.weights @ blown) < _BLOWN:
+                    return False
+        return True
 
     def _planned(
         self,
@@ -218,9 +234,12 @@ class Planner:
         looks = [each for each in usable if one.probing and each.tool in LOOKS]
         at_hand = [each for each in usable if opened.issuperset(each.access)]
         groups = {tuple(each.place for each in some): some for some in (looks, at_hand, usable) if some}
-        return [
-            planned for some in groups.values() for planned in self._bundled(one, known, some, alike)
-        ]
+        found = {
+            planned.places: planned
+            for some in groups.values()
+            for planned in self._bundled(one, known, some, alike)
+        }
+        return list(found.values())
 
     def _usable(
         self, one: Candidate, values: Array, taken: set[Taken], options: Options
