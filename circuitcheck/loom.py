@@ -187,10 +187,14 @@ class Loom:
             ) from None
 
     def _metered(self, sheet: Sheet) -> Loom:
-        """The loom as the meter of a sheet loads it."""
-        if sheet.meter_ohm is None or sheet.meter_ohm == self.harness.meter_ohm:
-            return self
-        return Loom(self.harness.model_copy(update={"meter_ohm": sheet.meter_ohm}))
+        """The loom as the meter of a sheet loads it, and as far off as that may be."""
+        said = {"meter_ohm": sheet.meter_ohm, "meter_within": sheet.meter_within}
+        new = {
+            key: value
+            for key, value in said.items()
+            if value is not None and value != getattr(self.harness, key)
+        }
+        return Loom(self.harness.model_copy(update=new)) if new else self
 
     def _found(self, given: Given) -> Sheet:
         """A sheet with readings on it, and not only with what was put right.

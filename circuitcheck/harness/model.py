@@ -186,6 +186,7 @@ class Harness(_Strict):
     :param in_use: whether it has been in use; one that is fresh from the bench has blown no fuse yet,
         and may be wired or fitted wrong
     :param meter_ohm: input of the voltmeter that it is measured with [ohm]
+    :param meter_within: share of a number by which the meter may be off, if that is more than usual
     """
 
     model_config = ConfigDict(defer_build=True, frozen=True, arbitrary_types_allowed=True)
@@ -203,6 +204,7 @@ class Harness(_Strict):
     frequencies: dict[str, float]
     in_use: bool = True
     meter_ohm: float = VOLTMETER_OHM
+    meter_within: float = 0.0
 
     def terminals(self) -> list[str]:
         """Every terminal of every part."""

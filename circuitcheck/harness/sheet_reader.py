@@ -15,7 +15,7 @@ from circuitcheck.harness.reading import Reading, parse_reading
 from circuitcheck.harness.rules import check_observation
 from circuitcheck.harness.tree import Path_, Tree
 from circuitcheck.harness.units import units
-from circuitcheck.parts.quantity import OHM
+from circuitcheck.parts.quantity import OHM, PERCENT
 
 PUT_RIGHT = "put_right"
 """The key of a sheet for what was put right before its readings."""
@@ -23,7 +23,11 @@ SYMPTOM = "symptom"
 """The key of a sheet for what the customer says."""
 METER = "meter"
 """The key of a sheet for the meter that it was read with."""
-_METER_INPUT = replace(OHM, what="the input of a voltmeter", example="'1 Mohm' or '20 kohm'", low=1e3)
+METER_KEYS = {
+    "input": replace(OHM, what="the input of a voltmeter", example="'1 Mohm' or '20 kohm'", low=1e3),
+    "within": replace(PERCENT, what="a share of the reading", example="'5 %'", high=0.3),
+}
+"""What may be said of the meter: its resistance between the leads, and how far off it may be."""
 
 
 @dataclass(frozen=True)
@@ -44,6 +48,7 @@ class SheetReader:
 
     :param put_right: units that were put right before the readings
     :param meter_ohm: input of the voltmeter [ohm]; None for a usual one
+    :param meter_within: share of a number by which the meter may be off; None for a usual one
     """
 
     harness: Harness
@@ -53,6 +58,7 @@ class SheetReader:
     put_right: list[str] = field(default_factory=list)
     symptom: Symptom | None = None
     meter_ohm: float | None = None
+    meter_within: float | None = None
 
     def take(self, test: str, name: str, text: Any, path: Path_) -> None:
         """A reading that a test lists."""
@@ -117,12 +123,17 @@ class SheetReader:
             return
         self.symptom = Symptom(text.strip(), self.tree.file, self.tree.line(path))
 
-    def take_meter(self, text: Any, path: Path_) -> None:
-        """The input of the voltmeter."""
+    def take_meter(self, key: str, text: Any, path: Path_) -> None:
+        """Something of the meter: one of ``METER_KEYS``."""
         try:
-            self.meter_ohm = _METER_INPUT.parse(str(text))
+            value = METER_KEYS[key].parse(str(text))
         except PydanticCustomError as error:
             self.tree.report(path, f"'{text}'", str((error.context or {})["must"]))
+            return
+        if key == "input":
+            self.meter_ohm = value
+        else:
+            self.meter_within = value
 
     def take_put_right(self, unit: Any, path: Path_) -> None:
         """A unit that was put right before these readings were taken."""

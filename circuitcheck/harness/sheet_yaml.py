@@ -17,7 +17,7 @@ from circuitcheck.harness.model import (
 from circuitcheck.harness.reading import NOT_TAKEN
 from circuitcheck.harness.rules import check_setup
 from circuitcheck.harness.setup_words import in_few_words
-from circuitcheck.harness.sheet_reader import METER, PUT_RIGHT, SYMPTOM, SheetReader
+from circuitcheck.harness.sheet_reader import METER, METER_KEYS, PUT_RIGHT, SYMPTOM, SheetReader
 from circuitcheck.harness.tree import Path_, Repeats, parse
 
 _KEYS = ("readings", "harness", "date", "note", SYMPTOM, METER, PUT_RIGHT, "tests", "also")
@@ -56,16 +56,18 @@ def from_yaml(harness: Harness, text: str, file: str) -> SheetReader:
 
 
 def _take_meter(reader: SheetReader) -> None:
-    """``{input: 1 Mohm}``: what the voltmeter loads the circuit with."""
+    """``{input: 1 Mohm, within: 5 %}``: how the meter loads the circuit, and how far off it may be."""
     given = reader.tree.data[METER]
-    if not isinstance(given, dict) or set(given) != {"input"}:
+    if not isinstance(given, dict) or not given or not METER_KEYS.keys() >= given.keys():
         reader.tree.report(
             (METER,),
             "no input",
-            "must be {input: 1 Mohm}, the resistance of the voltmeter between its leads",
+            "must be {input: 1 Mohm}, the resistance of the voltmeter between its leads, "
+            "{within: 5 %}, by how much of a reading it may be off, or both",
         )
         return
-    reader.take_meter(given["input"], (METER, "input"))
+    for key, text in given.items():
+        reader.take_meter(key, text, (METER, key))
 
 
 def _take_put_right(reader: SheetReader) -> None:

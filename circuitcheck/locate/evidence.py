@@ -9,13 +9,13 @@ from dataclasses import dataclass
 import numpy as np
 
 from circuitcheck.expect.bench import Bench
-from circuitcheck.expect.expected import meter_for, scale_factor
+from circuitcheck.expect.expected import accuracy_of, scale_factor
 from circuitcheck.expect.words import SCALES, Scale
 from circuitcheck.harness.model import Harness
 from circuitcheck.harness.readings import BUZZES, RUNS, Reading, Sheet
 from circuitcheck.locate.absurd import Absurd, sorted_out
 from circuitcheck.physics.branch import Array
-from circuitcheck.physics.meter import ACCURACY
+from circuitcheck.physics.meter import Accuracy
 
 MISREAD = 0.01
 """Chance that any one reading is plain wrong; common practice, no source."""
@@ -35,6 +35,7 @@ class Seen:
     factor: float
     wild: float
     """Density of a wrong reading, per unit of the reading (or chance of a wrong word)."""
+    accuracy: Accuracy
     times: int = 1
     """How often it was taken in this set-up."""
 
@@ -50,8 +51,7 @@ class Seen:
         again makes it no sharper. The mean of n readings has an n-th of the variance of each (JCGM
         100:2008, 4.2.3), so that each is given n times that of one.
         """
-        once = ACCURACY[meter_for(self.reading.observation)].uncertainty(predicted)
-        found: Array = math.sqrt(self.times) * once
+        found: Array = math.sqrt(self.times) * self.accuracy.uncertainty(predicted)
         return found
 
     def word_chance(self, predicted: Array, spread: Array) -> Array:
@@ -147,4 +147,5 @@ def _judge(harness: Harness, reading: Reading, times: int) -> Seen:
             "ohms": 10 * (size + 1.0),
         }
         wild = 1 / range_of.get(kind, 1.0)
-    return Seen(reading, scale, factor, wild, times)
+    accuracy = accuracy_of(harness, reading.observation)
+    return Seen(reading, scale, factor, wild, accuracy, times)

@@ -10,9 +10,10 @@ from circuitcheck.harness.readings import Reading, Sheet
 from circuitcheck.locate.evidence import DOUBTED, times_taken
 from circuitcheck.locate.verdict import Hinge, Verdict
 from circuitcheck.plan.asked import NextTest, told_alone
-from circuitcheck.plan.candidates import READING, Candidate, candidate_of, tool_of
+from circuitcheck.plan.candidates import Candidate, candidate_of, tool_of
 from circuitcheck.plan.outcomes import outcomes_of
 from circuitcheck.plan.planner import Options, Outlook, Planned, Planner
+from circuitcheck.plan.stands import minutes_now, stand_of
 
 _MOST = 5.0
 """Minutes that one reading more may take, its set-up made anew; common practice, no source."""
@@ -46,7 +47,7 @@ def once_more(planner: Planner, sheet: Sheet, outlook: Outlook, options: Options
     for reading, why in _doubtful(sheet, outlook.verdict):
         candidate = _candidate(planner, sheet, reading)
         tools = {tool_of(reading.observation), *candidate.needs} - {"eyes"}
-        if candidate.name in options.skip or _minutes(sheet, candidate) > _MOST:
+        if candidate.name in options.skip or _minutes(planner, sheet, candidate) > _MOST:
             continue
         if tools <= options.tools:
             return Repeat(_told(planner, sheet, outlook, options, candidate), why, candidate)
@@ -123,17 +124,16 @@ def _told(
     bench = Bench(planner.harness, candidate.setup, candidate.observations)
     values = known.predicted(known.predictor(), bench)
     outcomes = outcomes_of(planner.harness, observation, values[:, 0])
-    minutes = _minutes(sheet, candidate)
+    minutes = _minutes(planner, sheet, candidate)
     cells = tuple((one,) for one in range(len(outcomes.labels)))
     planned = Planned(candidate, (0,), minutes, (), outcomes.chances, cells)
     test = told_alone(planner, outlook, planned, values, options.price)
     return replace(test, title=f"Once more: {candidate.title}")
 
 
-def _minutes(sheet: Sheet, candidate: Candidate) -> float:
-    """Minutes of the reading: in the set-up that was made last, or in one that must be made again.
+def _minutes(planner: Planner, sheet: Sheet, candidate: Candidate) -> float:
+    """Minutes of the reading from how the vehicle stands.
 
     What it needs open is open since it was taken first.
     """
-    made_last = sheet.setups[sheet.readings[-1].test].setup
-    return READING if candidate.setup == made_last else candidate.minutes_for((0,))
+    return minutes_now(planner.harness, stand_of(sheet), candidate, (0,))
