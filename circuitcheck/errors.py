@@ -66,7 +66,14 @@ class DescriptionError(_FileError, ValueError):
 
 
 class ReadingsError(_FileError, ValueError):
-    """A sheet of readings is wrong; ``problems`` holds every one of them."""
+    """A sheet of readings is wrong; ``problems`` holds every one of them.
+
+    :param unheard: the symptom of the sheet, if it has one; its words are for a later room to understand
+    """
+
+    def __init__(self, problems: Sequence[Problem], unheard: object = None) -> None:
+        super().__init__(problems)
+        self.unheard = unheard
 
 
 class UnknownName(CircuitcheckError, LookupError):

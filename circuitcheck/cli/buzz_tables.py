@@ -142,7 +142,7 @@ def result(found: BuzzResult) -> None:
             some = "; ".join(alike[:SHOWN_ALIKE])
             _wrapped(f"No check at the plugs can tell this from: {some}{more}.", "    ", "    ")
     if len(found.groups) > SHOWN_GROUPS:
-        _say(f"\nand {len(found.groups) - SHOWN_GROUPS} more ways, with --json")
+        _say(f"\nand {len(found.groups) - SHOWN_GROUPS} more, with --json")
     if found.closest:
         _say("\nWhat comes closest", "bold")
         for one in found.closest:

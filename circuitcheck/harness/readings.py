@@ -95,7 +95,7 @@ def parse_readings(harness: Harness, text: str, file: str = "<text>") -> Sheet:
     if not (reader.tree.problems or says):
         reader.tree.report((), "no readings", "must have at least one reading that was taken")
     if reader.tree.problems:
-        raise ReadingsError(sorted(reader.tree.problems, key=lambda one: one.line))
+        raise ReadingsError(sorted(reader.tree.problems, key=lambda one: one.line), reader.symptom)
     title = reader.tree.data.get("readings", "") if isinstance(reader.tree.data, dict) else ""
     put_right = tuple(dict.fromkeys(reader.put_right))
     return Sheet(

@@ -10,6 +10,7 @@ from pydantic import ValidationError
 from pydantic_core import PydanticCustomError
 
 from circuitcheck.errors import nearest
+from circuitcheck.harness.convert import shown
 from circuitcheck.harness.model import KINDS_OF_OBSERVATION, Harness, Observation, Test
 from circuitcheck.harness.reading import Reading, parse_reading
 from circuitcheck.harness.rules import check_observation
@@ -97,22 +98,37 @@ class SheetReader:
             return None
 
     def add(self, test: str, name: str, observation: Observation, text: Any, path: Path_) -> None:
-        """A reading with its value."""
+        """A reading with its value; both are told if both are wrong."""
         before = len(self.tree.problems)
         check_observation(self.harness, self.tree, self.setups[test], path, observation)
         if len(self.tree.problems) > before:
+            self.check_value(text, path)
             return
+        parsed = self._value(observation, text, path)
+        if parsed is not None:
+            self.found.append(Reading(test, name, observation, *parsed))
+
+    def check_value(self, text: Any, path: Path_) -> None:
+        """Tell of what cannot be a reading of any kind, where it is in doubt what was looked at."""
+        for kind in KINDS_OF_OBSERVATION:
+            try:
+                parse_reading(kind, str(text))
+            except PydanticCustomError:
+                continue
+            return
+        self.tree.report(path, shown(text), "must be a reading, such as 12.4 V, OL, slow or dark")
+
+    def _value(self, observation: Observation, text: Any, path: Path_) -> tuple[float, str] | None:
+        """What was read; None if nothing was, or if it cannot be."""
         if isinstance(text, dict | list):
             self.tree.report(path, "a list or mapping", "must be one value, such as 12.4 V")
-            return
+            return None
         try:
-            parsed = parse_reading(observation.kind, str(text))
+            return parse_reading(observation.kind, str(text))
         except PydanticCustomError as error:
             context = error.context or {}
             self.tree.report(path, f"'{context['found']}'", str(context["must"]))
-            return
-        if parsed is not None:
-            self.found.append(Reading(test, name, observation, *parsed))
+            return None
 
     def take_symptom(self, text: Any, path: Path_) -> None:
         """What the customer says; its words are understood where the symptom is used."""

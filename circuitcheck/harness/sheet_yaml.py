@@ -32,10 +32,14 @@ def from_yaml(harness: Harness, text: str, file: str) -> SheetReader:
     """What the text of a sheet says, and its problems."""
     tree = parse(_LONE_DASH.sub(r' "\1"', text), file, _GROWS)
     reader = SheetReader(harness, tree)
-    if tree.problems:
+    if not tree.whole:
         return reader
     if not isinstance(tree.data, dict):
-        tree.report((), "no keys", "must have 'tests:' with readings, or be CSV with a header")
+        must = "must have 'tests:' with readings, or be CSV that begins with 'test,name,reading'"
+        tree.report((), "no keys", must)
+        return reader
+    if {"parts", "wires"} <= set(tree.data):
+        tree.report((), "a harness", "must be a sheet of readings, with 'tests:' or 'also:'")
         return reader
     for key in tree.data:
         if key not in _KEYS:
@@ -133,6 +137,7 @@ def _take_added(reader: SheetReader) -> None:
         if "setup" in one:
             setup = build(Setup, one["setup"], reader.tree, (*path, "setup"))
             if setup is None:
+                reader.check_value(one["read"], path)
                 continue
             check_setup(reader.harness, reader.tree, (*path, "setup"), setup)
             taken = (*own.values(), *reader.harness.tests)
@@ -146,6 +151,7 @@ def _take_added(reader: SheetReader) -> None:
                 "must be a test of the harness",
                 nearest(test, reader.harness.tests),
             )
+            reader.check_value(one["read"], path)
             continue
         else:
             reader.setups[test] = reader.harness.tests[test]

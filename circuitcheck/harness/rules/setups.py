@@ -56,7 +56,10 @@ def check_setup(
             if name not in harness.parts:
                 report_no_part(harness, tree, where, name, "must be a part", harness.parts)
             elif key != "swap" and not harness.parts[name].plugged:
-                tree.report(where, f"'{name}'", "must be a part with a plug or socket")
+                can = [one for one, part in harness.parts.items() if part.plugged][:12]
+                must = f"must be a part with a plug or socket: {', '.join(can) or 'there is none'}"
+                kind = harness.parts[name].kind_name
+                tree.report(where, f"'{name}', a {kind}", must)
     _check_leads(harness, tree, path, setup, known)
     _check_through(harness, tree, path, setup, known)
     for name, position in setup.switches.items():
@@ -221,7 +224,8 @@ def _check_fuse(harness: Harness, tree: Tree, test: Test, path: Path_, point: st
 def _is_lead(tree: Tree, path: Path_, point: str, leads: Mapping[str, object]) -> bool:
     """Whether a lead is meant; one that the set-up does not have is reported."""
     if point in leads and not leads[point]:
-        tree.report(path, f"'{point}' with no such lead in the setup", f"must have '{point}'")
+        must = f"must have '{point}' in the setup as well"
+        tree.report(path, f"'{point}' with no such lead in the setup", must)
     return point in leads
 
 
