@@ -54,11 +54,7 @@ class Twin:
 def twins(singles: Sequence[Suspect], passing: Sequence[Suspect]) -> list[Twin]:
     """Each fault that comes and goes with its lasting twins."""
     numbers = {one.spec: number for number, one in enumerate(singles)}
-    found = []
-    for one in passing:
-        ohms = one.spec.replace("comes and goes", "high resistance")
-        found.append(Twin(one, numbers[one.lasting_spec], numbers.get(ohms)))
-    return found
+    return [Twin(one, numbers[one.lasting_spec], numbers.get(one.bad_spec)) for one in passing]
 
 
 @dataclass(frozen=True)

@@ -59,6 +59,11 @@ class Suspect:
         return " + ".join(f"{one.where} {one.while_there or one.mode}" for one in self.faults)
 
     @property
+    def bad_spec(self) -> str:
+        """The names of the faults that are there while a contact that comes and goes is a bad one."""
+        return " + ".join(f"{one.where} {one.while_bad or one.mode}" for one in self.faults)
+
+    @property
     def unknown(self) -> FaultMode | None:
         """The first fault with an unknown value that is not held."""
         held = [one for one, _, _ in self.held]
