@@ -16,7 +16,7 @@ import numpy as np
 
 from circuitcheck.parts.fault import Change
 from circuitcheck.physics.branch import ALWAYS, Array, Branch, Condition, Conductor, Source
-from circuitcheck.solve.wiring import REFERENCE, Index, Wiring
+from circuitcheck.solve.wiring import Index, Wiring
 
 
 @dataclass(frozen=True)
@@ -83,7 +83,7 @@ class Changes:
 
     def take(self, rows: Index) -> Changes:
         """Some of the rows, in the order given; a row may be taken more than once."""
-        if len(rows) == len(self) and np.array_equal(rows, np.arange(len(rows))):
+        if len(rows) == len(self) and (rows == np.arange(len(rows))).all():
             return self
         curves = {}
         for key, edits in self.curves.items():
@@ -137,18 +137,8 @@ class Changes:
 _LINEAR = (Conductor, Source)
 
 
-class _Column:
-    """The first linear branch that each row alters, or the second, ..."""
-
-    def __init__(self, rows: int) -> None:
-        self.slot = np.full(rows, -1)
-        self.ohm = np.full(rows, math.inf)
-        self.emf = np.zeros(rows)
-        self.condition = np.zeros(rows, dtype=np.intp)
-
-
 class _Layout:
-    """The filling of the arrays."""
+    """What the changes alter, listed branch by branch and then put in place all at once."""
 
     def __init__(self, wiring: Wiring, changes: Sequence[Change], counts: Sequence[int]) -> None:
         self.wiring = wiring
@@ -157,8 +147,19 @@ class _Layout:
         self.ends: dict[tuple[str, str, str], int] = {}
         """Slots that are added, by key and ends."""
         self.rows = sum(counts)
-        self.columns: list[_Column] = []
-        self.curves: dict[str, list[tuple[Index, Array]]] = {}
+        self.first: list[int] = []
+        """First row of each altered branch; below how many rows it has, its column, and its slot."""
+        self.count: list[int] = []
+        self.column: list[int] = []
+        self.slot: list[int] = []
+        self.ohm: list[float] = []
+        """What it comes to [ohm]; NaN for a value in each row, which follow one another in ``ranges``."""
+        self.ranges: list[Array] = []
+        self.emf: list[tuple[int, Any]] = []
+        """Emfs, and numbers of conditions, each with the number of its altered branch: few have any."""
+        self.closing: list[tuple[int, int]] = []
+        self.curves: dict[str, list[tuple[int, int, list[Any]]]] = {}
+        """First row, rows and parameters of each altered curve, by key."""
         first = 0
         for change, count in zip(changes, counts, strict=True):
             if change:
@@ -168,41 +169,40 @@ class _Layout:
     def _list(self, change: Change, first: int, count: int) -> None:
         column, places = 0, self.wiring.place
         for key, new in change.items():
-            place = places.get(key)
+            place, stays = places.get(key), False
+            linear = new if isinstance(new, _LINEAR) else None
             if place is not None:
-                old = self.branches[key]
-                if isinstance(new, _LINEAR) and new.tail == old.tail and new.head == old.head:
-                    self._fill(column, first, count, place, new)
-                    column += 1
-                    continue
                 # A branch put between other nodes is one taken out and one added.
-                self._fill(column, first, count, place, None)
+                old = self.branches[key]
+                stays = linear is not None and linear.tail == old.tail and linear.head == old.head
+                self._note(first, count, column, place, linear if stays else None)
                 column += 1
-            elif key in self.branches and not isinstance(new, _LINEAR):
-                self._fill_curve(key, new, first, count)
-            if isinstance(new, _LINEAR) and (slot := self._added(key, new)) is not None:
-                self._fill(column, first, count, slot, new)
+            elif linear is None and key in self.branches:
+                self._note_curve(key, new, first, count)
+            if linear is not None and not stays and (slot := self._added(key, linear)) is not None:
+                self._note(first, count, column, slot, linear)
                 column += 1
 
-    def _fill(
-        self, number: int, first: int, count: int, slot: int, new: Conductor | Source | None
+    def _note(
+        self, first: int, count: int, column: int, slot: int, new: Conductor | Source | None
     ) -> None:
-        """Put one altered branch in place; None for one taken out."""
-        if number == len(self.columns):
-            self.columns.append(_Column(self.rows))
-        column = self.columns[number]
-        rows = first if count == 1 else slice(first, first + count)  # a number is put in sooner
-        column.slot[rows] = slot
-        if new is None:
-            return
-        if isinstance(new.ohm, float):
-            column.ohm[rows] = new.ohm
-        else:
-            column.ohm[first : first + count] = new.ohm
-        if isinstance(new, Source):
-            column.emf[first : first + count] = new.emf
-        elif new.closed_when is not ALWAYS:
-            column.condition[rows] = self.conditions.setdefault(new.closed_when, len(self.conditions))
+        """One altered branch; None for one taken out."""
+        ohm: Any = math.inf
+        if new is not None:
+            ohm = new.ohm
+            if isinstance(ohm, np.ndarray):
+                self.ranges.append(ohm)
+                ohm = math.nan
+            if isinstance(new, Source):
+                self.emf.append((len(self.ohm), new.emf))
+            elif new.closed_when is not ALWAYS:
+                number = self.conditions.setdefault(new.closed_when, len(self.conditions))
+                self.closing.append((len(self.ohm), number))
+        self.first.append(first)
+        self.count.append(count)
+        self.column.append(column)
+        self.slot.append(slot)
+        self.ohm.append(ohm)
 
     def _added(self, key: str, new: Branch) -> int | None:
         """The slot of a branch that is added; None where the circuit has no such point."""
@@ -211,47 +211,78 @@ class _Layout:
             return None
         return self.ends.setdefault((key, new.tail, new.head), len(self.wiring.keys) + len(self.ends))
 
-    def _fill_curve(self, key: str, new: Branch | None, first: int, count: int) -> None:
+    def _note_curve(self, key: str, new: Branch | None, first: int, count: int) -> None:
         one: Any = self.branches[key] if new is None else new
-        values = np.empty((count, len(one.values)))
-        for column, value in enumerate(one.values):
-            values[:, column] = value
+        values = list(one.values)
         if new is None:
-            values[:, one.PARAMETERS.index("strength")] = 0.0
-        self.curves.setdefault(key, []).append((np.arange(first, first + count), values))
+            values[one.PARAMETERS.index("strength")] = 0.0
+        self.curves.setdefault(key, []).append((first, count, values))
 
     def done(self) -> Changes:
-        curves = {
-            key: CurveEdits(*(np.concatenate(one) for one in zip(*pieces, strict=True)))
-            for key, pieces in self.curves.items()
-        }
         added: dict[str, list[int]] = {}
         for (key, _, _), slot in self.ends.items():
             added.setdefault(key, []).append(slot)
-        nodes = self.wiring.index
-        tail = np.array([*(nodes[one] for _, one, _ in self.ends), REFERENCE], dtype=np.intp)
-        head = np.array([*(nodes[one] for _, _, one in self.ends), REFERENCE], dtype=np.intp)
-        columns = self.columns
-        for one in columns:
-            one.slot[one.slot < 0] = len(self.wiring.keys) + len(self.ends)
+        slots = self.wiring.slots(tuple((tail, head) for _, tail, head in self.ends))
+        slot, ohm, emf, condition = self._in_place()
         return Changes(
             self.wiring,
-            np.concatenate([self.wiring.tail, tail]),
-            np.concatenate([self.wiring.head, head]),
+            slots.tail,
+            slots.head,
             tuple(self.conditions),
-            self._beside([one.slot for one in columns]),
-            1 / self._beside([one.ohm for one in columns]),
-            self._beside([one.emf for one in columns]),
-            self._beside([one.condition for one in columns]),
-            curves,
+            slot,
+            1 / ohm,
+            emf,
+            condition,
+            {key: _curve_edits(pieces) for key, pieces in self.curves.items()},
             added,
         )
 
-    def _beside(self, columns: Sequence[Any]) -> Any:
-        """Columns as one array (rows, width)."""
-        if not columns:
-            return np.zeros((self.rows, 0), dtype=np.intp)
-        return columns[0][:, None] if len(columns) == 1 else np.stack(columns, axis=1)
+    def _in_place(self) -> tuple[Index, Array, Array, Index]:
+        """Slots, ohms, emfs and numbers of conditions, each (rows, width)."""
+        shape = self.rows, max(self.column, default=-1) + 1
+        slots = np.full(shape, len(self.wiring.keys) + len(self.ends))
+        ohms, emf = np.full(shape, math.inf), np.zeros(shape)
+        condition = np.zeros(shape, dtype=np.intp)
+        if not self.slot:
+            return slots, ohms, emf, condition
+        each = np.repeat(np.arange(len(self.slot)), self.count)
+        known = np.array(self.ohm)[each]
+        if self.ranges:
+            known[np.isnan(known)] = np.concatenate(self.ranges)
+        cell = self._cells(each, shape[1])
+        slots.reshape(-1)[cell], ohms.reshape(-1)[cell] = np.array(self.slot)[each], known
+        for number, volts in self.emf:
+            emf[self._where(number)] = volts
+        for number, when in self.closing:
+            condition[self._where(number)] = when
+        return slots, ohms, emf, condition
+
+    def _cells(self, each: Index, width: int) -> Index | slice:
+        """Where in an array (rows, width) the rows of the altered branches lie, one after the other.
+
+        :param each: the number of the altered branch of each
+        """
+        if width == 1 and len(each) == self.rows:
+            return slice(None)  # they are in order, and every row has one
+        first, count = np.array(self.first), np.array(self.count)
+        row = np.arange(len(each)) + (first - np.cumsum(count) + count)[each]
+        return np.asarray(row * width + np.array(self.column)[each])
+
+    def _where(self, number: int) -> tuple[slice, int]:
+        """Rows and column of an altered branch."""
+        first = self.first[number]
+        return slice(first, first + self.count[number]), self.column[number]
+
+
+def _curve_edits(pieces: Sequence[tuple[int, int, list[Any]]]) -> CurveEdits:
+    """Altered curves of one key, from their first rows, numbers of rows, and parameters."""
+    rows = [row for first, count, _ in pieces for row in range(first, first + count)]
+    parameters, start = np.empty((len(rows), len(pieces[0][2]))), 0
+    for _, count, values in pieces:
+        for column, one in enumerate(values):
+            parameters[start : start + count, column] = one
+        start += count
+    return CurveEdits(np.array(rows, dtype=np.intp), parameters)
 
 
 def one_of(change: Change, place: int) -> Change:
