@@ -13,6 +13,7 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from circuitcheck.parts.fault import Change
 from circuitcheck.physics.branch import ALWAYS, Array, Branch, Condition, Conductor, Source
@@ -21,10 +22,22 @@ from circuitcheck.solve.wiring import Index, Wiring
 
 @dataclass(frozen=True)
 class CurveEdits:
-    """Altered curves of one key: the rows that have them, and their parameters (rows, P)."""
+    """Altered curves of one key.
+
+    :param rows: the rows that have them, and ``parameters`` (rows, P)
+    :param terms: what their law is written in (terms, rows)
+    """
 
     rows: Index
     parameters: Array
+    terms: Array
+
+    def picked(self, rows: Index, found: Index) -> CurveEdits:
+        """Some of them, each for another row.
+
+        :param rows: that row, and ``found`` the place of each among these
+        """
+        return CurveEdits(rows, self.parameters[found], self.terms[:, found])
 
 
 @dataclass(frozen=True)
@@ -92,7 +105,7 @@ class Changes:
             found = place[rows]
             kept = np.flatnonzero(found >= 0)
             if kept.size:
-                curves[key] = CurveEdits(kept, edits.parameters[found[kept]])
+                curves[key] = edits.picked(kept, found[kept])
         return Changes(
             self.wiring,
             self.tail,
@@ -123,7 +136,7 @@ class Changes:
             found = np.maximum(place[one], place[other])
             rows = np.flatnonzero(found >= 0)
             if rows.size:
-                curves[key] = CurveEdits(rows, edits.parameters[found[rows]])
+                curves[key] = edits.picked(rows, found[rows])
         return replace(
             self,
             slot=both(self.slot, self.none),
@@ -137,8 +150,48 @@ class Changes:
 _LINEAR = (Conductor, Source)
 
 
+class _Column:
+    """The first linear branch that each change alters, or the second, ...
+
+    ``slot`` is -1 for none, ``ohm`` NaN where rows have a value each: these lie one after the other in
+    ``ranges``. ``emf`` and ``closing`` say of which changes something else is to be noted.
+    """
+
+    def __init__(self, changes: int) -> None:
+        self.slot = [-1] * changes
+        self.ohm = [math.inf] * changes
+        self.ranges: list[Array] = []
+        self.emf: list[tuple[int, Any]] = []
+        self.closing: list[tuple[int, int]] = []
+
+    def put(self, number: int, slot: int, new: Conductor | Source) -> None:
+        """Put the altered branch of a change in place."""
+        self.slot[number] = slot
+        ohm: Any = new.ohm
+        if isinstance(ohm, np.ndarray):
+            self.ranges.append(ohm)
+            ohm = math.nan
+        self.ohm[number] = ohm
+
+    def slots(self, each: Index, none: int) -> Index:
+        """The slot in each row (rows,).
+
+        :param each: the number of the change of each row, and ``none`` what stands where it has none
+        """
+        found = np.array(self.slot)[each]
+        found[found < 0] = none
+        return found
+
+    def ohms(self, each: Index) -> Array:
+        """The resistance in each row (rows,) [ohm]."""
+        found: Array = np.array(self.ohm)[each]
+        if self.ranges:
+            found[np.isnan(found)] = np.concatenate(self.ranges)
+        return found
+
+
 class _Layout:
-    """What the changes alter, listed branch by branch and then put in place all at once."""
+    """What the changes alter, listed change by change, and then put in place all at once."""
 
     def __init__(self, wiring: Wiring, changes: Sequence[Change], counts: Sequence[int]) -> None:
         self.wiring = wiring
@@ -146,63 +199,49 @@ class _Layout:
         self.conditions = dict(wiring.conditions)
         self.ends: dict[tuple[str, str, str], int] = {}
         """Slots that are added, by key and ends."""
-        self.rows = sum(counts)
-        self.first: list[int] = []
-        """First row of each altered branch; below how many rows it has, its column, and its slot."""
-        self.count: list[int] = []
-        self.column: list[int] = []
-        self.slot: list[int] = []
-        self.ohm: list[float] = []
-        """What it comes to [ohm]; NaN for a value in each row, which follow one another in ``ranges``."""
-        self.ranges: list[Array] = []
-        self.emf: list[tuple[int, Any]] = []
-        """Emfs, and numbers of conditions, each with the number of its altered branch: few have any."""
-        self.closing: list[tuple[int, int]] = []
-        self.curves: dict[str, list[tuple[int, int, list[Any]]]] = {}
-        """First row, rows and parameters of each altered curve, by key."""
+        self.counts = counts
+        self.columns: list[_Column] = []
+        self.curves: dict[str, list[tuple[int, int, tuple[Any, ...]]]] = {}
+        """First row, number of rows and parameters of each altered curve, by key."""
         first = 0
-        for change, count in zip(changes, counts, strict=True):
+        for number, (change, count) in enumerate(zip(changes, counts, strict=True)):
             if change:
-                self._list(change, first, count)
+                self._list(change, number, first)
             first += count
 
-    def _list(self, change: Change, first: int, count: int) -> None:
+    def _list(self, change: Change, number: int, first: int) -> None:
         column, places = 0, self.wiring.place
         for key, new in change.items():
-            place, stays = places.get(key), False
+            place = places.get(key)
             linear = new if isinstance(new, _LINEAR) else None
             if place is not None:
-                # A branch put between other nodes is one taken out and one added.
                 old = self.branches[key]
+                # A branch put between other nodes is one taken out and one added.
                 stays = linear is not None and linear.tail == old.tail and linear.head == old.head
-                self._note(first, count, column, place, linear if stays else None)
+                self._note(column, number, place, linear if stays else None)
                 column += 1
+                if stays:
+                    continue
             elif linear is None and key in self.branches:
-                self._note_curve(key, new, first, count)
-            if linear is not None and not stays and (slot := self._added(key, linear)) is not None:
-                self._note(first, count, column, slot, linear)
+                self._note_curve(key, new, first, self.counts[number])
+            if linear is not None and (slot := self._added(key, linear)) is not None:
+                self._note(column, number, slot, linear)
                 column += 1
 
-    def _note(
-        self, first: int, count: int, column: int, slot: int, new: Conductor | Source | None
-    ) -> None:
-        """One altered branch; None for one taken out."""
-        ohm: Any = math.inf
-        if new is not None:
-            ohm = new.ohm
-            if isinstance(ohm, np.ndarray):
-                self.ranges.append(ohm)
-                ohm = math.nan
-            if isinstance(new, Source):
-                self.emf.append((len(self.ohm), new.emf))
-            elif new.closed_when is not ALWAYS:
-                number = self.conditions.setdefault(new.closed_when, len(self.conditions))
-                self.closing.append((len(self.ohm), number))
-        self.first.append(first)
-        self.count.append(count)
-        self.column.append(column)
-        self.slot.append(slot)
-        self.ohm.append(ohm)
+    def _note(self, place: int, number: int, slot: int, new: Conductor | Source | None) -> None:
+        """One altered branch of a change; None for one taken out."""
+        if place == len(self.columns):
+            self.columns.append(_Column(len(self.counts)))
+        column = self.columns[place]
+        if new is None:
+            column.slot[number] = slot
+            return
+        column.put(number, slot, new)
+        if isinstance(new, Source):
+            column.emf.append((number, new.emf))
+        elif new.closed_when is not ALWAYS:
+            when = self.conditions.setdefault(new.closed_when, len(self.conditions))
+            column.closing.append((number, when))
 
     def _added(self, key: str, new: Branch) -> int | None:
         """The slot of a branch that is added; None where the circuit has no such point."""
@@ -213,9 +252,10 @@ class _Layout:
 
     def _note_curve(self, key: str, new: Branch | None, first: int, count: int) -> None:
         one: Any = self.branches[key] if new is None else new
-        values = list(one.values)
+        values = one.values
         if new is None:
-            values[one.PARAMETERS.index("strength")] = 0.0
+            off = one.PARAMETERS.index("strength")
+            values = (*values[:off], 0.0, *values[off + 1 :])
         self.curves.setdefault(key, []).append((first, count, values))
 
     def done(self) -> Changes:
@@ -223,66 +263,61 @@ class _Layout:
         for (key, _, _), slot in self.ends.items():
             added.setdefault(key, []).append(slot)
         slots = self.wiring.slots(tuple((tail, head) for _, tail, head in self.ends))
-        slot, ohm, emf, condition = self._in_place()
+        each = np.repeat(np.arange(len(self.counts)), self.counts)
+        shape, none = (len(each), len(self.columns)), len(slots.tail) - 1
+        emf, condition = np.zeros(shape), np.zeros(shape, dtype=np.intp)
+        for place, column in enumerate(self.columns):
+            for number, volts in column.emf:
+                emf[each == number, place] = volts
+            for number, when in column.closing:
+                condition[each == number, place] = when
         return Changes(
             self.wiring,
             slots.tail,
             slots.head,
             tuple(self.conditions),
-            slot,
-            1 / ohm,
+            _beside([one.slots(each, none) for one in self.columns], shape),
+            1 / _beside([one.ohms(each) for one in self.columns], shape),
             emf,
             condition,
-            {key: _curve_edits(pieces) for key, pieces in self.curves.items()},
+            self._curve_edits(),
             added,
         )
 
-    def _in_place(self) -> tuple[Index, Array, Array, Index]:
-        """Slots, ohms, emfs and numbers of conditions, each (rows, width)."""
-        shape = self.rows, max(self.column, default=-1) + 1
-        slots = np.full(shape, len(self.wiring.keys) + len(self.ends))
-        ohms, emf = np.full(shape, math.inf), np.zeros(shape)
-        condition = np.zeros(shape, dtype=np.intp)
-        if not self.slot:
-            return slots, ohms, emf, condition
-        each = np.repeat(np.arange(len(self.slot)), self.count)
-        known = np.array(self.ohm)[each]
-        if self.ranges:
-            known[np.isnan(known)] = np.concatenate(self.ranges)
-        cell = self._cells(each, shape[1])
-        slots.reshape(-1)[cell], ohms.reshape(-1)[cell] = np.array(self.slot)[each], known
-        for number, volts in self.emf:
-            emf[self._where(number)] = volts
-        for number, when in self.closing:
-            condition[self._where(number)] = when
-        return slots, ohms, emf, condition
-
-    def _cells(self, each: Index, width: int) -> Index | slice:
-        """Where in an array (rows, width) the rows of the altered branches lie, one after the other.
-
-        :param each: the number of the altered branch of each
-        """
-        if width == 1 and len(each) == self.rows:
-            return slice(None)  # they are in order, and every row has one
-        first, count = np.array(self.first), np.array(self.count)
-        row = np.arange(len(each)) + (first - np.cumsum(count) + count)[each]
-        return np.asarray(row * width + np.array(self.column)[each])
-
-    def _where(self, number: int) -> tuple[slice, int]:
-        """Rows and column of an altered branch."""
-        first = self.first[number]
-        return slice(first, first + self.count[number]), self.column[number]
+    def _curve_edits(self) -> dict[str, CurveEdits]:
+        """The altered curves by key; the terms of all of a kind are worked out together."""
+        kinds: dict[type[Branch], list[str]] = {}
+        for key in self.curves:
+            kinds.setdefault(type(self.branches[key]), []).append(key)
+        found = {}
+        for kind, keys in kinds.items():
+            parameters = [_parameters(self.curves[key]) for key in keys]
+            terms, end = kind.terms(np.concatenate(parameters)), 0  # type: ignore[union-attr]
+            for key, own in zip(keys, parameters, strict=True):
+                rows = [
+                    row for first, count, _ in self.curves[key] for row in range(first, first + count)
+                ]
+                end += len(rows)
+                mine = terms[:, end - len(rows) : end]
+                found[key] = CurveEdits(np.array(rows, dtype=np.intp), own, mine)
+        return found
 
 
-def _curve_edits(pieces: Sequence[tuple[int, int, list[Any]]]) -> CurveEdits:
-    """Altered curves of one key, from their first rows, numbers of rows, and parameters."""
-    rows = [row for first, count, _ in pieces for row in range(first, first + count)]
-    parameters, start = np.empty((len(rows), len(pieces[0][2]))), 0
+def _parameters(pieces: Sequence[tuple[int, int, tuple[Any, ...]]]) -> Array:
+    """The parameters of the altered curves of one key (rows, P)."""
+    found, start = np.empty((sum(count for _, count, _ in pieces), len(pieces[0][2]))), 0
     for _, count, values in pieces:
         for column, one in enumerate(values):
-            parameters[start : start + count, column] = one
+            found[start : start + count, column] = one
         start += count
-    return CurveEdits(np.array(rows, dtype=np.intp), parameters)
+    return found
+
+
+def _beside(columns: Sequence[NDArray[Any]], shape: tuple[int, int]) -> NDArray[Any]:
+    """Columns as one array (rows, width)."""
+    if len(columns) == 1:
+        return columns[0][:, None]
+    return np.stack(columns, axis=1) if columns else np.zeros(shape, dtype=np.intp)
 
 
 def one_of(change: Change, place: int) -> Change:

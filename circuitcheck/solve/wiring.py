@@ -159,7 +159,7 @@ class Wiring:
         return Ends(np.array(tail, dtype=np.intp), np.array(head, dtype=np.intp))
 
     def slots(self, added: tuple[tuple[str, str], ...]) -> Ends:
-        """The ends of every linear branch, then of some that are added, and of none: the reference to itself.
+        """The ends of the linear branches, of some that are added, and of none: the reference to itself.
 
         The last answer is kept: sweeps of one circuit mostly add the same.
         """
