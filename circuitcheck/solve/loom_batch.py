@@ -12,6 +12,7 @@ they leave them by.
 
 from __future__ import annotations
 
+from functools import cached_property
 from typing import ClassVar
 
 import numpy as np
@@ -321,6 +322,15 @@ class LoomBatch(Batch):
         with np.errstate(invalid="ignore"):
             found: Array = np.fmin(left[0], self.network.siemens[at, None] * left[1])
         return found
+
+    @cached_property
+    def probe_volts(self) -> Array:
+        """Volts at the probes without a meter (rows, probes) [V]."""
+        return self.volts(self.probe_ports)
+
+    def _watched_volts(self, rows: Index | slice) -> Array:
+        """Volts at the watched branches in some rows (rows, watched) [V]; they move as curves follow."""
+        return self.volts(self.watch_ports, rows)
 
     def volts(self, ports: Index, rows: Index | slice = _ALL) -> Array:
         """Volts of wide ports in some rows (rows, ports), without a meter [V]."""

@@ -69,6 +69,15 @@ class Ends:
 
 
 @dataclass(frozen=True)
+class PortNumbers(Ends):
+    """The ends of all ports of a batch; which of them are curves, probes, and the ties of islands."""
+
+    curves: Index
+    probes: Index
+    ties: Index
+
+
+@dataclass(frozen=True)
 class Watched(Ends):
     """The branches that thresholds watch: their ends, keys, places, and the names of the thresholds."""
 
@@ -145,6 +154,7 @@ class Wiring:
         self.every_head = np.concatenate([self.head, self.curve_head])
         strengths = [getattr(curves[key], "strength", 1.0) for key in self.curve_keys]
         self.curve_conducts = np.array(strengths) > 0
+        self._known_ends: dict[tuple[tuple[str, str], ...], Ends] = {}
         self._slots: tuple[tuple[tuple[str, str], ...], Ends] | None = None
 
     def _ends(self, branches: Collection[Branch]) -> tuple[Index, Index]:
@@ -153,10 +163,13 @@ class Wiring:
         return tail, np.array([index[one.head] for one in branches], dtype=np.intp)
 
     def ends(self, pairs: Sequence[tuple[str, str]]) -> Ends:
-        """Pairs of nodes by their numbers."""
-        tail = [self.index[one] for one, _ in pairs]
-        head = [self.index[other] for _, other in pairs]
-        return Ends(np.array(tail, dtype=np.intp), np.array(head, dtype=np.intp))
+        """Pairs of nodes by their numbers; the same pairs are the same object."""
+        asked = tuple(pairs)
+        if asked not in self._known_ends:
+            tail = [self.index[one] for one, _ in asked]
+            head = [self.index[other] for _, other in asked]
+            self._known_ends[asked] = Ends(np.array(tail, dtype=np.intp), np.array(head, dtype=np.intp))
+        return self._known_ends[asked]
 
     def slots(self, added: tuple[tuple[str, str], ...]) -> Ends:
         """The ends of the linear branches, of some that are added, and of none: the reference to itself.
