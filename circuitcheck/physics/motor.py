@@ -136,7 +136,7 @@ class FanMotor(Curve):
             size = np.abs(emf)
             back, _, _ = _turning(holding, bend, size)
             size -= back
-            found: Array = np.copysign(size, emf, out=size)
+            found: Array = np.copysign(size, emf)
             found *= siemens
             return found
 
@@ -187,11 +187,6 @@ class FanMotor(Curve):
 
 def _turning(holding: Array, bend: Array, size: Array) -> tuple[Array, Bool, Array]:
     """Back EMF at volts without a sign [V], whether it turns, and s."""
-    over = size - holding
-    np.maximum(over, 0.0, out=over)
-    s = bend * over
-    s += 1
-    np.sqrt(s, out=s)
-    emf = over / (1 + s)
-    emf *= 2
-    return emf, over > 0, s
+    over = np.maximum(size - holding, 0.0)
+    s = np.sqrt(1 + bend * over)
+    return 2 * over / (1 + s), over > 0, s

@@ -365,7 +365,9 @@ class Batch:
         found: Array = self.network.siemens[self.watch_ports] * volts
         for column_of in self._watching:
             column = column_of[self.slot[rows]]
-            at, which = np.nonzero(column >= 0)
+            at, which = (column >= 0).nonzero()
+            if not at.size:
+                continue
             column = column[at, which]
             found[at, column] = self.siemens[rows][at, which] * volts[at, column]
         return found

@@ -10,6 +10,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -94,18 +95,25 @@ class Changes:
         place = self.wiring.place.get(key)
         return [*([] if place is None else [place]), *self.added.get(key, ())]
 
+    @cached_property
+    def _curve_places(self) -> dict[str, Index]:
+        """For each altered curve the place of each row in its edits, -1 for none; a last row has none."""
+        found = {}
+        for key, edits in self.curves.items():
+            found[key] = place = np.full(len(self) + 1, -1, dtype=np.intp)
+            place[edits.rows] = np.arange(len(edits.rows))
+        return found
+
     def take(self, rows: Index) -> Changes:
         """Some of the rows, in the order given; a row may be taken more than once."""
         if len(rows) == len(self) and (rows == np.arange(len(rows))).all():
             return self
         curves = {}
-        for key, edits in self.curves.items():
-            place = np.full(len(self), -1, dtype=np.intp)
-            place[edits.rows] = np.arange(len(edits.rows))
+        for key, place in self._curve_places.items():
             found = place[rows]
-            kept = np.flatnonzero(found >= 0)
+            kept = (found >= 0).nonzero()[0]
             if kept.size:
-                curves[key] = edits.picked(kept, found[kept])
+                curves[key] = self.curves[key].picked(kept, found[kept])
         return Changes(
             self.wiring,
             self.tail,
@@ -130,13 +138,11 @@ class Changes:
             return np.concatenate([array[one], np.where(there, array[other], none)], axis=1)
 
         curves = {}
-        for key, edits in self.curves.items():
-            place = np.full(len(self) + 1, -1, dtype=np.intp)  # the last for no other
-            place[edits.rows] = np.arange(len(edits.rows))
+        for key, place in self._curve_places.items():
             found = np.maximum(place[one], place[other])
             rows = np.flatnonzero(found >= 0)
             if rows.size:
-                curves[key] = edits.picked(rows, found[rows])
+                curves[key] = self.curves[key].picked(rows, found[rows])
         return replace(
             self,
             slot=both(self.slot, self.none),
