@@ -97,7 +97,7 @@ class Changes:
 
     @cached_property
     def _curve_places(self) -> dict[str, Index]:
-        """For each altered curve the place of each row in its edits, -1 for none; a last row has none."""
+        """For each altered curve where each row is in its edits, -1 for nowhere, as is a last row."""
         found = {}
         for key, edits in self.curves.items():
             found[key] = place = np.full(len(self) + 1, -1, dtype=np.intp)

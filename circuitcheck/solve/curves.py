@@ -73,6 +73,9 @@ class CurveSet(ABC):
     :param blocks: which of them are of one kind, and settled together
     """
 
+    leak = LEAK
+    """What each conducts beside its law [S]."""
+
     def __init__(self, siemens: Array, amps: Array, blocks: Sequence[slice]) -> None:
         self.siemens = siemens
         self.amps = amps
@@ -84,7 +87,7 @@ class CurveSet(ABC):
 
     @abstractmethod
     def behind(self, block: int, ohm: Array) -> Callable[[Array], Array]:
-        """Near what the curves of a block draw, each on a source of its own, by its emf (m, rows) [A]."""
+        """Near what the curves of a block draw, each on its own source, by its emf (m, rows) [A]."""
 
     def beyond(self, volts: Array, rows: Index) -> tuple[Array, Array]:
         """What they draw beyond their tangents [A], and its slope [S] (curves, rows)."""
@@ -93,7 +96,7 @@ class CurveSet(ABC):
         straight, siemens = self.amps, self.siemens
         if not one:
             straight, siemens = straight.take(rows, axis=1), siemens.take(rows, axis=1)
-        siemens = siemens - LEAK
+        siemens = siemens - self.leak
         amps -= siemens * volts
         amps -= straight
         slope -= siemens
@@ -173,6 +176,22 @@ class Curves(CurveSet):
         self.groups = groups
         self.terms = [_terms(group, rows, edits or {}) for group in groups]
         """Of each group (terms, m, rows), or (terms, m, 1) where all rows have the same."""
+
+    def open_for_good(self, held: Index) -> None:
+        """Of curves told from the graph what is open: none leaks, and some stay as they are stood in for.
+
+        :param held: numbers of the open curves of each row that alone hold a part, -1 for none
+            (rows, width)
+        """
+        self.leak = 0.0
+        row, column = np.nonzero(held >= 0)
+        if not row.size:
+            return
+        self.siemens, self.amps = (
+            np.repeat(one, len(held), axis=1) for one in (self.siemens, self.amps)
+        )
+        at = held[row, column], row
+        self.siemens[at] = self.amps[at] = 0.0
 
     def drawn(self, volts: Array, rows: Index) -> tuple[Array, Array]:
         """Currents [A] and slopes [S]; one row of parameters serves all."""

@@ -263,8 +263,7 @@ def _eliminate(around: list[dict[int, float]], ground: list[float]) -> tuple[lis
 def _sum_of_ways(ahead: Array) -> Array:
     """The inverse of 1 less a matrix with nothing on or below its diagonal (n, n).
 
-    By halves, as ``1 + A + A^2 + ...`` of each and what leads from one to the other: the work is the cube
-    of the size.
+    By halves: the inverse of each, and what leads from one to the other. All terms of it are positive.
     """
     size = len(ahead)
     if size <= _SMALL:

@@ -68,7 +68,7 @@ class NearCurves(CurveSet):
         return amps, slope
 
     def behind(self, block: int, ohm: Array) -> Callable[[Array], Array]:
-        """Near what one near curve of all rows draws on a source of its own, by its emf (1, rows) [A]."""
+        """Near what one near curve of all rows draws on its own source, by its emf (1, rows) [A]."""
         kinds = []
         for number, group in enumerate(self.groups):
             mine = np.flatnonzero(self._kind[:, block] == number)
