@@ -22,7 +22,7 @@ from typing import ClassVar
 import numpy as np
 
 from circuitcheck.physics.branch import Array
-from circuitcheck.solve.bridges import Altered, bridging, opened_curves
+from circuitcheck.solve.bridges import held_by
 from circuitcheck.solve.changes import Changes
 from circuitcheck.solve.curves import Curves, CurveSet
 from circuitcheck.solve.edits import Edits
@@ -92,7 +92,7 @@ class Batch:
         self.altered = (edits.slot != self.changes.none) & ~edits.flips
         """Which of them the row's change alters, and not its states."""
         self.extra_siemens, self.extra_amps = edits.extra_siemens, edits.extra_amps
-        self.bridging, held = self._bridging()
+        self.bridging, held = held_by(edits, self.ports, self.curve_ports)
         self.held_curves = held
         """Numbers of the open curves of each row that alone hold a part (rows, width)."""
         if held.shape[1]:
@@ -111,29 +111,8 @@ class Batch:
         self.slot = np.concatenate([self.slot, none], axis=1)
         self.altered = np.concatenate([self.altered, nothing > 0], axis=1)
         self.siemens = np.concatenate([self.siemens, nothing], axis=1)
-        self.extra_siemens = np.concatenate(
-            [self.extra_siemens, np.where(there, siemens, 0.0)], axis=1
-        )
+        self.extra_siemens = np.concatenate([self.extra_siemens, np.where(there, siemens, 0.0)], axis=1)
         self.extra_amps = np.concatenate([self.extra_amps, nothing], axis=1)
-
-    def _bridging(self) -> tuple[Bool, Index]:
-        """Which edits take out all that holds a part, and the numbers of the opened curves that do."""
-        edits, network = self.edits, self.network
-        none = np.empty((len(self), 0), dtype=np.intp)
-        opened = none if network.has_many_curves else opened_curves(network, self.changes)
-        port, branch, removes = edits.slot, edits.slot, edits.removes
-        adds, siemens, width = edits.adds, edits.extra_siemens, edits.slot.shape[1]
-        if opened.shape[1]:
-            there, nothing = opened >= 0, np.zeros(opened.shape)
-            ends = np.where(there, self.curve_ports[opened], self.changes.none)
-            port = np.concatenate([port, ends], axis=1)
-            branch = np.concatenate([branch, len(network.siemens) + opened], axis=1)
-            removes = np.concatenate([removes, there], axis=1)
-            adds = np.concatenate([adds, nothing > 0], axis=1)
-            siemens = np.concatenate([siemens, nothing - CURVE_SIEMENS * there], axis=1)
-        found = bridging(network, self.ports, Altered(port, branch, removes, adds, siemens))
-        held = np.where(found[:, width:], opened, -1)
-        return found[:, :width], held if np.any(held >= 0) else none
 
     # -- the operating points -------------------------------------------------------------
 

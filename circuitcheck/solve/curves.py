@@ -163,7 +163,7 @@ class Curves(CurveSet):
         """Of each group (terms, m, rows), or (terms, m, 1) where all rows have the same."""
 
     def open_for_good(self, held: Index) -> None:
-        """Of curves told from the graph what is open: none leaks, and some stay as they are stood in for.
+        """What is open is told from the graph: none leaks, and some stay as they are stood in for.
 
         :param held: numbers of the open curves of each row that alone hold a part, -1 for none
             (rows, width)
@@ -172,7 +172,9 @@ class Curves(CurveSet):
         row, column = np.nonzero(held >= 0)
         if not row.size:
             return
-        self.siemens, self.amps = (np.repeat(one, len(held), axis=1) for one in (self.siemens, self.amps))
+        self.siemens, self.amps = (
+            np.repeat(one, len(held), axis=1) for one in (self.siemens, self.amps)
+        )
         at = held[row, column], row
         self.siemens[at] = self.amps[at] = 0.0
 

@@ -97,7 +97,6 @@ class Edits:
         return found
 
 
-
 def holding(condition: Condition, places: Mapping[str, int], states: Bool) -> Bool:
     """In which rows of states a contact with this condition is closed; compare ``branch.holds``.
 
