@@ -22,7 +22,7 @@ from typing import ClassVar
 import numpy as np
 
 from circuitcheck.physics.branch import Array
-from circuitcheck.solve.bridges import Altered, bridging, opened_curves
+from circuitcheck.solve.bridges import held_by
 from circuitcheck.solve.changes import Changes
 from circuitcheck.solve.curves import Curves, CurveSet
 from circuitcheck.solve.edits import Edits
@@ -90,50 +90,27 @@ class Batch:
         """Ports and sizes of what each row alters; ties that come off join as columns of their own."""
         edits, ties = self.edits, self.ties.column
         self.edit_port = edits.slot
+        self.bridging, self._held_open = held_by(edits, self.ports, self.curve_ports)
         self.slot, self.siemens = edits.slot, edits.siemens
         self.altered = (edits.slot != self.changes.none) & ~edits.flips
         """Which of them the row's change alters, and not its states."""
         self.extra_siemens, self.extra_amps = edits.extra_siemens, edits.extra_amps
-        self.bridging, held = self._bridging()
-        self.held_curves = held
-        """Numbers of the open curves of each row that alone hold a part (rows, width)."""
-        if held.shape[1]:
-            self._append(self.curve_ports, held, -CURVE_SIEMENS)
-            self.bridging = np.concatenate([self.bridging, held >= 0], axis=1)
-        if ties.shape[1]:
-            self._append(self._tie_ports, ties, -TIE_SIEMENS)
-            self.bridging = np.concatenate([self.bridging, np.zeros(ties.shape, dtype=bool)], axis=1)
-
-    def _append(self, ports: Index, which: Index, siemens: float) -> None:
-        """Edits that are no slots: some of the ports of each row, -1 for none (rows, width)."""
-        there, none = which >= 0, np.full(which.shape, self.changes.none)
-        nothing = np.zeros(which.shape)
-        port = np.where(there, ports[which], none)
-        self.edit_port = np.concatenate([self.edit_port, port], axis=1)
-        self.slot = np.concatenate([self.slot, none], axis=1)
-        self.altered = np.concatenate([self.altered, nothing > 0], axis=1)
-        self.siemens = np.concatenate([self.siemens, nothing], axis=1)
-        self.extra_siemens = np.concatenate([self.extra_siemens, np.where(there, siemens, 0.0)], axis=1)
-        self.extra_amps = np.concatenate([self.extra_amps, nothing], axis=1)
-
-    def _bridging(self) -> tuple[Bool, Index]:
-        """Which edits take out all that holds a part, and the numbers of the opened curves that do."""
-        edits, network = self.edits, self.network
-        none = np.empty((len(self), 0), dtype=np.intp)
-        opened = none if network.has_many_curves else opened_curves(network, self.changes)
-        port, branch, removes = edits.slot, edits.slot, edits.removes
-        adds, siemens, width = edits.adds, edits.extra_siemens, edits.slot.shape[1]
-        if opened.shape[1]:
-            there, nothing = opened >= 0, np.zeros(opened.shape)
-            ends = np.where(there, self.curve_ports[opened], self.changes.none)
-            port = np.concatenate([port, ends], axis=1)
-            branch = np.concatenate([branch, len(network.siemens) + opened], axis=1)
-            removes = np.concatenate([removes, there], axis=1)
-            adds = np.concatenate([adds, nothing > 0], axis=1)
-            siemens = np.concatenate([siemens, nothing - CURVE_SIEMENS * there], axis=1)
-        found = bridging(network, self.ports, Altered(port, branch, removes, adds, siemens))
-        held = np.where(found[:, width:], opened, -1)
-        return found[:, :width], held if np.any(held >= 0) else none
+        if not ties.shape[1]:
+            return
+        there = ties >= 0
+        none = np.full(ties.shape, self.changes.none)
+        self.edit_port = np.concatenate(
+            [edits.slot, np.where(there, self._tie_ports[ties], none)], axis=1
+        )
+        held, nothing = np.zeros(ties.shape, dtype=bool), np.zeros(ties.shape)
+        self.bridging = np.concatenate([self.bridging, held], axis=1)
+        self.slot = np.concatenate([edits.slot, none], axis=1)
+        self.altered = np.concatenate([self.altered, held], axis=1)
+        self.siemens = np.concatenate([edits.siemens, nothing], axis=1)
+        self.extra_siemens = np.concatenate(
+            [edits.extra_siemens, np.where(there, -TIE_SIEMENS, 0.0)], axis=1
+        )
+        self.extra_amps = np.concatenate([edits.extra_amps, nothing], axis=1)
 
     # -- the operating points -------------------------------------------------------------
 
@@ -143,7 +120,7 @@ class Batch:
             self.network.wiring.curves, self.network.tangent, len(self), self.changes.curves
         )
         if not self.network.has_many_curves:
-            self.curves.open_for_good(self.held_curves)
+            self.curves.open_for_good(self._held_open)
         self._settle(self.curves, self.curve_ports[:, None])
 
     def _put_in(
@@ -308,6 +285,10 @@ class Batch:
             rows = np.flatnonzero(self.bridging[:, column])
             share = self._transfer_to(rows, ports, self.edit_port[rows, column])
             result[rows] |= np.abs(self.extra_siemens[rows, column, None] * share) > 0.5
+        for held in self._held_open.T:
+            rows = np.flatnonzero(held >= 0)
+            share = self._transfer_to(rows, ports, self.curve_ports[held[rows]])
+            result[rows] |= np.abs(CURVE_SIEMENS * share) > 0.5
         return result
 
     def _transfer_to(self, rows: Index, ports: Index, others: Index) -> Array:

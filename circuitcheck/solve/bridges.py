@@ -1,4 +1,4 @@
-"""Which branches that a row takes out are all that holds a part: exact opens, told by the graph.
+"""Which branches that a row takes out are all that holds a part: exact opens, told from the graph.
 
 Such a branch carries nothing but what it holds; leaving it in is the exact limit. A motor, lamp or diode
 that is open is a branch taken out like any other, and its stand-in in the network is what is left in.
@@ -13,8 +13,8 @@ from numpy.typing import NDArray
 
 from circuitcheck.joined import Joined
 from circuitcheck.physics.branch import Array
-from circuitcheck.solve.changes import Changes
-from circuitcheck.solve.network import Network
+from circuitcheck.solve.edits import Edits
+from circuitcheck.solve.network import CURVE_SIEMENS, Network
 from circuitcheck.solve.ports import Ports
 from circuitcheck.solve.wiring import Bool, Index
 
@@ -39,17 +39,58 @@ class Altered:
     siemens: Array
 
 
-def opened_curves(network: Network, changes: Changes) -> Index:
+def held_by(edits: Edits, ports: Ports, curve_ports: Index) -> tuple[Bool, Index]:
+    """Which edits take out what alone holds a part, and the numbers of the opened curves that do.
+
+    :param ports: those of the slots first, then others
+    :returns: (rows, width) and (rows, opened), -1 for none; of many curves none is told
+    """
+    network, altered, opened = edits.network, _linear(edits), _opened_curves(edits)
+    if opened.shape[1]:
+        altered = _with_curves(altered, opened, curve_ports, len(network.siemens))
+    found = _bridging(network, ports, altered)
+    width = edits.slot.shape[1]
+    held = np.where(found[:, width:], opened, -1)
+    return found[:, :width], held if np.any(held >= 0) else held[:, :0]
+
+
+def _linear(edits: Edits) -> Altered:
+    """The linear branches that each row alters."""
+    slot = edits.slot
+    return Altered(slot, slot, edits.removes, edits.adds, edits.extra_siemens)
+
+
+def _with_curves(altered: Altered, opened: Index, curve_ports: Index, linear: int) -> Altered:
+    """The same, and the curves that are opened.
+
+    :param opened: their numbers, -1 for none (rows, opened)
+    :param linear: how many linear branches the network has
+    """
+    there = opened >= 0
+    columns = (
+        (altered.port, np.where(there, curve_ports[opened], curve_ports[0])),
+        (altered.branch, linear + opened),
+        (altered.removes, there),
+        (altered.adds, np.zeros_like(there)),
+        (altered.siemens, np.where(there, -CURVE_SIEMENS, 0.0)),
+    )
+    return Altered(*(np.concatenate(both, axis=1) for both in columns))
+
+
+def _opened_curves(edits: Edits) -> Index:
     """Numbers of the curves that each row opens, -1 where it opens fewer than others (rows, width)."""
-    columns = []
+    network, changes = edits.network, edits.changes
+    columns: list[Index] = []
+    if network.has_many_curves:
+        return np.empty((len(changes), 0), dtype=np.intp)
     for group in network.wiring.curves:
         strength = group.kind.PARAMETERS.index("strength")
         for place, key in enumerate(group.keys):
             number = group.columns.start + place
             if key not in changes.curves or not network.wiring.curve_conducts[number]:
                 continue
-            edits = changes.curves[key]
-            rows = edits.rows[edits.parameters[:, strength] == 0.0]
+            altered = changes.curves[key]
+            rows = altered.rows[altered.parameters[:, strength] == 0.0]
             if rows.size:
                 column = np.full(len(changes), -1, dtype=np.intp)
                 column[rows] = number
@@ -57,8 +98,8 @@ def opened_curves(network: Network, changes: Changes) -> Index:
     return np.stack(columns, axis=1) if columns else np.empty((len(changes), 0), dtype=np.intp)
 
 
-def bridging(network: Network, ports: Ports, altered: Altered) -> Bool:
-    """Which removals take out what alone, or once those before it are gone, holds a part (rows, width)."""
+def _bridging(network: Network, ports: Ports, altered: Altered) -> Bool:
+    """Which removals take out what alone, or once those before it are gone, holds a part."""
     removes = altered.removes
     found = np.zeros(removes.shape, dtype=bool)
     if not removes.any():

@@ -178,7 +178,7 @@ class Curves(CurveSet):
         """Of each group (terms, m, rows), or (terms, m, 1) where all rows have the same."""
 
     def open_for_good(self, held: Index) -> None:
-        """Of curves told from the graph what is open: none leaks, and some stay as they are stood in for.
+        """What is open is told from the graph: none leaks, and some stay as they are stood in for.
 
         :param held: numbers of the open curves of each row that alone hold a part, -1 for none
             (rows, width)

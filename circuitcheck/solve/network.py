@@ -96,7 +96,7 @@ class Network:
 
     @property
     def words(self) -> NDArray[np.int64]:
-        """For each branch, the linear ones first, what tells how it holds parts together; see ``cuts``."""
+        """For each branch, linear ones first, what tells how it holds parts together; see ``cuts``."""
         return self._cut_words[0]
 
     @property

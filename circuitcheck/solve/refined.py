@@ -1,10 +1,10 @@
 """Volts of a few rows once more, from what their whole circuits leave unaccounted for.
 
 What is left of a battery's volts behind an open branch comes out of a batch as a small difference of
-large numbers. Kirchhoff's currents of the row's own circuit, added up branch by branch at the volts of all its
-nodes, tell how far these are off, and one step of Newton's method mends them (iterative refinement: J. H.
-Wilkinson, *Rounding Errors in Algebraic Processes*, 1963; from memory). That the step itself is good to
-a few digits only harms nothing.
+large numbers. Kirchhoff's currents of the row's own circuit, added up branch by branch at the volts
+of all its nodes, tell how far these are off, and one step of Newton's method mends them (iterative
+refinement: J. H. Wilkinson, *Rounding Errors in Algebraic Processes*, 1963; from memory). That the step
+itself is good to a few digits only harms nothing.
 """
 
 from __future__ import annotations

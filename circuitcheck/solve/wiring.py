@@ -216,7 +216,7 @@ class Wiring:
 
     @cached_property
     def leaving(self) -> Array:
-        """Which branches leave each node, 1, and which come in, -1 (nodes, branches); for small circuits."""
+        """Which branches leave each node, 1, and come in, -1 (nodes, branches); for small circuits."""
         found, every = np.zeros((self.size, len(self.every_tail))), np.arange(len(self.every_tail))
         found[self.every_tail, every] += 1
         found[self.every_head, every] -= 1
