@@ -45,19 +45,29 @@ def held_by(edits: Edits, ports: Ports, curve_ports: Index) -> tuple[Bool, Index
     :param ports: those of the slots first, then others
     :returns: (rows, width) and (rows, opened), -1 for none; of many curves none is told
     """
-    network, altered, opened = edits.network, _linear(edits), _opened_curves(edits)
+    network, opened, width = edits.network, _opened_curves(edits), edits.slot.shape[1]
+    opens = edits.removes.any(axis=1)
     if opened.shape[1]:
-        altered = _with_curves(altered, opened, curve_ports, len(network.siemens))
-    found = _bridging(network, ports, altered)
-    width = edits.slot.shape[1]
-    held = np.where(found[:, width:], opened, -1)
-    return found[:, :width], held if np.any(held >= 0) else held[:, :0]
+        opens |= (opened >= 0).any(axis=1)
+    rows = np.flatnonzero(opens)  # mostly few
+    found, held = np.zeros(edits.removes.shape, dtype=bool), opened[:, :0]
+    if not rows.size:
+        return found, held
+    altered = _linear(edits, rows)
+    if opened.shape[1]:
+        altered = _with_curves(altered, opened[rows], curve_ports, len(network.siemens))
+    alone = _bridging(network, ports, altered)
+    found[rows] = alone[:, :width]
+    if alone[:, width:].any():
+        held = np.full(opened.shape, -1)
+        held[rows] = np.where(alone[:, width:], opened[rows], -1)
+    return found, held
 
 
-def _linear(edits: Edits) -> Altered:
-    """The linear branches that each row alters."""
-    slot = edits.slot
-    return Altered(slot, slot, edits.removes, edits.adds, edits.extra_siemens)
+def _linear(edits: Edits, rows: Index) -> Altered:
+    """The linear branches that some rows alter."""
+    slot = edits.slot[rows]
+    return Altered(slot, slot, edits.removes[rows], edits.adds[rows], edits.extra_siemens[rows])
 
 
 def _with_curves(altered: Altered, opened: Index, curve_ports: Index, linear: int) -> Altered:
@@ -102,8 +112,6 @@ def _bridging(network: Network, ports: Ports, altered: Altered) -> Bool:
     """Which removals take out what alone, or once those before it are gone, holds a part."""
     removes = altered.removes
     found = np.zeros(removes.shape, dtype=bool)
-    if not removes.any():
-        return found
     word = network.words[np.where(removes, altered.branch, 0)]
     basis: list[NDArray[np.int64]] = []
     for column in range(word.shape[1]):
