@@ -123,7 +123,7 @@ class Wiring:
         self.linear: dict[str, Conductor | Source] = {}
         curves: dict[str, Curve] = {}
         contacts: list[tuple[int, Condition]] = []
-        emf = []
+        emf: list[float] = []
         for key, one in circuit.branches.items():
             if isinstance(one, Conductor):
                 if one.closed_when is not ALWAYS:
