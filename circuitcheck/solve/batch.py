@@ -243,7 +243,7 @@ class Batch:
     @cached_property
     def probe_volts(self) -> Array:
         """Volts at the probes without a meter (rows, probes) [V]."""
-        return refined(self, self.probe_ports, self._read_volts[:, len(self.watch_ports) :].copy())
+        return refined(self, self.probe_ports, self._read_volts[:, len(self.watch_ports) :])
 
     @cached_property
     def _read_volts(self) -> Array:
