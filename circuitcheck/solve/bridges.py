@@ -46,9 +46,8 @@ def held_by(edits: Edits, ports: Ports, curve_ports: Index) -> tuple[Bool, Index
     :returns: (rows, width) and (rows, opened), -1 for none; of many curves none is told
     """
     network, opened, width = edits.network, _opened_curves(edits), edits.slot.shape[1]
-    opens = edits.removes.any(axis=1)
-    if opened.shape[1]:
-        opens |= (opened >= 0).any(axis=1)
+    opens = np.zeros(len(opened), dtype=bool)
+    opens[edits.removes.nonzero()[0]] = opens[(opened >= 0).nonzero()[0]] = True
     rows = np.flatnonzero(opens)  # mostly few
     found, held = np.zeros(edits.removes.shape, dtype=bool), opened[:, :0]
     if not rows.size:

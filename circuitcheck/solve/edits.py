@@ -82,7 +82,7 @@ class Edits:
             if np.any(order[:, 1:] < order[:, :-1]):
                 first, rows = _in_order(order), np.arange(len(slot))[:, None]
                 fields = tuple(one[rows, first] for one in fields)
-        wide = int(live.sum(axis=1).max(initial=0))
+        wide = int(np.bincount(live.nonzero()[0], minlength=1).max())
         if wide < slot.shape[1]:
             fields = tuple(one[:, :wide] for one in fields)
         slot, self.siemens, self.extra_siemens, self.extra_amps, live, self.adds, self.flips = fields

@@ -116,7 +116,7 @@ class Network:
         return Joined(zip(tails, heads, strict=True))
 
     def in_slots(self, slots: int) -> tuple[Array, Array]:
-        """What each slot of some changes holds [S] and pushes [A], nothing in one that is added (slots,)."""
+        """What each slot of some changes holds [S] and pushes [A]; nothing if it is added (slots,)."""
         if len(self._in_slots[0]) != slots:
             found, count = np.zeros((2, slots)), len(self.siemens)
             found[0, :count], found[1, :count] = self.siemens, self.siemens * self.wiring.emf
