@@ -324,9 +324,9 @@ class LoomBatch(Batch):
         return found
 
     @cached_property
-    def probe_volts(self) -> Array:
-        """Volts at the probes without a meter (rows, probes) [V]."""
-        return self.volts(self.probe_ports)
+    def read_volts(self) -> Array:
+        """Volts at the probes as they come (rows, probes) [V]."""
+        return self.probe_volts
 
     def volts(self, ports: Index, rows: Index | slice = _ALL) -> Array:
         """Volts of wide ports in some rows (rows, ports), without a meter [V]."""
