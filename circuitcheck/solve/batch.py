@@ -118,7 +118,7 @@ class Batch:
             self.network.wiring.curves, self.network.tangent, len(self), self.changes.curves
         )
         if not self.network.has_many_curves:
-            self.curves.open_for_good(self._held_open)
+            self.curves.open_for_good(len(self), self._held_open)
         self._settle(self.curves, self.curve_ports[:, None])
 
     def _put_in(
@@ -277,9 +277,8 @@ class Batch:
             rows = np.flatnonzero(self.bridging[:, column])
             share = self.transfer_to(rows, ports, self.edit_port[rows, column])
             result[rows] |= np.abs(self.extra_siemens[rows, column, None] * share) > 0.5
-        for held in self._held_open.T:
-            rows = np.flatnonzero(held >= 0)
-            share = self.transfer_to(rows, ports, self.curve_ports[held[rows]])
+        for rows, curve in self._held_open:
+            share = self.transfer_to(rows, ports, np.full(len(rows), self.curve_ports[curve]))
             result[rows] |= np.abs(CURVE_SIEMENS * share) > 0.5
         return result
 
