@@ -21,10 +21,10 @@ if TYPE_CHECKING:
 
 _WANTED = 1e-9
 """What volts may be off, as a share of them."""
-_ROUNDED = 4 * float(np.finfo(float).eps)
-"""What a branch's conductance is known to, as a share of it: at most 2.5 roundings have been seen."""
-_LIVE = 1e-4
-"""Less than this no meter shows, and it is not asked how well it is known [V]."""
+_ROUNDED = 8 * float(np.finfo(float).eps)
+"""What a branch's conductance is known to, as a share of it: three roundings have been seen, of pairs more."""
+_LIVE = 1e-6
+"""A milliampere through a milliohm: less no meter shows, and it is not asked how well it is known [V]."""
 
 
 def refined(batch: Batch, ports: Index, volts: Array) -> Array:
