@@ -22,9 +22,9 @@ if TYPE_CHECKING:
 _WANTED = 1e-9
 """What volts may be off, as a share of them."""
 _ROUNDED = 8 * float(np.finfo(float).eps)
-"""What a branch's conductance is known to, as a share of it: three roundings have been seen, of pairs more."""
+"""What a branch is known to, as a share of it: of single faults three roundings have been seen."""
 _LIVE = 1e-6
-"""A milliampere through a milliohm: less no meter shows, and it is not asked how well it is known [V]."""
+"""A milliampere through a milliohm [V]: less no meter shows, and it is not asked how well it is known."""
 
 
 def refined(batch: Batch, ports: Index, volts: Array) -> Array:
