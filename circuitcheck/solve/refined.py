@@ -24,7 +24,7 @@ _WANTED = 1e-9
 _ROUNDED = 8 * float(np.finfo(float).eps)
 """What a branch is known to, as a share of it: of single faults three roundings have been seen."""
 _LIVE = 1e-6
-"""A milliampere through a milliohm [V]: less no meter shows, and it is not asked how well it is known."""
+"""A milliampere through a milliohm [V]: less no meter shows, and nobody asks how well it is known."""
 
 
 def refined(batch: Batch, ports: Index, volts: Array) -> Array:
