@@ -120,7 +120,7 @@ class Batch:
             self.network.wiring.curves, self.network.tangent, len(self), self.changes.curves
         )
         if not self.network.has_many_curves:
-            self.curves.open_for_good(self._held_open)
+            self.curves.open_for_good(len(self), self._held_open)
         self._settle(self.curves, self.curve_ports[:, None])
 
     def _put_in(
@@ -159,9 +159,6 @@ class Batch:
         rest = settle_curves(volts[width:], r[width:, width:], curves)
         edited = volts[:width] - np.einsum("ijs,js->is", r[:width, width:], rest.amps)
         self._note_lost(np.abs(left))
-        # An edit also loses what those before it took of the resistance it is put in at.
-        before = np.abs(self._extra) * self.ports.own(self._edits)
-        self.kept = np.min(np.abs(left) / (1 + before), axis=0, initial=1.0)
         self.astray = ~rest.rested
         self._near_volts = rest.volts.T
         self._active = np.empty((width + len(others), len(self)), dtype=np.intp)
@@ -188,7 +185,8 @@ class Batch:
 
     def _note_lost(self, left: Array) -> None:
         """Which rows have lost digits, and the place of the branch that cost them; -1 if unknown."""
-        self.delicate = (left < self.least_left).any(axis=0)
+        self.least = np.min(left, axis=0, initial=1.0)
+        self.delicate = self.least < self.least_left
         self.costly = np.full(len(self), -1)
         rows = np.flatnonzero(self.delicate)
         if rows.size:
@@ -243,16 +241,21 @@ class Batch:
     @cached_property
     def probe_volts(self) -> Array:
         """Volts at the probes without a meter (rows, probes) [V]."""
-        return refined(self, self.probe_ports, self._read_volts[:, len(self.watch_ports) :])
+        return self._looked_at[:, len(self.watch_ports) :]
 
     @cached_property
-    def _read_volts(self) -> Array:
+    def _looked_at(self) -> Array:
         """Volts at the watched branches, then at the probes, in all rows [V]."""
         return self.volts(np.concatenate([self.watch_ports, self.probe_ports]))
 
     def _watched_volts(self, rows: Index | slice) -> Array:
         """Volts at the watched branches in some rows (rows, watched) [V]."""
-        return self._read_volts[rows, : len(self.watch_ports)]
+        return self._looked_at[rows, : len(self.watch_ports)]
+
+    @cached_property
+    def read_volts(self) -> Array:
+        """The same with nine digits of what a meter would show (rows, probes) [V]."""
+        return refined(self, self.probe_ports, self.probe_volts)
 
     @cached_property
     def probe_ohms(self) -> Array:
@@ -270,7 +273,7 @@ class Batch:
 
     def metered(self, probe: int | Index, siemens: float | Array) -> Array:
         """Volts at one or several probes as meters of some conductance show them, in all rows [V]."""
-        loaded = self.probe_volts[:, probe] / (1 + self.probe_ohms[:, probe] * siemens)
+        loaded = self.read_volts[:, probe] / (1 + self.probe_ohms[:, probe] * siemens)
         found: Array = np.where(self.probe_cut[:, probe], 0.0, loaded)
         return found
 
@@ -283,15 +286,14 @@ class Batch:
             result[rows] = now[one] != now[other]
         for column in np.flatnonzero(self.bridging.any(axis=0)):
             rows = np.flatnonzero(self.bridging[:, column])
-            share = self._transfer_to(rows, ports, self.edit_port[rows, column])
+            share = self.transfer_to(rows, ports, self.edit_port[rows, column])
             result[rows] |= np.abs(self.extra_siemens[rows, column, None] * share) > 0.5
-        for held in self._held_open.T:
-            rows = np.flatnonzero(held >= 0)
-            share = self._transfer_to(rows, ports, self.curve_ports[held[rows]])
+        for rows, curve in self._held_open:
+            share = self.transfer_to(rows, ports, np.full(len(rows), self.curve_ports[curve]))
             result[rows] |= np.abs(CURVE_SIEMENS * share) > 0.5
         return result
 
-    def _transfer_to(self, rows: Index, ports: Index, others: Index) -> Array:
+    def transfer_to(self, rows: Index, ports: Index, others: Index) -> Array:
         """Differential resistance between ports and one other port for each row (rows, ports)."""
         active = self._active[:, rows]
         back = self.ports.between(active, others)[:, None]

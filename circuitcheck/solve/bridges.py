@@ -6,7 +6,7 @@ that is open is a branch taken out like any other, and its stand-in in the netwo
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,14 +16,13 @@ from circuitcheck.physics.branch import Array
 from circuitcheck.solve.edits import Edits
 from circuitcheck.solve.network import CURVE_SIEMENS, Network
 from circuitcheck.solve.ports import Ports
-from circuitcheck.solve.wiring import Bool, Index
+from circuitcheck.solve.wiring import Bool, Index, distinct
 
 _TOUCHED = 1e-6
 """Share of a current above which it passes a branch, and not only by rounding."""
 
 
-@dataclass(frozen=True)
-class Altered:
+class Altered(NamedTuple):
     """What each row takes out and adds, all (rows, width).
 
     :param port: of each branch; there is nothing where the row has fewer than others
@@ -39,78 +38,68 @@ class Altered:
     siemens: Array
 
 
-def held_by(edits: Edits, ports: Ports, curve_ports: Index) -> tuple[Bool, Index]:
-    """Which edits take out what alone holds a part, and the numbers of the opened curves that do.
+Held = tuple[tuple[Index, int], ...]
+"""Rows, and the number of an open curve that alone holds a part in them."""
+
+
+def held_by(edits: Edits, ports: Ports, curve_ports: Index) -> tuple[Bool, Held]:
+    """Which edits take out what alone holds a part (rows, width), and which opened curves do.
 
     :param ports: those of the slots first, then others
-    :returns: (rows, width) and (rows, opened), -1 for none; of many curves none is told
+    :returns: of a network of many curves none of these is told
     """
-    network, opened, width = edits.network, _opened_curves(edits), edits.slot.shape[1]
-    opens = np.zeros(len(opened), dtype=bool)
-    opens[edits.removes.nonzero()[0]] = opens[(opened >= 0).nonzero()[0]] = True
-    rows = np.flatnonzero(opens)  # mostly few
-    found, held = np.zeros(edits.removes.shape, dtype=bool), opened[:, :0]
-    if not rows.size:
-        return found, held
-    altered = _linear(edits, rows)
-    if opened.shape[1]:
-        altered = _with_curves(altered, opened[rows], curve_ports, len(network.siemens))
-    alone = _bridging(network, ports, altered)
-    found[rows] = alone[:, :width]
-    if alone[:, width:].any():
-        held = np.full(opened.shape, -1)
-        held[rows] = np.where(alone[:, width:], opened[rows], -1)
-    return found, held
-
-
-def _linear(edits: Edits, rows: Index) -> Altered:
-    """The linear branches that some rows alter."""
-    slot = edits.slot[rows]
-    return Altered(slot, slot, edits.removes[rows], edits.adds[rows], edits.extra_siemens[rows])
-
-
-def _with_curves(altered: Altered, opened: Index, curve_ports: Index, linear: int) -> Altered:
-    """The same, and the curves that are opened.
-
-    :param opened: their numbers, -1 for none (rows, opened)
-    :param linear: how many linear branches the network has
-    """
-    there = opened >= 0
-    columns = (
-        (altered.port, np.where(there, curve_ports[opened], curve_ports[0])),
-        (altered.branch, linear + opened),
-        (altered.removes, there),
-        (altered.adds, np.zeros_like(there)),
-        (altered.siemens, np.where(there, -CURVE_SIEMENS, 0.0)),
+    network, slot = edits.network, edits.slot
+    every = Altered(slot, slot, edits.removes, edits.adds, edits.extra_siemens)
+    found, width = _bridging(network, ports, every), slot.shape[1]
+    opened = {} if network.has_many_curves else _opened_curves(edits)
+    if not opened:
+        return found, ()
+    rows = distinct(np.concatenate(list(opened.values())))
+    numbers = list(opened)
+    there = np.stack([np.isin(rows, opened[number]) for number in numbers], axis=1)
+    port = np.broadcast_to(curve_ports[numbers], there.shape)
+    branch = np.broadcast_to(len(network.siemens) + np.array(numbers), there.shape)
+    columns = (port, branch, there, np.zeros_like(there), np.where(there, -CURVE_SIEMENS, 0.0))
+    some = Altered(
+        *(np.concatenate([own[rows], more], axis=1) for own, more in zip(every, columns, strict=True))
     )
-    return Altered(*(np.concatenate(both, axis=1) for both in columns))
+    with_curves = _bridging(network, ports, some)
+    found[rows] = with_curves[:, :width]
+    held = with_curves[:, width:]
+    return found, tuple(
+        (rows[held[:, column]], number) for column, number in enumerate(numbers) if held[:, column].any()
+    )
 
 
-def _opened_curves(edits: Edits) -> Index:
-    """Numbers of the curves that each row opens, -1 where it opens fewer than others (rows, width)."""
+def _opened_curves(edits: Edits) -> dict[int, Index]:
+    """The rows that open a curve, by its number, if it may be all that holds something there."""
     network, changes = edits.network, edits.changes
-    columns: list[Index] = []
-    if network.has_many_curves:
-        return np.empty((len(changes), 0), dtype=np.intp)
+    found: dict[int, Index] = {}
     for group in network.wiring.curves:
         strength = group.kind.PARAMETERS.index("strength")
         for place, key in enumerate(group.keys):
             number = group.columns.start + place
-            if key not in changes.curves or not network.wiring.curve_conducts[number]:
-                continue
-            altered = changes.curves[key]
-            rows = altered.rows[altered.parameters[:, strength] == 0.0]
-            if rows.size:
-                column = np.full(len(changes), -1, dtype=np.intp)
-                column[rows] = number
-                columns.append(column)
-    return np.stack(columns, axis=1) if columns else np.empty((len(changes), 0), dtype=np.intp)
+            if key in changes.curves and network.wiring.curve_conducts[number]:
+                altered = changes.curves[key]
+                found[number] = altered.rows[altered.parameters[:, strength] == 0.0]
+    if not found:
+        return found
+    gone = edits.removes.sum(axis=1)
+    for rows in found.values():
+        gone[rows] += 1
+    linear = len(network.siemens)
+    for number, rows in found.items():
+        if network.words[linear + number]:  # it is in a loop: no bridge by itself
+            found[number] = rows[gone[rows] > 1]
+    return {number: rows for number, rows in found.items() if rows.size}
 
 
 def _bridging(network: Network, ports: Ports, altered: Altered) -> Bool:
     """Which removals take out what alone, or once those before it are gone, holds a part."""
     removes = altered.removes
     found = np.zeros(removes.shape, dtype=bool)
+    if not removes.any():
+        return found
     word = network.words[np.where(removes, altered.branch, 0)]
     basis: list[NDArray[np.int64]] = []
     for column in range(word.shape[1]):

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from abc import ABC, abstractmethod
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -177,21 +177,18 @@ class Curves(CurveSet):
         self.terms = [_terms(group, rows, edits or {}) for group in groups]
         """Of each group (terms, m, rows), or (terms, m, 1) where all rows have the same."""
 
-    def open_for_good(self, held: Index) -> None:
+    def open_for_good(self, rows: int, held: Iterable[tuple[Index, int]]) -> None:
         """What is open is told from the graph: none leaks, and some stay as they are stood in for.
 
-        :param held: numbers of the open curves of each row that alone hold a part, -1 for none
-            (rows, width)
+        :param rows: how many
+        :param held: rows in which an open curve alone holds a part, and its number
         """
         self.leak = 0.0
-        row, column = np.nonzero(held >= 0)
-        if not row.size:
-            return
-        self.siemens, self.amps = (
-            np.repeat(one, len(held), axis=1) for one in (self.siemens, self.amps)
-        )
-        at = held[row, column], row
-        self.siemens[at] = self.amps[at] = 0.0
+        for some, curve in held:
+            if self.siemens.shape[1] != rows:
+                self.siemens = np.repeat(self.siemens, rows, axis=1)
+                self.amps = np.repeat(self.amps, rows, axis=1)
+            self.siemens[curve, some] = self.amps[curve, some] = 0.0
 
     def drawn(self, volts: Array, rows: Index) -> tuple[Array, Array]:
         """Currents [A] and slopes [S]; one row of parameters serves all."""

@@ -324,9 +324,9 @@ class LoomBatch(Batch):
         return found
 
     @cached_property
-    def probe_volts(self) -> Array:
-        """Volts at the probes without a meter (rows, probes) [V]."""
-        return self.volts(self.probe_ports)
+    def read_volts(self) -> Array:
+        """Volts at the probes as they come (rows, probes) [V]."""
+        return self.probe_volts
 
     def _watched_volts(self, rows: Index | slice) -> Array:
         """Volts at the watched branches in some rows (rows, watched) [V]; they move as curves follow."""
