@@ -324,6 +324,11 @@ class LoomBatch(Batch):
         return found
 
     @cached_property
+    def probe_volts(self) -> Array:
+        """Volts at the probes without a meter (rows, probes) [V]; a loom watches many branches besides."""
+        return self.volts(self.probe_ports)
+
+    @cached_property
     def read_volts(self) -> Array:
         """Volts at the probes as they come (rows, probes) [V]."""
         return self.probe_volts
