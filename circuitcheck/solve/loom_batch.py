@@ -325,7 +325,7 @@ class LoomBatch(Batch):
 
     @cached_property
     def probe_volts(self) -> Array:
-        """Volts at the probes without a meter (rows, probes) [V]; a loom watches many branches besides."""
+        """Volts at the probes without a meter (rows, probes) [V]; not at the many branches watched."""
         return self.volts(self.probe_ports)
 
     @cached_property
