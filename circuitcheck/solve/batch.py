@@ -22,16 +22,16 @@ from typing import ClassVar
 import numpy as np
 
 from circuitcheck.physics.branch import Array
-from circuitcheck.solve.bridges import Altered, bridging, opened_curves
+from circuitcheck.solve.bridges import held_by
 from circuitcheck.solve.changes import Changes
 from circuitcheck.solve.curves import Curves, CurveSet
 from circuitcheck.solve.edits import Edits
 from circuitcheck.solve.network import CURVE_SIEMENS, Network
 from circuitcheck.solve.newton import settle_curves, solved
-from circuitcheck.solve.ports import Ports, joined_up
+from circuitcheck.solve.ports import Ports
 from circuitcheck.solve.refined import refined
 from circuitcheck.solve.ties import ties_of
-from circuitcheck.solve.wiring import REFERENCE, TIE_SIEMENS, Bool, Ends, Index
+from circuitcheck.solve.wiring import TIE_SIEMENS, Bool, Ends, Index
 
 _ALL = slice(None)
 
@@ -61,8 +61,9 @@ class Batch:
         self.ties = ties_of(network.island, self.edits.slot, self.edits.adds, changes)
         self._number_ports(probes)
         self._list_edits()
-        self._extra = np.where(self.bridging, 0.0, self.extra_siemens).T.copy()
-        self._amps = np.where(self.bridging, 0.0, self.extra_amps).T.copy()
+        self._extra, self._amps = self.extra_siemens.T.copy(), self.extra_amps.T.copy()
+        if self.bridging.any():
+            self._extra[self.bridging.T] = self._amps[self.bridging.T] = 0.0
         self._edits = self.edit_port.T.copy()
         self._solve()
 
@@ -73,13 +74,14 @@ class Batch:
 
     def _number_ports(self, probes: Ends) -> None:
         """Slots by their numbers, then curves, probes and the ties of islands."""
-        network, changes, wiring = self.network, self.changes, self.network.wiring
-        ground = np.full(len(network.tied), REFERENCE)
-        tail, numbers = joined_up([changes.tail, wiring.curve_tail, probes.tail, network.tied])
-        head, _ = joined_up([changes.head, wiring.curve_head, probes.head, ground])
-        _, self.curve_ports, self.probe_ports, self._tie_ports = numbers
-        self.watch_ports = wiring.watched.places
-        self.ports = self._ports(tail, head)
+        numbers = self.network.numbered(self.changes.tail, self.changes.head, probes)
+        self.curve_ports, self.probe_ports, self._tie_ports = (
+            numbers.curves,
+            numbers.probes,
+            numbers.ties,
+        )
+        self.watch_ports = self.network.wiring.watched.places
+        self.ports = self._ports(numbers.tail, numbers.head)
 
     def _ports(self, tail: Index, head: Index) -> Ports:
         return Ports(self.network, tail, head)
@@ -88,52 +90,27 @@ class Batch:
         """Ports and sizes of what each row alters; ties that come off join as columns of their own."""
         edits, ties = self.edits, self.ties.column
         self.edit_port = edits.slot
+        self.bridging, self._held_open = held_by(edits, self.ports, self.curve_ports)
         self.slot, self.siemens = edits.slot, edits.siemens
         self.altered = (edits.slot != self.changes.none) & ~edits.flips
         """Which of them the row's change alters, and not its states."""
         self.extra_siemens, self.extra_amps = edits.extra_siemens, edits.extra_amps
-        self.bridging, held = self._bridging()
-        self.held_curves = held
-        """Numbers of the open curves of each row that alone hold a part (rows, width)."""
-        if held.shape[1]:
-            self._append(self.curve_ports, held, -CURVE_SIEMENS)
-            self.bridging = np.concatenate([self.bridging, held >= 0], axis=1)
-        if ties.shape[1]:
-            self._append(self._tie_ports, ties, -TIE_SIEMENS)
-            self.bridging = np.concatenate([self.bridging, np.zeros(ties.shape, dtype=bool)], axis=1)
-
-    def _append(self, ports: Index, which: Index, siemens: float) -> None:
-        """Edits that are no slots: some of the ports of each row, -1 for none (rows, width)."""
-        there, none = which >= 0, np.full(which.shape, self.changes.none)
-        nothing = np.zeros(which.shape)
-        port = np.where(there, ports[which], none)
-        self.edit_port = np.concatenate([self.edit_port, port], axis=1)
-        self.slot = np.concatenate([self.slot, none], axis=1)
-        self.altered = np.concatenate([self.altered, nothing > 0], axis=1)
-        self.siemens = np.concatenate([self.siemens, nothing], axis=1)
-        self.extra_siemens = np.concatenate(
-            [self.extra_siemens, np.where(there, siemens, 0.0)], axis=1
+        if not ties.shape[1]:
+            return
+        there = ties >= 0
+        none = np.full(ties.shape, self.changes.none)
+        self.edit_port = np.concatenate(
+            [edits.slot, np.where(there, self._tie_ports[ties], none)], axis=1
         )
-        self.extra_amps = np.concatenate([self.extra_amps, nothing], axis=1)
-
-    def _bridging(self) -> tuple[Bool, Index]:
-        """Which edits take out all that holds a part, and the numbers of the opened curves that do."""
-        edits, network = self.edits, self.network
-        none = np.empty((len(self), 0), dtype=np.intp)
-        opened = none if network.has_many_curves else opened_curves(network, self.changes)
-        port, branch, removes = edits.slot, edits.slot, edits.removes
-        adds, siemens, width = edits.adds, edits.extra_siemens, edits.slot.shape[1]
-        if opened.shape[1]:
-            there, nothing = opened >= 0, np.zeros(opened.shape)
-            ends = np.where(there, self.curve_ports[opened], self.changes.none)
-            port = np.concatenate([port, ends], axis=1)
-            branch = np.concatenate([branch, len(network.siemens) + opened], axis=1)
-            removes = np.concatenate([removes, there], axis=1)
-            adds = np.concatenate([adds, nothing > 0], axis=1)
-            siemens = np.concatenate([siemens, nothing - CURVE_SIEMENS * there], axis=1)
-        found = bridging(network, self.ports, Altered(port, branch, removes, adds, siemens))
-        held = np.where(found[:, width:], opened, -1)
-        return found[:, :width], held if np.any(held >= 0) else none
+        held, nothing = np.zeros(ties.shape, dtype=bool), np.zeros(ties.shape)
+        self.bridging = np.concatenate([self.bridging, held], axis=1)
+        self.slot = np.concatenate([edits.slot, none], axis=1)
+        self.altered = np.concatenate([self.altered, held], axis=1)
+        self.siemens = np.concatenate([edits.siemens, nothing], axis=1)
+        self.extra_siemens = np.concatenate(
+            [edits.extra_siemens, np.where(there, -TIE_SIEMENS, 0.0)], axis=1
+        )
+        self.extra_amps = np.concatenate([edits.extra_amps, nothing], axis=1)
 
     # -- the operating points -------------------------------------------------------------
 
@@ -143,7 +120,7 @@ class Batch:
             self.network.wiring.curves, self.network.tangent, len(self), self.changes.curves
         )
         if not self.network.has_many_curves:
-            self.curves.open_for_good(self.held_curves)
+            self.curves.open_for_good(len(self), self._held_open)
         self._settle(self.curves, self.curve_ports[:, None])
 
     def _put_in(
@@ -182,9 +159,6 @@ class Batch:
         rest = settle_curves(volts[width:], r[width:, width:], curves)
         edited = volts[:width] - np.einsum("ijs,js->is", r[:width, width:], rest.amps)
         self._note_lost(np.abs(left))
-        # An edit also loses what those before it took of the resistance it is put in at.
-        before = np.abs(self._extra) * self.ports.own(self._edits)
-        self.kept = np.min(np.abs(left) / (1 + before), axis=0, initial=1.0)
         self.astray = ~rest.rested
         self._near_volts = rest.volts.T
         self._active = np.empty((width + len(others), len(self)), dtype=np.intp)
@@ -211,7 +185,8 @@ class Batch:
 
     def _note_lost(self, left: Array) -> None:
         """Which rows have lost digits, and the place of the branch that cost them; -1 if unknown."""
-        self.delicate = (left < self.least_left).any(axis=0)
+        self.least = np.min(left, axis=0, initial=1.0)
+        self.delicate = self.least < self.least_left
         self.costly = np.full(len(self), -1)
         rows = np.flatnonzero(self.delicate)
         if rows.size:
@@ -266,7 +241,21 @@ class Batch:
     @cached_property
     def probe_volts(self) -> Array:
         """Volts at the probes without a meter (rows, probes) [V]."""
-        return refined(self, self.probe_ports, self.volts(self.probe_ports))
+        return self._looked_at[:, len(self.watch_ports) :]
+
+    @cached_property
+    def _looked_at(self) -> Array:
+        """Volts at the watched branches, then at the probes, in all rows [V]."""
+        return self.volts(np.concatenate([self.watch_ports, self.probe_ports]))
+
+    def _watched_volts(self, rows: Index | slice) -> Array:
+        """Volts at the watched branches in some rows (rows, watched) [V]."""
+        return self._looked_at[rows, : len(self.watch_ports)]
+
+    @cached_property
+    def read_volts(self) -> Array:
+        """The same with nine digits of what a meter would show (rows, probes) [V]."""
+        return refined(self, self.probe_ports, self.probe_volts)
 
     @cached_property
     def probe_ohms(self) -> Array:
@@ -284,7 +273,7 @@ class Batch:
 
     def metered(self, probe: int | Index, siemens: float | Array) -> Array:
         """Volts at one or several probes as meters of some conductance show them, in all rows [V]."""
-        loaded = self.probe_volts[:, probe] / (1 + self.probe_ohms[:, probe] * siemens)
+        loaded = self.read_volts[:, probe] / (1 + self.probe_ohms[:, probe] * siemens)
         found: Array = np.where(self.probe_cut[:, probe], 0.0, loaded)
         return found
 
@@ -297,11 +286,14 @@ class Batch:
             result[rows] = now[one] != now[other]
         for column in np.flatnonzero(self.bridging.any(axis=0)):
             rows = np.flatnonzero(self.bridging[:, column])
-            share = self._transfer_to(rows, ports, self.edit_port[rows, column])
+            share = self.transfer_to(rows, ports, self.edit_port[rows, column])
             result[rows] |= np.abs(self.extra_siemens[rows, column, None] * share) > 0.5
+        for rows, curve in self._held_open:
+            share = self.transfer_to(rows, ports, np.full(len(rows), self.curve_ports[curve]))
+            result[rows] |= np.abs(CURVE_SIEMENS * share) > 0.5
         return result
 
-    def _transfer_to(self, rows: Index, ports: Index, others: Index) -> Array:
+    def transfer_to(self, rows: Index, ports: Index, others: Index) -> Array:
         """Differential resistance between ports and one other port for each row (rows, ports)."""
         active = self._active[:, rows]
         back = self.ports.between(active, others)[:, None]
@@ -384,11 +376,13 @@ class Batch:
 
     def watched_flow(self, rows: Index | slice = _ALL) -> Array:
         """Current of the branch behind each of ``watched`` in some rows (rows, watched) [A]."""
-        volts = self.volts(self.watch_ports, rows)
+        volts = self._watched_volts(rows)
         found: Array = self.network.siemens[self.watch_ports] * volts
         for column_of in self._watching:
             column = column_of[self.slot[rows]]
-            at, which = np.nonzero(column >= 0)
+            at, which = (column >= 0).nonzero()
+            if not at.size:
+                continue
             column = column[at, which]
             found[at, column] = self.siemens[rows][at, which] * volts[at, column]
         return found

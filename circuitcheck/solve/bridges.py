@@ -1,4 +1,4 @@
-"""Which branches that a row takes out are all that holds a part: exact opens, told by the graph.
+"""Which branches that a row takes out are all that holds a part: exact opens, told from the graph.
 
 Such a branch carries nothing but what it holds; leaving it in is the exact limit. A motor, lamp or diode
 that is open is a branch taken out like any other, and its stand-in in the network is what is left in.
@@ -6,24 +6,23 @@ that is open is a branch taken out like any other, and its stand-in in the netwo
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
 from circuitcheck.joined import Joined
 from circuitcheck.physics.branch import Array
-from circuitcheck.solve.changes import Changes
-from circuitcheck.solve.network import Network
+from circuitcheck.solve.edits import Edits
+from circuitcheck.solve.network import CURVE_SIEMENS, Network
 from circuitcheck.solve.ports import Ports
-from circuitcheck.solve.wiring import Bool, Index
+from circuitcheck.solve.wiring import Bool, Index, distinct
 
 _TOUCHED = 1e-6
 """Share of a current above which it passes a branch, and not only by rounding."""
 
 
-@dataclass(frozen=True)
-class Altered:
+class Altered(NamedTuple):
     """What each row takes out and adds, all (rows, width).
 
     :param port: of each branch; there is nothing where the row has fewer than others
@@ -39,26 +38,64 @@ class Altered:
     siemens: Array
 
 
-def opened_curves(network: Network, changes: Changes) -> Index:
-    """Numbers of the curves that each row opens, -1 where it opens fewer than others (rows, width)."""
-    columns = []
+Held = tuple[tuple[Index, int], ...]
+"""Rows, and the number of an open curve that alone holds a part in them."""
+
+
+def held_by(edits: Edits, ports: Ports, curve_ports: Index) -> tuple[Bool, Held]:
+    """Which edits take out what alone holds a part (rows, width), and which opened curves do.
+
+    :param ports: those of the slots first, then others
+    :returns: of a network of many curves none of these is told
+    """
+    network, slot = edits.network, edits.slot
+    every = Altered(slot, slot, edits.removes, edits.adds, edits.extra_siemens)
+    found, width = _bridging(network, ports, every), slot.shape[1]
+    opened = {} if network.has_many_curves else _opened_curves(edits)
+    if not opened:
+        return found, ()
+    rows = distinct(np.concatenate(list(opened.values())))
+    numbers = list(opened)
+    there = np.stack([np.isin(rows, opened[number]) for number in numbers], axis=1)
+    port = np.broadcast_to(curve_ports[numbers], there.shape)
+    branch = np.broadcast_to(len(network.siemens) + np.array(numbers), there.shape)
+    columns = (port, branch, there, np.zeros_like(there), np.where(there, -CURVE_SIEMENS, 0.0))
+    some = Altered(
+        *(np.concatenate([own[rows], more], axis=1) for own, more in zip(every, columns, strict=True))
+    )
+    with_curves = _bridging(network, ports, some)
+    found[rows] = with_curves[:, :width]
+    held = with_curves[:, width:]
+    return found, tuple(
+        (rows[held[:, column]], number) for column, number in enumerate(numbers) if held[:, column].any()
+    )
+
+
+def _opened_curves(edits: Edits) -> dict[int, Index]:
+    """The rows that open a curve, by its number, if it may be all that holds something there."""
+    network, changes = edits.network, edits.changes
+    found: dict[int, Index] = {}
     for group in network.wiring.curves:
         strength = group.kind.PARAMETERS.index("strength")
         for place, key in enumerate(group.keys):
             number = group.columns.start + place
-            if key not in changes.curves or not network.wiring.curve_conducts[number]:
-                continue
-            edits = changes.curves[key]
-            rows = edits.rows[edits.parameters[:, strength] == 0.0]
-            if rows.size:
-                column = np.full(len(changes), -1, dtype=np.intp)
-                column[rows] = number
-                columns.append(column)
-    return np.stack(columns, axis=1) if columns else np.empty((len(changes), 0), dtype=np.intp)
+            if key in changes.curves and network.wiring.curve_conducts[number]:
+                altered = changes.curves[key]
+                found[number] = altered.rows[altered.parameters[:, strength] == 0.0]
+    if not found:
+        return found
+    gone = edits.removes.sum(axis=1)
+    for rows in found.values():
+        gone[rows] += 1
+    linear = len(network.siemens)
+    for number, rows in found.items():
+        if network.words[linear + number]:  # it is in a loop: no bridge by itself
+            found[number] = rows[gone[rows] > 1]
+    return {number: rows for number, rows in found.items() if rows.size}
 
 
-def bridging(network: Network, ports: Ports, altered: Altered) -> Bool:
-    """Which removals take out what alone, or once those before it are gone, holds a part (rows, width)."""
+def _bridging(network: Network, ports: Ports, altered: Altered) -> Bool:
+    """Which removals take out what alone, or once those before it are gone, holds a part."""
     removes = altered.removes
     found = np.zeros(removes.shape, dtype=bool)
     if not removes.any():

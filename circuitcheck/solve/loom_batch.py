@@ -343,8 +343,17 @@ class LoomBatch(Batch):
 
     @cached_property
     def probe_volts(self) -> Array:
-        """Volts at the probes without a meter (rows, probes) [V]."""
+        """Volts at the probes without a meter (rows, probes) [V]; not at the many branches watched."""
         return self.volts(self.probe_ports)
+
+    @cached_property
+    def read_volts(self) -> Array:
+        """Volts at the probes as they come (rows, probes) [V]."""
+        return self.probe_volts
+
+    def _watched_volts(self, rows: Index | slice) -> Array:
+        """Volts at the watched branches in some rows (rows, watched) [V]; they move as curves follow."""
+        return self.volts(self.watch_ports, rows)
 
     def volts(self, ports: Index, rows: Index | slice = _ALL) -> Array:
         """Volts of wide ports in some rows (rows, ports), without a meter [V]."""

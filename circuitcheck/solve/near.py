@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from copy import copy
 
 import numpy as np
@@ -76,13 +76,20 @@ class NearCurves(CurveSet):
             amps[mine], slope[mine] = group.kind.current_and_slope(own, volts[mine])
         return amps, slope
 
-    def behind(self, block: int, emf: Array, ohm: Array) -> Array:
-        """Near what one near curve of all rows draws on a source of its own (1, rows) [A]."""
-        drawn = np.empty(emf.shape)
+    def behind(self, block: int, ohm: Array) -> Callable[[Array], Array]:
+        """Near what one near curve of all rows draws on its own source, by its emf (1, rows) [A]."""
+        kinds = []
         for number, group in enumerate(self.groups):
             mine = np.flatnonzero(self._kind[:, block] == number)
             parameters = self._parameters[mine, block, : group.parameters.shape[1]]
-            drawn[0, mine] = group.kind.behind(parameters, emf[0, mine], ohm[0, mine])
+            kinds.append((mine, group.kind.drawn_behind(group.kind.terms(parameters), ohm[0, mine])))
+
+        def drawn(emf: Array) -> Array:
+            found = np.empty(emf.shape)
+            for mine, of_kind in kinds:
+                found[0, mine] = of_kind(emf[0, mine])
+            return found
+
         return drawn
 
 

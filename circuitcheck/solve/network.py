@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from functools import cached_property
+from operator import is_
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -17,7 +18,7 @@ from circuitcheck.solve.curves import LEAK, Curves, Reach, Tangent
 from circuitcheck.solve.cuts import cut_words
 from circuitcheck.solve.elimination import Elimination
 from circuitcheck.solve.plain import solve_network
-from circuitcheck.solve.wiring import TIE_SIEMENS, Index, Wiring
+from circuitcheck.solve.wiring import REFERENCE, TIE_SIEMENS, Ends, Index, PortNumbers, Wiring
 
 if TYPE_CHECKING:
     from circuitcheck.solve.levels import LevelElimination
@@ -80,6 +81,8 @@ class Network:
         self._key_places = np.empty(0, dtype=np.intp), np.empty(0, dtype=np.intp)
         self._own = np.zeros(1, dtype=np.intp), np.zeros(1)  # a node and itself: nothing
         self._calm: dict[float, Calm] = {}
+        self._in_slots = np.empty(0), np.empty(0)
+        self._numbered: tuple[tuple[object, ...], PortNumbers | None] = (None,) * 3, None
         self._seen: tuple[bytes, tuple[Array, Array]] = b"", (np.empty((0, 0)), np.empty(0))
 
     @cached_property
@@ -103,7 +106,7 @@ class Network:
 
     @property
     def words(self) -> NDArray[np.int64]:
-        """For each branch, the linear ones first, what tells how it holds parts together; see ``cuts``."""
+        """For each branch, linear ones first, what tells how it holds parts together; see ``cuts``."""
         return self._cut_words[0]
 
     @property
@@ -121,6 +124,32 @@ class Network:
         live = [number for number in np.flatnonzero(conducts).tolist() if number not in gone]
         tails, heads = wiring.every_tail[live].tolist(), wiring.every_head[live].tolist()
         return Joined(zip(tails, heads, strict=True))
+
+    def in_slots(self, slots: int) -> tuple[Array, Array]:
+        """What each slot of some changes holds [S] and pushes [A]; nothing if it is added (slots,)."""
+        if len(self._in_slots[0]) != slots:
+            found, count = np.zeros((2, slots)), len(self.siemens)
+            found[0, :count], found[1, :count] = self.siemens, self.siemens * self.wiring.emf
+            self._in_slots = found[0], found[1]
+        return self._in_slots
+
+    def numbered(self, tail: Index, head: Index, probes: Ends) -> PortNumbers:
+        """Slots by their numbers, then curves, probes and the ties of islands.
+
+        The last answer is kept: the rounds of a sweep ask for the same.
+
+        :param tail: of each slot, and ``head`` (slots,)
+        """
+        asked = tail, head, probes
+        found = self._numbered[1]
+        if found is None or not all(map(is_, asked, self._numbered[0])):
+            wiring, ground = self.wiring, np.full(len(self.tied), REFERENCE)
+            tails = np.concatenate([tail, wiring.curve_tail, probes.tail, self.tied])
+            heads = np.concatenate([head, wiring.curve_head, probes.head, ground])
+            ends = np.cumsum([len(tail), len(wiring.curve_tail), len(probes.tail)])
+            found = PortNumbers(tails, heads, *np.split(np.arange(len(tails)), ends)[1:])
+            self._numbered = asked, found
+        return found
 
     @cached_property
     def tied(self) -> Index:

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-
 import numpy as np
 
 from circuitcheck.physics.branch import Array
@@ -194,13 +192,3 @@ def wide_slots(slot: Index, altered: Bool, none: int) -> Index:
     seldom = np.argmin(np.where(altered & others, often[slot], len(slot) + 1), axis=1)
     others[np.arange(len(slot)), seldom] &= ~(altered & others).any(axis=1)
     return distinct(slot[others])
-
-
-def joined_up(groups: Sequence[Sequence[int] | Index]) -> tuple[Index, list[Index]]:
-    """Groups of nodes one after the other, and the numbers that each group gets."""
-    together = np.concatenate([np.asarray(one, dtype=np.intp) for one in groups])
-    every, end, numbers = np.arange(len(together)), 0, []
-    for one in groups:
-        numbers.append(every[end : end + len(one)])
-        end += len(one)
-    return together, numbers

@@ -1,10 +1,10 @@
 """Volts of a few rows once more, from what their whole circuits leave unaccounted for.
 
 What is left of a battery's volts behind an open branch comes out of a batch as a small difference of
-large numbers. Kirchhoff's currents of the row's own circuit, added up branch by branch at the volts of all its
-nodes, tell how far these are off, and one step of Newton's method mends them (iterative refinement: J. H.
-Wilkinson, *Rounding Errors in Algebraic Processes*, 1963; from memory). That the step itself is good to
-a few digits only harms nothing.
+large numbers. Kirchhoff's currents of the row's own circuit, added up branch by branch at the volts
+of all its nodes, tell how far these are off, and one step of Newton's method mends them (iterative
+refinement: J. H. Wilkinson, *Rounding Errors in Algebraic Processes*, 1963; from memory). That the step
+itself is good to a few digits only harms nothing.
 """
 
 from __future__ import annotations
@@ -19,38 +19,44 @@ from circuitcheck.solve.wiring import REFERENCE, Index, distinct
 if TYPE_CHECKING:
     from circuitcheck.solve.batch import Batch
 
-_ROUNDED = float(np.finfo(float).eps) / 1e-9
-"""A rounding of what volts are left of is this much of nine digits of themselves."""
-_LIVE = 1e-4
-"""Less than this no meter shows, and it is not asked how well it is known [V]."""
+_WANTED = 1e-9
+"""What volts may be off, as a share of them."""
+_ROUNDED = 8 * float(np.finfo(float).eps)
+"""What a branch is known to, as a share of it: of single faults three roundings have been seen."""
+_LIVE = 1e-6
+"""A milliampere through a milliohm [V]: less no meter shows, and nobody asks how well it is known."""
 
 
 def refined(batch: Batch, ports: Index, volts: Array) -> Array:
-    """Volts at some ports in all rows of a batch, those mended that are known to less than nine digits.
+    """Volts at some ports in all rows of a batch, mended where less than nine digits may be known.
 
     :param volts: as they come out of the batch (rows, ports) [V]
     """
-    highest = float(np.abs(batch.ports.volts).max(initial=0.0))
-    known = np.abs(volts) * batch.kept[:, None]
-    doubtful = (known < _ROUNDED * highest) & (np.abs(volts) > _LIVE)
+    size = np.abs(volts)
+    # The most that a row may lose is what its edits lose of the highest volts in the circuit.
+    highest = np.abs(batch.ports.volts).max(initial=0.0) / batch.least * (_ROUNDED / _WANTED)
+    doubtful = (size > _LIVE) & (size < highest[:, None])
     rows = np.flatnonzero(doubtful.any(axis=1))
     if rows.size:
-        less = known[rows] < _ROUNDED * _left_of(batch, ports, rows, highest)
+        less = size[rows] < _off_by(batch, ports, rows) * (_ROUNDED / _WANTED)
         rows = rows[np.any(doubtful[rows] & less, axis=1)]
-    if rows.size:
-        volts[rows] = _newly(batch, ports, rows)
-    return volts
+    if not rows.size:
+        return volts
+    found = volts.copy()
+    found[rows] = _newly(batch, ports, rows)
+    return found
 
 
-def _left_of(batch: Batch, ports: Index, rows: Index, highest: float) -> Array:
-    """What volts at some ports are the difference of, at the most, in some rows (rows, ports) [V].
+def _off_by(batch: Batch, ports: Index, rows: Index) -> Array:
+    """What a whole rounding of each edit moves some ports by (rows, ports) [V].
 
-    :param highest: volts that may stand across an edit [V]
+    What a row takes off a branch is known to the last digit of what the branch was: there is so much
+    more or less of it left, and the current of that passes the row's network.
     """
-    edits, extra = batch.edit_port[rows].T, np.abs(batch.extra_siemens[rows].T)
-    share = batch.ports.between(ports[:, None, None], edits)
-    share = np.abs(share) * (extra / (1 + extra * batch.ports.own(edits)))
-    found: Array = np.abs(batch.ports.volts[ports]) + highest * share.sum(axis=1).T
+    found = np.zeros((len(rows), len(ports)))
+    for column in range(batch.edit_port.shape[1]):
+        seen = batch.transfer_to(rows, ports, batch.edit_port[rows, column])
+        found += np.abs(batch.flow[rows, column, None] * seen)
     return found
 
 
