@@ -96,13 +96,12 @@ def test_what_is_idle_alone_is_not_beside_a_welded_contact():
     idle = [n for n, one in enumerate(changes) if layout.idle[0].unmoved_by(one)]
     welds = [n for n, one in enumerate(faults()) if one.mode.mode.endswith("welded")]
     assert all(joins(bench.circuit, changes[one]) for one in welds)
-    draw = random.Random(1)
-    pairs = [
-        (one, other)
-        for one in welds
-        for other in draw.sample(idle, 2)
-        if not changes[one].keys() & changes[other].keys() and not joins(bench.circuit, changes[other])
-    ]
+    draw, pairs = random.Random(1), []
+    for weld in welds:
+        amps = solve_point(bench.circuit.changed(changes[weld])).amps
+        fed = [one for one in idle if any(abs(amps.get(key, 0.0)) > 1 for key in changes[one])]
+        pairs += [(weld, one) for one in draw.sample(fed, min(4, len(fed)))]
+    pairs = [(one, other) for one, other in pairs if not changes[one].keys() & changes[other].keys()]
     assert len(pairs) > 10
     together = np.array(pairs)
     found = bench.run(changes, together=together).values
