@@ -10,7 +10,7 @@ that enters another comes back through the one node that it hangs by, and nothin
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Collection, Iterable, Sequence
+from collections.abc import Collection, Iterable, Iterator, Sequence
 from itertools import count
 
 from circuitcheck.circuit.circuit import Circuit
@@ -43,7 +43,9 @@ class Idle:
         self._circuit = circuit
         number = self._number = {node: place for place, node in enumerate(circuit.nodes)}
         self._meters = [(number[one], number[other]) for one, other in meters]
-        there = [_Edge(key, number[one.tail], number[one.head], one) for key, one in circuit.branches.items()]
+        there = [
+            _Edge(key, number[one.tail], number[one.head], one) for key, one in circuit.branches.items()
+        ]
         every, at_rest = there, set[str]()
         while True:
             there = self._in_loops_with_sources(there, at_rest)
@@ -83,7 +85,9 @@ class Idle:
 
     def unmoved_by(self, change: Change) -> bool:
         """Whether a change leaves all currents and all that is read as they are."""
-        return self._seen.isdisjoint(change) and all(self._stays(key, new) for key, new in change.items())
+        return self._seen.isdisjoint(change) and all(
+            self._stays(key, new) for key, new in change.items()
+        )
 
     def _stays(self, key: str, new: Branch | None) -> bool:
         if new is None:
@@ -102,8 +106,7 @@ class Idle:
 
 def _may_hold(condition: Condition, at_rest: Collection[str]) -> bool:
     return condition is ALWAYS or any(
-        not any(wanted and name in at_rest for name, wanted in alternative)
-        for alternative in condition
+        not any(wanted and name in at_rest for name, wanted in alternative) for alternative in condition
     )
 
 
@@ -120,7 +123,7 @@ def joins(circuit: Circuit, change: Change) -> bool:
 def _joins(old: Branch | None, new: Branch) -> bool:
     if isinstance(old, Conductor) and isinstance(new, Conductor):
         return not _lie_alike(old, new)
-    return type(old) is not type(new) or (old.tail, old.head) != (new.tail, new.head)  # type: ignore[union-attr]
+    return type(old) is not type(new) or (old.tail, old.head) != (new.tail, new.head)
 
 
 def blocks(size: int, ends: Sequence[tuple[int, int]]) -> list[int]:
@@ -133,42 +136,51 @@ def blocks(size: int, ends: Sequence[tuple[int, int]]) -> list[int]:
     [1, 1, 1, 0]
     """
     around: list[list[tuple[int, int]]] = [[] for _ in range(size)]
+    found, number = [-1] * len(ends), count()
     for edge, (one, other) in enumerate(ends):
-        if one != other:
+        if one == other:
+            found[edge] = next(number)
+        else:
             around[one].append((other, edge))
             around[other].append((one, edge))
-    found = [-1] * len(ends)
-    met, back = [0] * size, [0] * size
-    time, number = count(1), count()
+    met = [0] * size
+    time = count(1)
     for root in range(size):
-        if met[root] or not around[root]:
-            continue
-        met[root] = back[root] = next(time)
-        passed: list[int] = []
-        way = [(root, -1, iter(around[root]), 0)]
-        while way:
-            node, by, left, begin = way[-1]
-            for other, edge in left:
-                if not met[other]:
-                    met[other] = back[other] = next(time)
-                    way.append((other, edge, iter(around[other]), len(passed)))
-                    passed.append(edge)
-                    break
-                if edge != by and met[other] < met[node]:
-                    passed.append(edge)
-                    back[node] = min(back[node], met[other])
-            else:
-                way.pop()
-                if not way:
-                    break
-                above = way[-1][0]
-                back[above] = min(back[above], back[node])
-                if back[node] >= met[above]:
-                    own = next(number)
-                    for edge in passed[begin:]:
-                        found[edge] = own
-                    del passed[begin:]
-    loops = [edge for edge, (one, other) in enumerate(ends) if one == other]
-    for edge in loops:
-        found[edge] = next(number)
+        if not met[root]:
+            for block in _blocks_from(root, around, met, time):
+                own = next(number)
+                for edge in block:
+                    found[edge] = own
     return found
+
+
+def _blocks_from(
+    root: int, around: Sequence[Sequence[tuple[int, int]]], met: list[int], time: Iterator[int]
+) -> Iterator[list[int]]:
+    """The edges of each block that can be come to from a node.
+
+    :param around: of each node its neighbours, each with the edge that leads there
+    :param met: when each node was met, 0 for one that has not been
+    """
+    met[root] = next(time)
+    back = {root: met[root]}
+    passed: list[int] = []
+    way = [(root, -1, iter(around[root]), 0)]
+    while way:
+        node, by, left, begin = way[-1]
+        for other, edge in left:
+            if not met[other]:
+                met[other] = back[other] = next(time)
+                way.append((other, edge, iter(around[other]), len(passed)))
+                passed.append(edge)
+                break
+            if edge != by and met[other] < met[node]:
+                passed.append(edge)
+                back[node] = min(back[node], met[other])
+        else:
+            way.pop()
+            above = way[-1][0] if way else node
+            back[above] = min(back[above], back[node])
+            if way and back[node] >= met[above]:
+                yield passed[begin:]
+                del passed[begin:]

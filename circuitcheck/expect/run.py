@@ -314,8 +314,8 @@ class Run:
         counts = np.diff(self._first)
         first, adding = [], []
         wary = bool(layout.idle) and bool(np.any(self.together[:, 1] >= 0))
-        for number, (change, start, count) in enumerate(
-            zip(self.changes, self._first.tolist(), counts.tolist(), strict=False)
+        for change, start, count in zip(
+            self.changes, self._first.tolist(), counts.tolist(), strict=False
         ):
             mark = () if count and unmoved[start] else layout.runs.mark(change)
             adding.append(mark is None or (wary and joins(layout.circuit, change)))

@@ -127,9 +127,10 @@ def _told_apart(
     Of a loom all that changes only what carries no current is like the first such row.
     """
     first = np.arange(len(fuses))
-    if together is None and is_loom(circuit):
-        idle = Idle(circuit)
-        unmoved = np.repeat([idle.unmoved_by(one) for one in changes], counts) & (fuses == 1.0)
-        first[unmoved] = np.flatnonzero(unmoved)[:1]
+    if together is not None or not is_loom(circuit):
+        return first, first
+    idle = Idle(circuit)
+    unmoved = np.repeat([idle.unmoved_by(one) for one in changes], counts) & (fuses == 1.0)
+    first[unmoved] = np.flatnonzero(unmoved)[:1]
     rows, like = np.unique(first, return_inverse=True)
     return rows, like.reshape(-1)

@@ -119,8 +119,8 @@ def held(conditions: Sequence[Condition], circuit: Circuit, states: Bool) -> Boo
         else:
             found[:, column] = holding(condition, places, states)
     if alone:
-        column, place, wanted = (list(one) for one in zip(*alone, strict=True))
-        found[:, column] = states[:, place] == wanted
+        columns, at, asked = np.array(alone, dtype=np.intp).T
+        found[:, columns] = states[:, at] == asked
     return found
 
 

@@ -125,10 +125,10 @@ class LevelElimination:
         found = np.zeros(len(hub))
         alone = np.ones(len(hub), dtype=bool)
         often = np.bincount(hub, minlength=self.pattern.size)
-        for one in np.flatnonzero(often >= _MANY).tolist():
-            pair = np.flatnonzero(hub == one)
-            volts = self._volts_from(one)
-            r = level[node[pair]] + volts[one] - 2 * volts[node[pair]]
+        for here in np.flatnonzero(often >= _MANY).tolist():
+            pair = np.flatnonzero(hub == here)
+            volts = self._volts_from(here)
+            r = level[node[pair]] + volts[here] - 2 * volts[node[pair]]
             found[pair] = r
             alone[pair] = ~(r > _LEFT_OVER * level[node[pair]])
         rest = np.flatnonzero(alone)

@@ -264,7 +264,7 @@ class LoomBatch(Batch):
         self._look_far(rows)
 
     def slow(self, rows: Index, steps: int) -> Bool:
-        """Rows whose curves far away are not likely to come to rest within so many steps more (rows,)."""
+        """Rows whose curves far away will hardly come to rest within so many steps more (rows,)."""
         with np.errstate(invalid="ignore", over="ignore"):
             found: Bool = ~(self._missing[rows] * self._share_left[rows] ** steps < AMPS_LEFT)
         return found

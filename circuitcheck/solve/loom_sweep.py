@@ -38,14 +38,14 @@ _STRAIGHT_AT_ONCE = 32768
 FOLLOWING = 12
 """Rounds in which curves far away follow."""
 _PATIENCE = 4
-"""Rounds more that are waited for where more curves may be settled instead; at full size all cost more."""
+"""Rounds more that are waited for where more curves may be settled instead; full size costs more."""
 _AT_ONCE = 2048
 """Rows that bend some that are solved together at the most."""
 _FEW = 32
 """Rows that are solved with others that need more curves: calls would cost more than these curves."""
 _NODES_A_ROW = 16
 """Nodes of a network that are made in the time of one row on another that does not fit it."""
-NEAR = (2, 6, 16, 48)
+NEAR = (4, 16, 48)
 """How many curves are settled with a row; those of these that are less than half of all."""
 _TOGETHER = 48
 """How many are settled one with the other at the most; with more a row is solved at full size."""

@@ -303,8 +303,8 @@ class Network:
                 room = np.zeros((size, max(more + self._store.shape[1] // 2, _ROOM // size)))
                 room[:, :known] = self._store[:, :known]
                 self._store = room
-            ends = np.array(new, dtype=np.intp).T
-            self._factors.volts_between(*ends, self._store[:, known:more])
+            tails, heads = np.array(new, dtype=np.intp).T
+            self._factors.volts_between(tails, heads, self._store[:, known:more])
             self._places.update(zip(new, range(known, more), strict=True))
         return np.array([self._places[key] for key in keys], dtype=np.intp)
 

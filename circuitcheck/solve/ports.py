@@ -9,7 +9,7 @@ from circuitcheck.solve.network import Network
 from circuitcheck.solve.wiring import Bool, Index, distinct
 
 _SPREAD = 3
-"""Up to so many times as many columns of a network are looked at as are asked for, if they lie together."""
+"""Up to so many times as many columns are looked at as are asked for, if they lie together."""
 
 
 class Ports:
