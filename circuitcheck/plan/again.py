@@ -10,7 +10,7 @@ from circuitcheck.harness.readings import Reading, Sheet
 from circuitcheck.locate.evidence import DOUBTED, times_taken
 from circuitcheck.locate.verdict import Hinge, Verdict
 from circuitcheck.plan.asked import NextTest, told_alone
-from circuitcheck.plan.candidates import Candidate, candidate_of, tool_of
+from circuitcheck.plan.candidates import READING, Candidate, candidate_of, tool_of
 from circuitcheck.plan.outcomes import outcomes_of
 from circuitcheck.plan.planner import Options, Outlook, Planned, Planner
 from circuitcheck.plan.stands import minutes_now, stand_of
@@ -132,8 +132,11 @@ def _told(
 
 
 def _minutes(planner: Planner, sheet: Sheet, candidate: Candidate) -> float:
-    """Minutes of the reading from how the vehicle stands.
+    """Minutes of the reading from how the vehicle stands: where it was taken last, half a minute.
 
     What it needs open is open since it was taken first.
     """
-    return minutes_now(planner.harness, stand_of(sheet), candidate, (0,))
+    stand = stand_of(sheet)
+    if stand is not None and stand.setup == candidate.setup:
+        return READING
+    return minutes_now(planner.harness, stand, candidate, (0,))

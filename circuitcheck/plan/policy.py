@@ -18,7 +18,7 @@ from circuitcheck.plan.exact import MOST, Certain, Exact
 from circuitcheck.plan.problem import AT_FIRST, Problem, Ready
 from circuitcheck.plan.rollout import NOTHING, Rollout
 
-_PROMISING = 8
+_PROMISING = 12
 """Tests that are tried out one step ahead."""
 _LOOKED_AT = 40
 """Tests that the greedy rule chooses from on the way."""

@@ -62,7 +62,7 @@ def stand_of(sheet: Sheet) -> Stand | None:
 def spared(harness: Harness, before: Sequence[Stand | None], then: Sequence[Wanted]) -> Array:
     """Minutes that each of some set-ups spares each of some tests, if it stands (before, tests).
 
-    In the same set-up only the readings are left to be taken; of another one, the engine's heat, the
+    In the same set-up only the places are left to be found and the readings to be taken; of another one, the engine's heat, the
     plugs and fuses that are out, the leads and the battery's clamp are as they must be. A test of the
     harness states its minutes as a whole: what is left of them is no less than its other steps take.
     """
@@ -76,7 +76,8 @@ def spared(harness: Harness, before: Sequence[Stand | None], then: Sequence[Want
     metered = np.array([one is not None and one.metered for one in before])
     other = np.array([sum(steps[repr(one)].values()) for one in setups]) - common
     in_another = np.minimum(common, np.maximum(beginning - LOOK - other, 0.0))
-    found: Array = np.where(same, beginning + probing * metered[:, None], in_another)
+    in_the_same = np.maximum(beginning - LOOK, 0.0) + probing * metered[:, None]
+    found: Array = np.where(same, in_the_same, in_another)
     return found
 
 
