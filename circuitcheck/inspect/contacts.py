@@ -98,7 +98,8 @@ def contact_making(design: Design) -> Iterator[Finding]:
                 "contact-making",
                 one.place,
                 Severity.doubtful,
-                f"closes on {number(amps)} A as the motors start ({scene}), {number(amps / one.rating)} "
+                f"closes onto {number(amps)} A as the motors start ({scene}), "
+                f"{number(amps / one.rating)} "
                 f"times its rating, and is {one.made_for}. It may weld.",
                 amps,
                 times * one.rating,
