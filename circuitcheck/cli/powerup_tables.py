@@ -133,7 +133,7 @@ def _signs(one: Step) -> None:
             indented(f"- {_said(sign)}: {_in_groups(names)}", 4)
 
 
-_SAME = re.compile(r"(.+) ((?:stuck )?open|high resistance|short to (?:ground|supply)|blown|welded)")
+_SAME = re.compile(r"(.+?) ((?:stuck )?open|high resistance|short to (?:ground|supply)|blown|welded)")
 """Where a fault is, and a mode that many places share."""
 
 
