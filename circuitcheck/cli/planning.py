@@ -80,7 +80,7 @@ def next_(
     harness: HarnessArgument,
     readings: Annotated[
         str | None,
-        typer.Argument(metavar="[READINGS]", help="What was found so far; - for standard input."),
+        typer.Argument(metavar="READINGS", help="What was found so far; - for standard input."),
     ] = None,
     symptom: Symptom = None,
     add: Annotated[
@@ -137,7 +137,7 @@ def plan(
     harness: HarnessArgument,
     readings: Annotated[
         str | None,
-        typer.Argument(metavar="[READINGS]", help="What was found already; - for standard input."),
+        typer.Argument(metavar="READINGS", help="What was found already; - for standard input."),
     ] = None,
     symptom: Symptom = None,
     toolbox: ToolsOption = None,
@@ -193,7 +193,7 @@ def prove(
     readings: Annotated[str, typer.Argument(metavar="READINGS", help="What led to the repair.")],
     after: Annotated[
         str | None,
-        typer.Argument(metavar="[AFTER]", help="What was read after it; - for standard input."),
+        typer.Argument(metavar="AFTER", help="What was read after it; - for standard input."),
     ] = None,
     toolbox: ToolsOption = None,
     as_json: JsonOption = False,

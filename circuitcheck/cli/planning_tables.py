@@ -140,7 +140,8 @@ def proof(harness: Harness, result: Proof) -> None:
 
 def proof_in_short(result: Proof) -> None:
     """The proof that readings were taken for, a line a test; without a second sheet it stands whole."""
-    cautions(result.tests)
+    if result.missing:
+        cautions(result.tests)
     was = " and ".join(result.repaired) or "nothing in particular"
     say()
     say(f"The proof after the repair of {was}, {_time(result.minutes)}", "bold")

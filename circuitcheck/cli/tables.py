@@ -100,10 +100,13 @@ class Cautioned(Protocol):
         ...
 
 
-def cautions(tests: Iterable[Cautioned]) -> None:
-    """The cautions of some tests, each once, on standard error."""
+def cautions(tests: Iterable[Cautioned], paper: Paper | None = None) -> None:
+    """The cautions of some tests, each once, on standard error.
+
+    :param paper: a sheet that is carried to the vehicle, and takes its cautions with it
+    """
     for text in together(one.cautions for one in tests):
-        caution(text)
+        caution(text, paper)
 
 
 def expected(loom: Loom, result: Expectation, twin: Twin | None = None) -> None:

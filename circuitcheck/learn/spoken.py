@@ -36,8 +36,8 @@ def _looked(workshop: Workshop, said: str, **what: object) -> list[str]:
     noted = " ".join([said.split(maxsplit=1)[0], *observation.points]).replace("bridge", "lead")
     found, told = workshop.measure(noted, observation)
     points = " to ".join(found.observation.points).replace("bridge", "lead")
-    what = {"click": "hear"}.get(found.observation.kind, found.observation.kind)
-    return [*told, f"{what} {points}: {found.shown}"]
+    kind = found.observation.kind
+    return [*told, f"{'hear' if kind == 'click' else kind} {points}: {found.shown}"]
 
 
 def _two(find: Callable[[str], str], given: list[str], usage: str) -> tuple[str, str]:

@@ -99,8 +99,8 @@ def next_test(planner: Planner, sheet: Sheet, options: Options) -> Next:
         _noting(told(planner, outlook, one), sheet) for one in advice.choices[: 1 + _OTHERS]
     ]
     why = (
-        f"if it is done, {math.ceil(advice.choices[0].ahead)} minutes are to be expected from here to the cure, "
-        f"wrong repairs counted; {advice.loss:.0f} if you stop here."
+        f"if it is done, {math.ceil(advice.choices[0].ahead)} minutes are to be expected from here to "
+        f"the cure, wrong repairs counted; {advice.loss:.0f} if you stop here."
     )
     return Next(False, why, first, tuple(others), verdict)
 
