@@ -110,6 +110,11 @@ class VoltsReader(Reader):
         """Its input resistance."""
         return {METER: Conductor(self.tail, self.head, self.ohm)}
 
+    @property
+    def on(self) -> VoltsReader:
+        """The same where the circuit has its input resistance already."""
+        return replace(self, ohm=math.inf)
+
     def port(self) -> tuple[str, str]:
         """Where the leads are."""
         return self.tail, self.head

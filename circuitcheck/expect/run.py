@@ -8,7 +8,7 @@ in place, all of them together.
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
@@ -24,7 +24,7 @@ from circuitcheck.solve.network import MANY_CURVES, Networks
 from circuitcheck.solve.point import solve_point
 from circuitcheck.solve.rounds import Group
 from circuitcheck.solve.spread import Shifts, port_shifts
-from circuitcheck.solve.sweep import settle
+from circuitcheck.solve.sweep import Settled, settle
 from circuitcheck.solve.wiring import Bool, Index, distinct
 
 if TYPE_CHECKING:
@@ -88,6 +88,7 @@ class Layout:
             if in_place:
                 self.circuit, change = self.circuit.changed(change), {}
             self.placed.append(Placed(station, change, tuple(readers)))
+        self._metered: dict[int, Layout] = {}
         self.networks = Networks(self.circuit)
         self.runs = SeriesRuns(self.circuit, kept)
 
@@ -104,6 +105,19 @@ class Layout:
         others = [one for one in stations if one not in lamps]
         found = [cls(circuit, others)] if others else []
         return [*found, *(cls(circuit, [one], in_place=True) for one in lamps)]
+
+    def metered(self, number: int) -> Layout:
+        """One voltmeter by its number in ``meters``, with its load on the circuit from the beginning."""
+        if number not in self._metered:
+            _, station, place = self.meters[number]
+            one = self.placed[station].station
+            reader = dict(one.readers)[place]
+            assert isinstance(reader, VoltsReader)
+            loaded = one.circuit.changed(reader.meter())
+            self._metered[number] = Layout(
+                loaded, [replace(one, circuit=loaded, readers=((place, reader.on),))]
+            )
+        return self._metered[number]
 
     @cached_property
     def meters(self) -> list[tuple[int, int, int]]:
@@ -185,13 +199,7 @@ class Run:
         placed = layout.placed
         alike = Alike(self._kinds(layout))
         station, row = np.divmod(alike.rows, self.rows)
-        settled = settle(
-            layout.networks,
-            self._laid_out(layout, station, row),
-            layout.probes,
-            [self.blown[one] for one in row.tolist()],
-            self.fuses[row],
-        )
+        settled = self._settled(layout, station, row)
         self.buzzing[alike.all_of(settled.buzzing) % self.rows] = True
         whole = {*alike.rows[settled.unsure].tolist()}
         whole |= {*alike.rows[self._clamp_moved(layout)[row]].tolist()}
@@ -200,22 +208,33 @@ class Run:
         for number in sorted(whole):
             one = placed[number // self.rows].station
             self._take_one(one, number % self.rows, alike.like(number) % self.rows)
-        for group in settled.groups:
-            for number, place in self._behind_knee(layout, group, alike):
-                if number in whole:
-                    continue
-                one = placed[number // self.rows].station
-                self._take_metered(one, number % self.rows, alike.like(number) % self.rows, place)
+        for number, solved in self._behind_knee(layout, settled.groups, alike):
+            left = [one for one in solved.tolist() if alike.rows[one] not in whole]
+            if left:
+                self._take_metered(layout.metered(number), alike, np.array(left, dtype=np.intp))
 
-    def _behind_knee(self, layout: Layout, group: Group, alike: Alike) -> Iterator[tuple[int, int]]:
-        """Rows of all stations, and the place of each voltmeter that reads no straight line there."""
+    def _settled(self, layout: Layout, station: Index, row: Index) -> Settled:
+        """Some rows at rest, each with the instrument of a station in place."""
+        blown = [self.blown[one] for one in row.tolist()]
+        changes = self._laid_out(layout, station, row)
+        return settle(layout.networks, changes, layout.probes, blown, self.fuses[row])
+
+    def _behind_knee(
+        self, layout: Layout, groups: Sequence[Group], alike: Alike
+    ) -> Iterator[tuple[int, Index]]:
+        """Voltmeters by their numbers in ``layout.meters``, and the rows where each bends a diode."""
         meters, siemens = layout.meters, 1 / self.bench.harness.meter_ohm
-        doubtful = group.batch.behind_knee([probe for probe, _, _ in meters], siemens)
-        for one, meter in np.argwhere(doubtful[group.local]).tolist():
-            number = int(alike.rows[group.rows[one]])
-            _, station, place = meters[meter]
-            if station == number // self.rows:
-                yield number, place
+        probes = [probe for probe, _, _ in meters]
+        stations = np.array([station for _, station, _ in meters], dtype=np.intp)
+        found = [np.zeros((0, 2), dtype=np.intp)]
+        for group in groups:
+            doubtful = group.batch.behind_knee(probes, siemens)[group.local]
+            doubtful &= (alike.rows[group.rows] // self.rows)[:, None] == stations
+            row, meter = np.nonzero(doubtful)
+            found.append(np.stack([meter, group.rows[row]], axis=1))
+        meter, row = np.concatenate(found).T
+        for number in distinct(meter).tolist():
+            yield number, row[meter == number]
 
     def _clamp_moved(self, layout: Layout) -> Bool:
         """Rows that join a clamped branch to other nodes: its volts are not those of the port then."""
@@ -327,10 +346,22 @@ class Run:
             point = solve_point(circuit.changed(meter), near) if meter else bare
             self.values[rows, place] = reader.value_at(circuit, point)
 
-    def _take_metered(self, station: Station, row: int, rows: Index, place: int) -> None:
-        """One voltmeter at full size, of rows that are at rest."""
-        circuit, reader = self._circuit(station, row), dict(station.readers)[place]
-        self.values[rows, place] = reader.value_at(circuit, solve_point(circuit.changed(reader.meter())))
+    def _take_metered(self, layout: Layout, alike: Alike, solved: Index) -> None:
+        """One voltmeter with its load on the circuit, of rows that are at rest without it.
+
+        :param layout: with this meter alone
+        :param solved: numbers of the rows among those of ``alike``
+        """
+        (placed,) = layout.placed
+        ((place, probe, reader),) = placed.readers
+        row = alike.rows[solved] % self.rows
+        settled = self._settled(layout, np.zeros_like(row), row)
+        for group in settled.groups:
+            own = alike.everyone(Group(solved[group.rows], group.local, group.batch))
+            self.values[own.rows % self.rows, place] = reader.values(own.batch, probe)[own.local]
+        for one in [*settled.unsure.tolist(), *settled.buzzing.tolist()]:
+            rows = alike.like(int(alike.rows[solved[one]])) % self.rows
+            self._take_one(placed.station, int(row[one]), rows)
 
     def _circuit(self, station: Station, row: int) -> Circuit:
         """The circuit of one row, with the instrument of a station in place."""
