@@ -29,7 +29,7 @@ from circuitcheck.physics.meter import (
 from circuitcheck.physics.motor import RPM, FanMotor
 from circuitcheck.solve.batch import Batch
 from circuitcheck.solve.point import OperatingPoint
-from circuitcheck.solve.spread import TEMPERATURE_SPREAD, curve_nudges
+from circuitcheck.solve.spread import TEMPERATURE, TEMPERATURE_SPREAD, latents_of
 from circuitcheck.solve.wiring import Index
 
 METER = "meter"
@@ -168,7 +168,7 @@ class AmpsReader(Reader):
         spread = np.where(batch.alters(self.key)[rows], 0.0, self.branch.spread)
         return {
             f"{self.key} ohm": -amps * spread,
-            "temperature": -amps * self.branch.coefficient * TEMPERATURE_SPREAD,
+            TEMPERATURE: -amps * self.branch.coefficient * TEMPERATURE_SPREAD,
         }
 
     def value_at(self, circuit: Circuit, point: OperatingPoint) -> float:
@@ -256,12 +256,14 @@ class CurveReader(Reader):
 
     def own(self, batch: Batch, probe: int, rows: Index) -> dict[str, Array]:
         """Its own parameters."""
-        _, _, column = self._place(batch)
-        volts = batch.curve_volts(column)[rows]
-        return {
-            latent: 0.5 * (self.look(up, volts) - self.look(down, volts))
-            for _, latent, _, (up, down), _, _ in curve_nudges(batch, rows, self.key)
-        }
+        number, place, _ = self._place(batch)
+        latents = latents_of(batch.network.wiring).curves[number]
+        mine = latents.of_curve(place)
+        if not mine.size:
+            return {}
+        parameters, volts = latents.nudged(batch, rows, mine)
+        more = np.broadcast_to(self.look(parameters, volts), volts.shape)
+        return {latents.names[n]: 0.5 * (up - down) for n, up, down in zip(mine, *more, strict=True)}
 
     def value_at(self, circuit: Circuit, point: OperatingPoint) -> float:
         """What is seen at one point."""

@@ -19,11 +19,12 @@ from circuitcheck.circuit.series import SeriesRuns
 from circuitcheck.expect.readers import AmpsReader, Reader, VoltsReader
 from circuitcheck.parts.fault import Change
 from circuitcheck.physics.branch import Array, Branch, Conductor, Source
+from circuitcheck.solve.batch import Batch
 from circuitcheck.solve.changes import Changes, one_of
 from circuitcheck.solve.network import MANY_CURVES, Networks
 from circuitcheck.solve.point import solve_point
 from circuitcheck.solve.rounds import Group
-from circuitcheck.solve.spread import Shifts, port_shifts
+from circuitcheck.solve.spread import Shifts, latents_of, port_shifts
 from circuitcheck.solve.sweep import Settled, settle
 from circuitcheck.solve.wiring import Bool, Index, distinct
 
@@ -45,6 +46,11 @@ class Placed:
     station: Station
     change: Change
     readers: tuple[tuple[int, int, Reader], ...]
+
+    @cached_property
+    def places(self) -> Index:
+        """Of each reader its place in the test."""
+        return np.array([place for place, _, _ in self.readers], dtype=np.intp)
 
     @cached_property
     def voltmeters(self) -> tuple[Index, Index, Array]:
@@ -377,26 +383,24 @@ class Run:
         for placed, group in self._groups:
             mine = np.flatnonzero(where[group.rows] >= 0)
             if mine.size:
-                at = where[group.rows[mine]]
-                for place, latents, change in _shifts_of(placed, group, group.local[mine]):
-                    numbers = [names.setdefault(one, len(names)) for one in latents]
-                    columns = np.array(numbers, dtype=np.intp)
-                    pieces.append((np.ix_(at, np.array([place]), columns), change))
+                latents = latents_of(group.batch.network.wiring)
+                columns = [names.setdefault(one, len(names)) for one in latents.names]
+                cells = np.ix_(where[group.rows[mine]], placed.places, np.array(columns, dtype=np.intp))
+                pieces.append((cells, _shifts_of(placed, group.batch, group.local[mine])))
         values = np.zeros((len(rows), len(self.bench.observations), len(names)))
         for cells, change in pieces:
-            values[cells] += change[:, None, :]
+            values[cells] = change
         return Shifts(tuple(names), values)
 
 
-def _shifts_of(placed: Placed, group: Group, rows: Index) -> list[tuple[int, tuple[str, ...], Array]]:
-    """For each reader its place, and its shifts (rows, latents): through the volts, and its own."""
-    batch, found = group.batch, []
+def _shifts_of(placed: Placed, batch: Batch, rows: Index) -> Array:
+    """Shifts of the readings of a station (rows, readings, latents): by the volts, and their own."""
     probes = np.array([probe for _, probe, _ in placed.readers], dtype=np.intp)
-    by_volts = port_shifts(batch, batch.probe_ports[probes], rows)
-    for number, (place, probe, reader) in enumerate(placed.readers):
-        gain = reader.gain(batch, probe)[rows]
-        found.append((place, by_volts.latents, gain[:, None] * by_volts.values[:, number]))
-        own = reader.own(batch, probe, rows)
-        if own:
-            found.append((place, tuple(own), np.stack(list(own.values()), axis=1)))
+    found = port_shifts(batch, batch.probe_ports[probes], rows)
+    numbers = latents_of(batch.network.wiring).numbers
+    for number, (_, probe, reader) in enumerate(placed.readers):
+        found[:, number] *= reader.gain(batch, probe)[rows, None]
+        for name, change in reader.own(batch, probe, rows).items():
+            if name in numbers:  # of what is certain nothing is kept
+                found[:, number, numbers[name]] += change
     return found
