@@ -63,6 +63,11 @@ class Placed:
         place, probe, siemens = np.array(found).reshape(-1, 3).T
         return place.astype(np.intp), probe.astype(np.intp), siemens
 
+    def carrying(self, change: Change, instrument: Change) -> Change:
+        """A change of the bench on this circuit, an instrument of the station with it."""
+        carried = self.station.carried(change)
+        return {**instrument, **carried} if instrument else carried
+
     @cached_property
     def others(self) -> list[tuple[int, int, Reader]]:
         """The readers that are no voltmeters."""
@@ -126,6 +131,16 @@ class Layout:
         return self._metered[number]
 
     @cached_property
+    def clamped(self) -> dict[str, set[str]]:
+        """The branches that an ammeter is at, and their ends."""
+        return {
+            reader.key: set(reader.port())
+            for placed in self.placed
+            for _, _, reader in placed.readers
+            if isinstance(reader, AmpsReader)
+        }
+
+    @cached_property
     def meters(self) -> list[tuple[int, int, int]]:
         """Of each voltmeter the probe, the number of its station, and its place in the test."""
         return [
@@ -186,9 +201,12 @@ class Run:
     ) -> None:
         self.bench = bench
         self.changes = changes
-        self._first = np.cumsum([0, *counts])
+        self._counts = np.array(counts, dtype=np.intp)
+        self._first = np.cumsum(self._counts) - self._counts
+        self._change_of = np.append(np.repeat(np.arange(len(changes)), self._counts), -1)
+        """The number of the change that each of its rows belongs to; the last for no row."""
         if together is None:
-            every = np.arange(self._first[-1])
+            every = np.arange(len(self._change_of) - 1)
             together = np.stack([every, np.full(len(every), -1)], axis=1)
         self.together = together
         self.rows = len(together)
@@ -235,6 +253,8 @@ class Run:
         found = [np.zeros((0, 2), dtype=np.intp)]
         for group in groups:
             doubtful = group.batch.behind_knee(probes, siemens)[group.local]
+            if not doubtful.any():
+                continue
             doubtful &= (alike.rows[group.rows] // self.rows)[:, None] == stations
             row, meter = np.nonzero(doubtful)
             found.append(np.stack([meter, group.rows[row]], axis=1))
@@ -244,47 +264,36 @@ class Run:
 
     def _clamp_moved(self, layout: Layout) -> Bool:
         """Rows that join a clamped branch to other nodes: its volts are not those of the port then."""
-        ends = {
-            reader.key: set(reader.port())
-            for placed in layout.placed
-            for _, _, reader in placed.readers
-            if isinstance(reader, AmpsReader)
-        }
-        moved = [
-            any(
-                key in ends and new is not None and {new.tail, new.head} != ends[key]
-                for key, new in one.items()
-            )
-            for one in self.changes
-        ]
-        rows = np.append(np.repeat(np.array(moved, dtype=bool), np.diff(self._first)), False)
-        return np.asarray(np.any(rows[self.together], axis=1))
+        moved = np.zeros(len(self.changes) + 1, dtype=bool)  # the last for no change
+        for number, one in enumerate(self.changes):
+            for key in layout.clamped.keys() & one.keys():
+                new = one[key]
+                if new is not None and {new.tail, new.head} != layout.clamped[key]:
+                    moved[number] = True
+        return np.asarray(np.any(moved[self._change_of[self.together]], axis=1))
 
     def _laid_out(self, layout: Layout, station: Index, row: Index) -> Changes:
         """The changes of some rows, each with the instrument of a station in place."""
         listed: list[Change] = []
         counts: list[int] = []
-        end = 0
-        both = np.full((2, len(row)), -1, dtype=np.intp)
+        both = np.full((len(row), 2), -1, dtype=np.intp)
         for number, placed in enumerate(layout.placed):
             mine = np.flatnonzero(station == number)
-            for second, instrument in enumerate((placed.change, {})):
-                rows = self.together[row[mine], second]
-                there = rows >= 0
-                change = self._change_of(rows[there])
-                start = np.zeros(len(self.changes), dtype=np.intp)
-                for one in distinct(change).tolist():
-                    start[one] = end
-                    listed.append({**instrument, **placed.station.carried(self.changes[one])})
-                    counts.append(int(self._first[one + 1] - self._first[one]))
-                    end += counts[-1]
-                both[second, mine[there]] = start[change] + rows[there] - self._first[change]
+            rows = self.together[row[mine]]
+            for columns in ([0], [1]) if placed.change else ([0, 1],):
+                # What acts first has the instrument of the station with it.
+                instrument = placed.change if columns == [0] else {}
+                asked = rows[:, columns]
+                change = self._change_of[asked]
+                used = distinct(change[asked >= 0])
+                size = self._counts[used]
+                start = np.full(len(self.changes) + 1, -1)
+                start[used] = sum(counts) + np.cumsum(size) - size - self._first[used]
+                both[mine[:, None], columns] = np.where(asked >= 0, start[change] + asked, -1)
+                listed += [placed.carrying(self.changes[one], instrument) for one in used.tolist()]
+                counts += size.tolist()
         changes = Changes.of(layout.networks.wiring, listed, counts)
-        return changes.take(both[0]) if np.all(both[1] < 0) else changes.together(*both)
-
-    def _change_of(self, rows: Index) -> Index:
-        """The number of the change that each of its rows belongs to."""
-        return np.searchsorted(self._first, rows, side="right") - 1
+        return changes.take(both[:, 0]) if np.all(both[:, 1] < 0) else changes.together(*both.T)
 
     def _read(self, layout: Layout, group: Group) -> None:
         """Read off what has come to rest; what buzzes stays NaN."""
@@ -305,16 +314,15 @@ class Run:
     def _kinds(self, layout: Layout) -> Index:
         """For all rows at all stations numbers that are equal where all that is read is."""
         marks: dict[Any, int] = {}
-        counts = np.diff(self._first)
         first, adding = [], []
-        rows = zip(self._first.tolist(), counts.tolist(), strict=False)
+        rows = zip(self._first.tolist(), self._counts.tolist(), strict=True)
         for number, (change, (start, count)) in enumerate(zip(self.changes, rows, strict=True)):
             mark = layout.runs.mark(change)
             adding.append(mark is None)
             first.append(marks.setdefault((mark or (number,), count), start))
-        kind = np.repeat(np.array(first, dtype=np.intp) - self._first[:-1], counts)
+        kind = np.repeat(np.array(first, dtype=np.intp) - self._first, self._counts)
         kind += np.arange(len(kind))
-        adds = np.append(np.repeat(np.array(adding, dtype=bool), counts), False)
+        adds = np.array([*adding, False])[self._change_of]
         # What is added may end within a run, and then it matters where along it the other change is.
         apart = np.any(adds[self.together], axis=1)[:, None]
         pair = np.where(apart, self.together, np.append(kind, -1)[self.together])
@@ -331,7 +339,7 @@ class Run:
         found: dict[str, Branch | None] = {}
         for one in self.together[row].tolist():
             if one >= 0:
-                number = int(self._change_of(np.array(one)))
+                number = self._change_of[one]
                 found |= one_of(self.changes[number], one - int(self._first[number]))
         return found
 
