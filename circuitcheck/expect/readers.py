@@ -80,8 +80,8 @@ class Reader(ABC):
         """The reading in all rows of a batch (rows,), in its own unit."""
 
     @abstractmethod
-    def gain(self, batch: Batch, probe: int) -> Array:
-        """Change of the reading for one volt more at the port, in all rows (rows,)."""
+    def gain(self, batch: Batch, probe: int, rows: Index) -> Array:
+        """Change of the reading for one volt more at the port, in the rows asked for (rows,)."""
 
     def own(self, batch: Batch, probe: int, rows: Index) -> dict[str, Array]:
         """Change of the reading at fixed volts for one standard uncertainty of each latent.
@@ -123,10 +123,10 @@ class VoltsReader(Reader):
         """Volts with the meter's load [V]."""
         return batch.metered(probe, 1 / self.ohm)
 
-    def gain(self, batch: Batch, probe: int) -> Array:
+    def gain(self, batch: Batch, probe: int, rows: Index) -> Array:
         """1, less the meter's load; 0 where nothing joins the leads."""
-        loaded = 1 / (1 + batch.probe_ohms[:, probe] / self.ohm)
-        return np.where(batch.probe_cut[:, probe], 0.0, loaded)
+        loaded = 1 / (1 + batch.probe_ohms[rows, probe] / self.ohm)
+        return np.where(batch.probe_cut[rows, probe], 0.0, loaded)
 
     def value_at(self, circuit: Circuit, point: OperatingPoint) -> float:
         """Volts [V]."""
@@ -157,9 +157,10 @@ class AmpsReader(Reader):
         """Amps [A]."""
         return np.abs(batch.siemens_of(self.key) * batch.probe_volts[:, probe])
 
-    def gain(self, batch: Batch, probe: int) -> Array:
+    def gain(self, batch: Batch, probe: int, rows: Index) -> Array:
         """The conductance, with the sign of the current [S]."""
-        return batch.siemens_of(self.key) * np.sign(batch.probe_volts[:, probe])
+        found: Array = batch.siemens_of(self.key)[rows] * np.sign(batch.probe_volts[rows, probe])
+        return found
 
     def own(self, batch: Batch, probe: int, rows: Index) -> dict[str, Array]:
         """Its own resistance and temperature."""
@@ -190,7 +191,9 @@ class NoAmps(Reader):
         """0 A."""
         return np.zeros(len(batch))
 
-    gain = values
+    def gain(self, batch: Batch, probe: int, rows: Index) -> Array:
+        """It stays at 0 A."""
+        return np.zeros(len(rows))
 
     def value_at(self, circuit: Circuit, point: OperatingPoint) -> float:
         """0 A."""
@@ -248,11 +251,11 @@ class CurveReader(Reader):
         number, place, column = self._place(batch)
         return self.look(batch.curve_parameters(number, place), batch.curve_volts(column))
 
-    def gain(self, batch: Batch, probe: int) -> Array:
+    def gain(self, batch: Batch, probe: int, rows: Index) -> Array:
         """By a small step; the curve has kinks and no step is better than another there."""
         number, place, column = self._place(batch)
-        rows, volts = batch.curve_parameters(number, place), batch.curve_volts(column)
-        return (self.look(rows, volts + 1e-4) - self.look(rows, volts - 1e-4)) / 2e-4
+        own, volts = batch.curve_parameters(number, place)[rows], batch.curve_volts(column)[rows]
+        return (self.look(own, volts + 1e-4) - self.look(own, volts - 1e-4)) / 2e-4
 
     def own(self, batch: Batch, probe: int, rows: Index) -> dict[str, Array]:
         """Its own parameters."""
@@ -291,9 +294,9 @@ class TurnReader(CurveReader):
         """Torque [N m]."""
         return FanMotor.turning_torque(parameters)
 
-    def gain(self, batch: Batch, probe: int) -> Array:
+    def gain(self, batch: Batch, probe: int, rows: Index) -> Array:
         """The motor is without current."""
-        return np.zeros(len(batch))
+        return np.zeros(len(rows))
 
 
 @dataclass(frozen=True)
@@ -315,9 +318,9 @@ class FuseReader(Reader):
         """1 blown, 0 whole."""
         return np.where(batch.siemens_of(self.key) == 0.0, 1.0, 0.0)
 
-    def gain(self, batch: Batch, probe: int) -> Array:
+    def gain(self, batch: Batch, probe: int, rows: Index) -> Array:
         """A state does not move a little."""
-        return np.zeros(len(batch))
+        return np.zeros(len(rows))
 
     def value_at(self, circuit: Circuit, point: OperatingPoint) -> float:
         """1 blown, 0 whole."""
@@ -340,9 +343,9 @@ class ClickReader(Reader):
         """1 pulled in, 0 at rest."""
         return batch.state(self.threshold).astype(float)
 
-    def gain(self, batch: Batch, probe: int) -> Array:
+    def gain(self, batch: Batch, probe: int, rows: Index) -> Array:
         """A state does not move a little."""
-        return np.zeros(len(batch))
+        return np.zeros(len(rows))
 
     def value_at(self, circuit: Circuit, point: OperatingPoint) -> float:
         """1 pulled in, 0 at rest."""
@@ -378,9 +381,9 @@ class OhmsReader(Reader):
         """Ohms [ohm]; infinite for an open line."""
         return self._ohm(batch.probe_volts[:, probe])
 
-    def gain(self, batch: Batch, probe: int) -> Array:
+    def gain(self, batch: Batch, probe: int, rows: Index) -> Array:
         """Ohms for a volt more at the leads."""
-        left = OHMMETER_EMF - batch.probe_volts[:, probe]
+        left = OHMMETER_EMF - batch.probe_volts[rows, probe]
         return np.where(left > 1e-9, OHMMETER_OHM * OHMMETER_EMF / np.maximum(left, 1e-9) ** 2, 0.0)
 
     def value_at(self, circuit: Circuit, point: OperatingPoint) -> float:

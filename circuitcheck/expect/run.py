@@ -19,7 +19,6 @@ from circuitcheck.circuit.series import SeriesRuns
 from circuitcheck.expect.readers import AmpsReader, Reader, VoltsReader
 from circuitcheck.parts.fault import Change
 from circuitcheck.physics.branch import Array, Branch, Conductor, Source
-from circuitcheck.solve.batch import Batch
 from circuitcheck.solve.changes import Changes, one_of
 from circuitcheck.solve.network import MANY_CURVES, Networks
 from circuitcheck.solve.point import solve_point
@@ -383,32 +382,48 @@ class Run:
         return circuit.after(self.blown[row], float(self.fuses[row]))
 
     def shifts(self, rows: Index) -> Shifts:
-        """How readings move with every latent, for some rows (in the order given)."""
+        """How readings move with every latent of the bench, for some rows (in the order given)."""
         where = np.full(self.rows, -1, dtype=np.intp)
         where[rows] = np.arange(len(rows))
-        names: dict[str, int] = {}
-        pieces = []
+        numbers = {name: number for number, name in enumerate(self.bench.latents)}
+        values = np.zeros((len(rows), len(self.bench.observations), len(numbers)))
+        alike: dict[tuple[int, int], list[tuple[Placed, Group]]] = {}
         for placed, group in self._groups:
             mine = np.flatnonzero(where[group.rows] >= 0)
             if mine.size:
-                latents = latents_of(group.batch.network.wiring)
-                columns = [names.setdefault(one, len(names)) for one in latents.names]
-                cells = np.ix_(where[group.rows[mine]], placed.places, np.array(columns, dtype=np.intp))
-                pieces.append((cells, _shifts_of(placed, group.batch, group.local[mine])))
-        values = np.zeros((len(rows), len(self.bench.observations), len(names)))
-        for cells, change in pieces:
-            values[cells] = change
-        return Shifts(tuple(names), values)
+                some = Group(where[group.rows[mine]], group.local[mine], group.batch)
+                alike.setdefault((id(group.batch), len(placed.readers)), []).append((placed, some))
+        for many in alike.values():
+            moved = _shifts_of(many)
+            names = latents_of(many[0][1].batch.network.wiring).names
+            columns = np.array([numbers[one] for one in names], dtype=np.intp)
+            places = np.concatenate([np.tile(one.places, (len(group.rows), 1)) for one, group in many])
+            at = np.concatenate([group.rows for _, group in many])
+            values[at[:, None, None], places[..., None], columns] = moved
+        return Shifts(self.bench.latents, values)
 
 
-def _shifts_of(placed: Placed, batch: Batch, rows: Index) -> Array:
-    """Shifts of the readings of a station (rows, readings, latents): by the volts, and their own."""
-    probes = np.array([probe for _, probe, _ in placed.readers], dtype=np.intp)
-    found = port_shifts(batch, batch.probe_ports[probes], rows)
+def _shifts_of(many: Sequence[tuple[Placed, Group]]) -> Array:
+    """Shifts of the readings of stations in one batch, by the volts and their own.
+
+    :param many: stations with as many readings each
+    :returns: (rows of all, readings, latents)
+    """
+    batch = many[0][1].batch
+    probes = [
+        np.tile([probe for _, probe, _ in placed.readers], (len(group.local), 1))
+        for placed, group in many
+    ]
+    local = np.concatenate([group.local for _, group in many])
+    found = port_shifts(batch, batch.probe_ports[np.concatenate(probes)], local)
     numbers = latents_of(batch.network.wiring).numbers
-    for number, (_, probe, reader) in enumerate(placed.readers):
-        found[:, number] *= reader.gain(batch, probe)[rows, None]
-        for name, change in reader.own(batch, probe, rows).items():
-            if name in numbers:  # of what is certain nothing is kept
-                found[:, number, numbers[name]] += change
+    first = 0
+    for placed, group in many:
+        mine = found[first : first + len(group.local)]
+        for number, (_, probe, reader) in enumerate(placed.readers):
+            mine[:, number] *= reader.gain(batch, probe, group.local)[:, None]
+            for name, change in reader.own(batch, probe, group.local).items():
+                if name in numbers:  # of what is certain nothing is kept
+                    mine[:, number, numbers[name]] += change
+        first += len(group.local)
     return found

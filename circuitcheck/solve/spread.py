@@ -16,7 +16,7 @@ import numpy as np
 
 from circuitcheck.physics.branch import Array, Curve, Source
 from circuitcheck.solve.batch import Batch
-from circuitcheck.solve.wiring import CurveGroup, Index, Wiring
+from circuitcheck.solve.wiring import CurveGroup, Index, Wiring, distinct
 
 TEMPERATURE = "temperature"
 """The latent that all conductors of a loom share."""
@@ -136,33 +136,38 @@ def _curve(wiring: Wiring, key: str) -> Curve:
     return branch
 
 
-def port_shifts(batch: Batch, probe: Index, rows: Index) -> Array:
+def port_shifts(batch: Batch, ports: Index, rows: Index) -> Array:
     """Shifts of port volts, a meter's load left out of account [V].
 
-    :returns: (rows, probes, latents), in the order of ``latents_of(batch.network.wiring).names``
+    :param ports: those looked at in each row (rows, n)
+    :returns: (rows, n, latents), in the order of ``latents_of(batch.network.wiring).names``
     """
-    network = batch.network
+    network, wiring = batch.network, batch.network.wiring
     active = batch.active[rows]
-    back = batch.ports.between(active.T[:, None], probe[None, :, None])
-    weights = batch.answers(back, rows).transpose(2, 0, 1)
-    wiring = network.wiring
-    used, number = np.unique(np.concatenate([probe, active.reshape(-1)]), return_inverse=True)
-    across = network.across(batch.ports.tail[used], batch.ports.head[used])
-    taken = across[:, number[len(probe) :].reshape(active.shape)].transpose(1, 0, 2)
-    adjoint = across[:, number[: len(probe)]][None] - taken @ weights
-    moved = (taken @ batch.flow[rows][..., None])[..., 0]
+    back = batch.ports.between(active.T[:, None], ports.T[None])
+    weights = batch.answers(back, rows).transpose(2, 1, 0)
+    numbers = np.concatenate([ports, active], axis=1)
+    used = distinct(numbers.reshape(-1))
+    across = network.across(batch.ports.tail[used], batch.ports.head[used]).T
+    places = np.zeros(used[-1] + 1, dtype=np.intp)
+    places[used] = np.arange(len(used))
+    seen = np.ascontiguousarray(across)[places[numbers]]
+    looked, count = seen[:, : ports.shape[1]], ports.shape[1]
+    # What flows at the active ports moves the volts of all branches, and what answers a push at a port.
+    pushed = np.concatenate([weights, batch.flow[rows][:, None]], axis=1) @ seen[:, count:]
+    adjoint = looked - pushed[:, :count]
     rest = network.open_volts[wiring.every_tail] - network.open_volts[wiring.every_head]
-    linear = len(wiring.keys)
+    volts, linear = rest - pushed[:, count], len(wiring.keys)
     latents = latents_of(wiring)
-    found = np.empty((len(rows), len(latents.names), len(probe)))
-    end = _put_linear(latents, batch, rows, (rest - moved)[:, :linear], adjoint[:, :linear], found)
+    found = np.empty((*ports.shape, len(latents.names)))
+    end = _put_linear(latents, batch, rows, volts[:, :linear], adjoint[..., :linear], found)
     for one in latents.curves:
         if one.names:
-            column = one.group.columns.start + one.place
+            column = linear + one.group.columns.start + one.place
             amps = _curve_amps(one, batch, rows)
-            found[:, end : end + len(one.names)] = adjoint[:, linear + column] * -amps.T[..., None]
+            found[..., end : end + len(one.names)] = adjoint[..., column] * -amps.T[:, None]
             end += len(one.names)
-    return found.transpose(0, 2, 1)
+    return found
 
 
 def _put_linear(
@@ -182,11 +187,11 @@ def _put_linear(
     amps = siemens * (across - network.wiring.emf)
     # More ohms, less current: di = -i u, and dy = -lambda di.
     kept, count = latents.varied, len(latents.varied)
-    found[:, :count] = adjoint[:, kept] * (amps * own)[:, kept, None]
-    found[:, count] = ((amps * latents.warm)[:, None] @ adjoint)[:, 0]
+    found[..., :count] = adjoint[..., kept] * (amps * own)[:, None, kept]
+    found[..., count] = (adjoint @ (amps * latents.warm)[..., None])[..., 0]
     end = count + 1 + len(latents.pushing)
     pushed = siemens[:, latents.pushing] * latents.emf
-    found[:, count + 1 : end] = adjoint[:, latents.pushing] * pushed[..., None]
+    found[..., count + 1 : end] = adjoint[..., latents.pushing] * pushed[:, None]
     return end
 
 
