@@ -201,7 +201,7 @@ class Run:
         self.bench = bench
         self.changes = changes
         self._counts = np.array(counts, dtype=np.intp)
-        self._first = np.cumsum(self._counts) - self._counts
+        self._first = np.cumsum([0, *counts])
         self._change_of = np.append(np.repeat(np.arange(len(changes)), self._counts), -1)
         """The number of the change that each of its rows belongs to; the last for no row."""
         if together is None:
@@ -313,15 +313,16 @@ class Run:
     def _kinds(self, layout: Layout) -> Index:
         """For all rows at all stations numbers that are equal where all that is read is."""
         marks: dict[Any, int] = {}
+        counts = np.diff(self._first)
         first, adding = [], []
-        rows = zip(self._first.tolist(), self._counts.tolist(), strict=True)
+        rows = zip(self._first.tolist(), counts.tolist(), strict=False)
         for number, (change, (start, count)) in enumerate(zip(self.changes, rows, strict=True)):
             mark = layout.runs.mark(change)
             adding.append(mark is None)
             first.append(marks.setdefault((mark or (number,), count), start))
-        kind = np.repeat(np.array(first, dtype=np.intp) - self._first, self._counts)
+        kind = np.repeat(np.array(first, dtype=np.intp) - self._first[:-1], counts)
         kind += np.arange(len(kind))
-        adds = np.array([*adding, False])[self._change_of]
+        adds = np.append(np.repeat(np.array(adding, dtype=bool), counts), False)
         # What is added may end within a run, and then it matters where along it the other change is.
         apart = np.any(adds[self.together], axis=1)[:, None]
         pair = np.where(apart, self.together, np.append(kind, -1)[self.together])
