@@ -10,7 +10,8 @@ from circuitcheck.circuit.build import build_circuit
 from circuitcheck.circuit.circuit import Circuit
 from circuitcheck.expect.cautions import Lead
 from circuitcheck.expect.leads import with_its_leads
-from circuitcheck.expect.readers import AmpsReader, Reader, reader_for
+from circuitcheck.expect.observed import reader_for
+from circuitcheck.expect.readers import AmpsReader, Reader
 from circuitcheck.expect.run import Blown, Layout, Run
 from circuitcheck.harness.model import Harness, Observation, Setup
 from circuitcheck.parts.fault import Change

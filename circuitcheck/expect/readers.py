@@ -1,4 +1,4 @@
-"""What each kind of observation reads off a solved circuit, and how it follows the volts there.
+"""What meters read off a solved circuit, and how it follows the volts there.
 
 A reader looks at one port. It answers the value, how the value moves with the port's volts, and
 what moves it even at fixed volts (the clamped wire's own resistance, the motor's own fan).
@@ -13,23 +13,18 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from circuitcheck.circuit.circuit import Circuit, conducts
-from circuitcheck.harness.model import Observation
+from circuitcheck.circuit.circuit import Circuit
 from circuitcheck.parts.fault import Change
 from circuitcheck.physics.branch import Array, Branch, Conductor, Source
-from circuitcheck.physics.lamp import Filament
 from circuitcheck.physics.meter import (
-    INLINE_OHM,
     OHMMETER_EMF,
     OHMMETER_OHM,
     OPEN_OHM,
-    TEST_LAMP,
     VOLTMETER_OHM,
 )
-from circuitcheck.physics.motor import RPM, FanMotor
 from circuitcheck.solve.batch import Batch
 from circuitcheck.solve.point import OperatingPoint
-from circuitcheck.solve.spread import TEMPERATURE, TEMPERATURE_SPREAD, latents_of
+from circuitcheck.solve.spread import TEMPERATURE, TEMPERATURE_SPREAD
 from circuitcheck.solve.wiring import Index
 
 METER = "meter"
@@ -201,158 +196,6 @@ class NoAmps(Reader):
 
 
 @dataclass(frozen=True)
-class CurveReader(Reader):
-    """Something seen of a motor or a lamp: ``look(parameters, volts)`` in the reading's unit.
-
-    :param added: whether it is a test lamp, which the instrument brings along
-    """
-
-    key: str
-    branch: FanMotor | Filament
-    added: bool = False
-
-    @property
-    def bends(self) -> bool:
-        """A lamp that it brings along does."""
-        return self.added
-
-    def look(self, parameters: Array, volts: Array) -> Array:
-        """Speed [rpm] or share of the rated power [1]."""
-        if isinstance(self.branch, FanMotor):
-            return np.abs(FanMotor.wheel_speed(parameters, volts)) / RPM
-        return Filament.brightness(parameters, volts)
-
-    def meter(self) -> Mapping[str, Branch]:
-        """A test lamp, if it is one."""
-        return {self.key: self.branch} if self.added else {}
-
-    def instrument(self, place: int) -> Instrument:
-        """A test lamp hangs on its minus lead until the plus lead is put on."""
-        if not self.added:
-            return Instrument(self)
-        key, lamp = f"{METER} {place}", self.branch
-        lead = {f"{key} lead": Conductor(lamp.tail, key, LEAD_OHM)}
-        hanging = replace(self, key=key, branch=replace(lamp, tail=key))
-        return Instrument(hanging, {key: hanging.branch}, lead)
-
-    def port(self) -> tuple[str, str]:
-        """Its terminals."""
-        return self.branch.tail, self.branch.head
-
-    def _place(self, batch: Batch) -> tuple[int, int, int]:
-        for number, group in enumerate(batch.network.wiring.curves):
-            if self.key in group.keys:
-                place = group.keys.index(self.key)
-                return number, place, group.columns.start + place
-        raise LookupError(self.key)
-
-    def values(self, batch: Batch, probe: int) -> Array:
-        """What is seen, in all rows."""
-        number, place, column = self._place(batch)
-        return self.look(batch.curve_parameters(number, place), batch.curve_volts(column))
-
-    def gain(self, batch: Batch, probe: int, rows: Index) -> Array:
-        """By a small step; the curve has kinks and no step is better than another there."""
-        number, place, column = self._place(batch)
-        own, volts = batch.curve_parameters(number, place)[rows], batch.curve_volts(column)[rows]
-        return (self.look(own, volts + 1e-4) - self.look(own, volts - 1e-4)) / 2e-4
-
-    def own(self, batch: Batch, probe: int, rows: Index) -> dict[str, Array]:
-        """Its own parameters."""
-        number, place, _ = self._place(batch)
-        latents = latents_of(batch.network.wiring).curves[number]
-        mine = latents.of_curve(place)
-        if not mine.size:
-            return {}
-        parameters, volts = latents.nudged(batch, rows, mine)
-        more = np.broadcast_to(self.look(parameters, volts), volts.shape)
-        return {latents.names[n]: 0.5 * (up - down) for n, up, down in zip(mine, *more, strict=True)}
-
-    def value_at(self, circuit: Circuit, point: OperatingPoint) -> float:
-        """What is seen at one point."""
-        branch = circuit.branches.get(self.key)
-        if not isinstance(branch, FanMotor | Filament):
-            return 0.0
-        volts = np.array(point.between(*self.port()))
-        return float(self.look(np.array(branch.values), volts))
-
-
-@dataclass(frozen=True)
-class HearReader(CurveReader):
-    """An ear at a motor: the speed of its shaft [rpm], whether its fan goes with it or not."""
-
-    def look(self, parameters: Array, volts: Array) -> Array:
-        """Speed [rpm]."""
-        return np.abs(FanMotor.speed(parameters, volts)) / RPM
-
-
-@dataclass(frozen=True)
-class TurnReader(CurveReader):
-    """A hand that turns the fan of a motor: the torque that it takes [N m], whatever the volts."""
-
-    def look(self, parameters: Array, volts: Array) -> Array:
-        """Torque [N m]."""
-        return FanMotor.turning_torque(parameters)
-
-    def gain(self, batch: Batch, probe: int, rows: Index) -> Array:
-        """The motor is without current."""
-        return np.zeros(len(rows))
-
-
-@dataclass(frozen=True)
-class FuseReader(Reader):
-    """Whether a fuse has blown, fitted, pulled out, or in a lead.
-
-    :param key: the branch that is the fuse
-    :param ends: the nodes on both sides of it: what is open beside it has not blown
-    """
-
-    key: str
-    ends: tuple[str, str]
-
-    def port(self) -> tuple[str, str]:
-        """Both sides of it."""
-        return self.ends
-
-    def values(self, batch: Batch, probe: int) -> Array:
-        """1 blown, 0 whole."""
-        return np.where(batch.siemens_of(self.key) == 0.0, 1.0, 0.0)
-
-    def gain(self, batch: Batch, probe: int, rows: Index) -> Array:
-        """A state does not move a little."""
-        return np.zeros(len(rows))
-
-    def value_at(self, circuit: Circuit, point: OperatingPoint) -> float:
-        """1 blown, 0 whole."""
-        branch = circuit.branches.get(self.key)
-        return float(branch is None or not conducts(branch, point.states))
-
-
-@dataclass(frozen=True)
-class ClickReader(Reader):
-    """Whether a relay is pulled in."""
-
-    threshold: str
-    reference: str
-
-    def port(self) -> tuple[str, str]:
-        """Anywhere; it follows a state."""
-        return self.reference, self.reference
-
-    def values(self, batch: Batch, probe: int) -> Array:
-        """1 pulled in, 0 at rest."""
-        return batch.state(self.threshold).astype(float)
-
-    def gain(self, batch: Batch, probe: int, rows: Index) -> Array:
-        """A state does not move a little."""
-        return np.zeros(len(rows))
-
-    def value_at(self, circuit: Circuit, point: OperatingPoint) -> float:
-        """1 pulled in, 0 at rest."""
-        return float(point.states.get(self.threshold, False))
-
-
-@dataclass(frozen=True)
 class OhmsReader(Reader):
     """An ohmmeter on the unpowered circuit."""
 
@@ -389,73 +232,3 @@ class OhmsReader(Reader):
     def value_at(self, circuit: Circuit, point: OperatingPoint) -> float:
         """Ohms [ohm]."""
         return float(self._ohm(np.array(point.between(self.tail, self.head))))
-
-
-_OF_MOTOR = {"speed": CurveReader, "hear": HearReader, "turn": TurnReader}
-
-
-def reader_for(
-    circuit: Circuit, observation: Observation, volts: float, meter_ohm: float = VOLTMETER_OHM
-) -> tuple[Circuit, Reader]:
-    """The reader of an observation, and the circuit it needs to look at.
-
-    :param volts: nominal volts of the vehicle, for the test lamp
-    :param meter_ohm: input of the voltmeter [ohm]
-    """
-    kind, points = observation.kind, observation.points
-    if kind in ("volts", "drop"):
-        return circuit, VoltsReader(points[0], points[1], meter_ohm)
-    if kind == "ohms":
-        ohms = OhmsReader(points[0], points[1])
-        return circuit.changed(ohms.meter()), ohms
-    if kind == "click":
-        return circuit, ClickReader(f"{points[0]} pulled in", circuit.reference)
-    if kind == "amps":
-        return _amps(circuit, points[0], inline=observation.inline)
-    if kind == "fuse":
-        return circuit, _fuse(circuit, points[0])
-    if kind in _OF_MOTOR:
-        key = f"{points[0]}:motor"
-        return circuit, _OF_MOTOR[kind](key, _curve(circuit, key))
-    if len(points) == 1:
-        return circuit, CurveReader(f"{points[0]}:lamp", _curve(circuit, f"{points[0]}:lamp"))
-    scale = volts / 12.0
-    filament = Filament(points[0], points[1], TEST_LAMP[0] * scale, TEST_LAMP[1] / scale)
-    lamp = CurveReader(METER, filament, added=True)
-    return circuit.changed(lamp.meter()), lamp
-
-
-def _curve(circuit: Circuit, key: str) -> FanMotor | Filament:
-    branch = circuit.branches[key]
-    assert isinstance(branch, FanMotor | Filament)
-    return branch
-
-
-def _fuse(circuit: Circuit, point: str) -> FuseReader:
-    key = _element(circuit, point)
-    branch = circuit.branches.get(key)
-    ends = (branch.tail, branch.head) if branch else (circuit.reference, circuit.reference)
-    return FuseReader(key, ends)
-
-
-def _element(circuit: Circuit, point: str) -> str:
-    """The branch of a wire, pin or lead; of a fuse, what melts in it."""
-    return point if point in circuit.branches else f"{point}:element"
-
-
-def _amps(circuit: Circuit, point: str, *, inline: bool) -> tuple[Circuit, Reader]:
-    key = _element(circuit, point)
-    branch = circuit.branches.get(key)
-    if not isinstance(branch, Conductor):
-        return circuit, NoAmps(circuit.reference)
-    if inline:
-        branch = Conductor(
-            branch.tail,
-            branch.head,
-            branch.ohm + INLINE_OHM,
-            branch.spread,
-            branch.coefficient,
-            branch.closed_when,
-        )
-        circuit = circuit.changed({key: branch})
-    return circuit, AmpsReader(key, branch, inline)
