@@ -150,7 +150,7 @@ class AmpsReader(Reader):
 
     def values(self, batch: Batch, probe: int) -> Array:
         """Amps [A]."""
-        return np.abs(batch.siemens_of(self.key) * batch.probe_volts[:, probe])
+        return np.abs(batch.siemens_of(self.key) * batch.read_volts[:, probe])
 
     def gain(self, batch: Batch, probe: int, rows: Index) -> Array:
         """The conductance, with the sign of the current [S]."""
@@ -222,7 +222,7 @@ class OhmsReader(Reader):
 
     def values(self, batch: Batch, probe: int) -> Array:
         """Ohms [ohm]; infinite for an open line."""
-        return self._ohm(batch.probe_volts[:, probe])
+        return self._ohm(batch.read_volts[:, probe])
 
     def gain(self, batch: Batch, probe: int, rows: Index) -> Array:
         """Ohms for a volt more at the leads."""

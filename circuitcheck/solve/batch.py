@@ -22,12 +22,14 @@ from typing import ClassVar
 import numpy as np
 
 from circuitcheck.physics.branch import Array
+from circuitcheck.solve.bridges import held_by
 from circuitcheck.solve.changes import Changes
 from circuitcheck.solve.curves import Curves, CurveSet
 from circuitcheck.solve.edits import Edits
-from circuitcheck.solve.network import Network
+from circuitcheck.solve.network import CURVE_SIEMENS, Network
 from circuitcheck.solve.newton import settle_curves, solved
 from circuitcheck.solve.ports import Ports, joined_up
+from circuitcheck.solve.refined import refined
 from circuitcheck.solve.ties import ties_of
 from circuitcheck.solve.wiring import REFERENCE, TIE_SIEMENS, Bool, Ends, Index
 
@@ -86,7 +88,7 @@ class Batch:
         """Ports and sizes of what each row alters; ties that come off join as columns of their own."""
         edits, ties = self.edits, self.ties.column
         self.edit_port = edits.slot
-        self.bridging = edits.bridging(self.ports)
+        self.bridging, self._held_open = held_by(edits, self.ports, self.curve_ports)
         self.slot, self.siemens = edits.slot, edits.siemens
         self.altered = (edits.slot != self.changes.none) & ~edits.flips
         """Which of them the row's change alters, and not its states."""
@@ -112,8 +114,12 @@ class Batch:
 
     def _solve(self) -> None:
         """The altered branches are linear and go into the network; the curves are settled on it."""
-        curves = Curves(self.network.wiring.curves, self.network.tangent, len(self), self.changes.curves)
-        self._settle(curves, self.curve_ports[:, None])
+        self.curves = Curves(
+            self.network.wiring.curves, self.network.tangent, len(self), self.changes.curves
+        )
+        if not self.network.has_many_curves:
+            self.curves.open_for_good(len(self), self._held_open)
+        self._settle(self.curves, self.curve_ports[:, None])
 
     def _put_in(
         self, others: Index, pushed: Array | float = 0.0, rows: Index | slice = _ALL
@@ -177,7 +183,8 @@ class Batch:
 
     def _note_lost(self, left: Array) -> None:
         """Which rows have lost digits, and the place of the branch that cost them; -1 if unknown."""
-        self.delicate = (left < self.least_left).any(axis=0)
+        self.least = np.min(left, axis=0, initial=1.0)
+        self.delicate = self.least < self.least_left
         self.costly = np.full(len(self), -1)
         rows = np.flatnonzero(self.delicate)
         if rows.size:
@@ -235,6 +242,11 @@ class Batch:
         return self.volts(self.probe_ports)
 
     @cached_property
+    def read_volts(self) -> Array:
+        """The same with nine digits of what a meter would show (rows, probes) [V]."""
+        return refined(self, self.probe_ports, self.probe_volts)
+
+    @cached_property
     def probe_ohms(self) -> Array:
         """Differential resistance between the two ends of each probe (rows, probes) [ohm]."""
         ports = self.probe_ports
@@ -250,7 +262,7 @@ class Batch:
 
     def metered(self, probe: int | Index, siemens: float | Array) -> Array:
         """Volts at one or several probes as meters of some conductance show them, in all rows [V]."""
-        loaded = self.probe_volts[:, probe] / (1 + self.probe_ohms[:, probe] * siemens)
+        loaded = self.read_volts[:, probe] / (1 + self.probe_ohms[:, probe] * siemens)
         found: Array = np.where(self.probe_cut[:, probe], 0.0, loaded)
         return found
 
@@ -263,11 +275,14 @@ class Batch:
             result[rows] = now[one] != now[other]
         for column in np.flatnonzero(self.bridging.any(axis=0)):
             rows = np.flatnonzero(self.bridging[:, column])
-            share = self._transfer_to(rows, ports, self.edit_port[rows, column])
+            share = self.transfer_to(rows, ports, self.edit_port[rows, column])
             result[rows] |= np.abs(self.extra_siemens[rows, column, None] * share) > 0.5
+        for rows, curve in self._held_open:
+            share = self.transfer_to(rows, ports, np.full(len(rows), self.curve_ports[curve]))
+            result[rows] |= np.abs(CURVE_SIEMENS * share) > 0.5
         return result
 
-    def _transfer_to(self, rows: Index, ports: Index, others: Index) -> Array:
+    def transfer_to(self, rows: Index, ports: Index, others: Index) -> Array:
         """Differential resistance between ports and one other port for each row (rows, ports)."""
         active = self._active[:, rows]
         back = self.ports.between(active, others)[:, None]

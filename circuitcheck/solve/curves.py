@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from abc import ABC, abstractmethod
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -73,6 +73,9 @@ class CurveSet(ABC):
     :param blocks: which of them are of one kind, and settled together
     """
 
+    leak = LEAK
+    """What each conducts beside its law [S]."""
+
     def __init__(self, siemens: Array, amps: Array, blocks: Sequence[slice]) -> None:
         self.siemens = siemens
         self.amps = amps
@@ -93,7 +96,7 @@ class CurveSet(ABC):
         straight, siemens = self.amps, self.siemens
         if not one:
             straight, siemens = straight.take(rows, axis=1), siemens.take(rows, axis=1)
-        siemens = siemens - LEAK
+        siemens = siemens - self.leak
         amps -= siemens * volts
         amps -= straight
         slope -= siemens
@@ -158,6 +161,19 @@ class Curves(CurveSet):
         self.groups = groups
         self.terms = [_terms(group, rows, edits or {}) for group in groups]
         """Of each group (terms, m, rows), or (terms, m, 1) where all rows have the same."""
+
+    def open_for_good(self, rows: int, held: Iterable[tuple[Index, int]]) -> None:
+        """What is open is told from the graph: none leaks, and some stay as they are stood in for.
+
+        :param rows: how many
+        :param held: rows in which an open curve alone holds a part, and its number
+        """
+        self.leak = 0.0
+        for some, curve in held:
+            if self.siemens.shape[1] != rows:
+                self.siemens = np.repeat(self.siemens, rows, axis=1)
+                self.amps = np.repeat(self.amps, rows, axis=1)
+            self.siemens[curve, some] = self.amps[curve, some] = 0.0
 
     def drawn(self, volts: Array, rows: Index) -> tuple[Array, Array]:
         """Currents [A] and slopes [S]; one row of parameters serves all."""

@@ -14,17 +14,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from circuitcheck.circuit.circuit import Circuit
-from circuitcheck.joined import Joined
 from circuitcheck.physics.branch import ALWAYS, Array, Condition, holds
 from circuitcheck.solve.changes import Changes
 from circuitcheck.solve.network import Network
-from circuitcheck.solve.ports import Ports
 from circuitcheck.solve.wiring import Bool, Index
 
 _WORD = 8
 """Bytes of a long number."""
-_TOUCHED = 1e-6
-"""Share of a current above which it passes a branch, and not only by rounding."""
 
 
 class Edits:
@@ -98,73 +94,6 @@ class Edits:
         """What the network has in each slot: nothing in those that are added."""
         found = np.zeros(len(self.changes.tail), dtype=values.dtype)
         found[: len(values)] = values
-        return found
-
-    def bridging(self, ports: Ports) -> Bool:
-        """Which removals take out what alone, or once those before it are gone, holds a part.
-
-        Such a branch carries nothing but what it holds; leaving it in is the exact limit.
-        """
-        found = np.zeros(self.removes.shape, dtype=bool)
-        if not self.removes.any():
-            return found
-        word = self._in_slots(self.network.words)[self.slot]
-        basis: list[NDArray[np.int64]] = []
-        for column in range(word.shape[1]):
-            gone, left = self.removes[:, column], word[:, column]
-            for one in basis:
-                left = np.minimum(left, left ^ one)
-            # Nothing is left of a word that those before it make up between them.
-            found[:, column] = gone & (left == 0)
-            basis.append(np.where(gone, left, 0))
-        self._go_round(found, ports)
-        return found
-
-    def _go_round(self, found: Bool, ports: Ports) -> None:
-        """Take back those that a branch which the row adds goes round."""
-        rows = np.flatnonzero(found.any(axis=1) & self.adds.any(axis=1))
-        if not rows.size:
-            return
-        adds, found_here = self.adds[rows], found[rows]
-        slot, island = self.slot[rows], self.network.island
-        seen = ports.between(slot[:, :, None], slot[:, None, :])
-        # Of what is pushed in at the ends of an added branch, how much passes what is taken out.
-        passed = np.abs(self.extra_siemens[rows][:, :, None] * seen)
-        joins = adds & (island[self.changes.tail[slot]] != island[self.changes.head[slot]])
-        within = found_here[:, :, None] & (adds & ~joins)[:, None, :]
-        passed = np.where(within, passed, 0.0)
-        # One branch to another island goes round nothing. Of a branch that alone holds a part all
-        # or nothing passes: it lies between the ends of what is added, or not.
-        few = joins.sum(axis=1) <= 1
-        one = (self.removes[rows].sum(axis=1) == 1) & few
-        found[rows[one]] &= ~np.any(passed[one] > 0.5, axis=2)
-        touched = ~few | np.any(passed > _TOUCHED, axis=(1, 2))
-        known: dict[bytes, Bool] = {}
-        without: dict[frozenset[int], Joined[int]] = {}
-        for row in rows[touched & ~one].tolist():
-            mark = self.slot[row].tobytes() + self.removes[row].tobytes()
-            if mark not in known:
-                gone = frozenset(self.slot[row, self.removes[row]].tolist())
-                if gone not in without:
-                    without[gone] = self.network.joined(gone)
-                known[mark] = self._apart(row, without[gone])
-            found[row] = known[mark]
-
-    def _apart(self, row: int, without: Joined[int]) -> Bool:
-        """The same of one row by the graph itself.
-
-        :param without: what is joined when all that the row removes is gone, and nothing added
-        """
-        removes, slot = self.removes[row], self.slot[row]
-        found = np.zeros(len(removes), dtype=bool)
-        tail, head = self.changes.tail[slot].tolist(), self.changes.head[slot].tolist()
-        joined: Joined[int] = Joined()
-        for column in np.flatnonzero(self.adds[row]).tolist():
-            joined.join(without.root(tail[column]), without.root(head[column]))
-        for column in np.flatnonzero(removes).tolist():
-            ends = without.root(tail[column]), without.root(head[column])
-            found[column] = not joined.together(*ends)
-            joined.join(*ends)  # left in where it is a bridge: another beside it is then none
         return found
 
 

@@ -12,6 +12,7 @@ they leave them by.
 
 from __future__ import annotations
 
+from functools import cached_property
 from typing import ClassVar
 
 import numpy as np
@@ -321,6 +322,11 @@ class LoomBatch(Batch):
         with np.errstate(invalid="ignore"):
             found: Array = np.fmin(left[0], self.network.siemens[at, None] * left[1])
         return found
+
+    @cached_property
+    def read_volts(self) -> Array:
+        """Volts at the probes as they come (rows, probes) [V]."""
+        return self.probe_volts
 
     def volts(self, ports: Index, rows: Index | slice = _ALL) -> Array:
         """Volts of wide ports in some rows (rows, ports), without a meter [V]."""

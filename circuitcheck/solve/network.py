@@ -79,20 +79,21 @@ class Network:
 
     @cached_property
     def _cut_words(self) -> tuple[NDArray[np.int64], Index]:
-        """For each linear branch what tells how it holds parts together; for each node its island."""
+        """For each branch what tells how it holds parts together; for each node its island."""
         wiring = self.wiring
         live = np.flatnonzero(self.siemens > 0)
         curves = np.flatnonzero(wiring.curve_conducts)
         tails = np.concatenate([wiring.tail[live], wiring.curve_tail[curves]])
         heads = np.concatenate([wiring.head[live], wiring.curve_head[curves]])
         words, island = cut_words(wiring.size, tails.tolist(), heads.tolist())
-        found = np.zeros(len(self.siemens), dtype=np.int64)
+        found = np.zeros(len(wiring.every_tail), dtype=np.int64)
         found[live] = words[: len(live)]
+        found[len(self.siemens) + curves] = words[len(live) :]
         return found, np.array(island, dtype=np.intp)
 
     @property
     def words(self) -> NDArray[np.int64]:
-        """For each linear branch what tells how it holds parts together; see ``cuts``."""
+        """For each branch, linear ones first, what tells how it holds parts together; see ``cuts``."""
         return self._cut_words[0]
 
     @property
@@ -101,12 +102,14 @@ class Network:
         return self._cut_words[1]
 
     def joined(self, gone: Collection[int]) -> Joined[int]:
-        """The nodes that current can pass between once some linear branches are gone."""
+        """The nodes that current can pass between once some branches are gone.
+
+        :param gone: numbers of branches, the linear ones first, then the curves
+        """
         wiring = self.wiring
-        live = [number for number in np.flatnonzero(self.siemens > 0).tolist() if number not in gone]
-        curves = np.flatnonzero(wiring.curve_conducts)
-        tails = np.concatenate([wiring.tail[live], wiring.curve_tail[curves]]).tolist()
-        heads = np.concatenate([wiring.head[live], wiring.curve_head[curves]]).tolist()
+        conducts = np.concatenate([self.siemens > 0, wiring.curve_conducts])
+        live = [number for number in np.flatnonzero(conducts).tolist() if number not in gone]
+        tails, heads = wiring.every_tail[live].tolist(), wiring.every_head[live].tolist()
         return Joined(zip(tails, heads, strict=True))
 
     @cached_property
@@ -208,6 +211,18 @@ class Network:
         columns = self._columns(tail, head)
         found: Array = columns[wiring.every_tail] - columns[wiring.every_head]
         return found
+
+    def from_nodes(self, tail: Index, head: Index) -> tuple[Array, Array]:
+        """Volts of every node [V], and for an ampere between the ends of each of some ports [ohm].
+
+        :returns: (n,) and (n, ports)
+        """
+        small = self._small
+        if small is None:
+            return self.open_volts, self._columns(tail, head)
+        every = np.arange(self.wiring.size)
+        passed = small.passed(every, np.zeros_like(every))
+        return passed @ self._rises, small.between(passed, small.passed(tail, head))
 
     @cached_property
     def _rises(self) -> Array:

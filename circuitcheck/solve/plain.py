@@ -23,17 +23,20 @@ _AMPS_LEFT = 1e-9
 """Largest current that may be unaccounted for at a node [A]; sets the end of the iteration."""
 _VOLTS_LEFT = 1e-11
 """A step smaller than this changes nothing any more [V]: milliohms beside megohms leave no digits."""
+_LEAST = 1e-9
+"""Slope that a curve is given at the least in a step, if it conducts at all [S]."""
 
 
 def solve_network(network: Network, start: Array | None = None) -> Array:
     """Node volts (n,) of a network in fixed states."""
     volts = np.zeros(network.wiring.size) if start is None else np.array(start, dtype=float)
     volts[REFERENCE] = 0.0
+    conducts = network.wiring.curve_conducts
     for _ in range(_ROUNDS):
         residual, slope = _residual(network, volts)
         # One step beyond what is asked for: a node held by leakage alone moves far for little current.
         done = bool(np.max(np.abs(residual), initial=0.0) < _AMPS_LEFT)
-        step = network.factors(np.maximum(slope, 1e-9)).solve(-residual)
+        step = network.factors(np.where(conducts, np.maximum(slope, _LEAST), 0.0)).solve(-residual)
         move = _line_search(network, volts, step) * step
         volts = volts + move
         done |= bool(np.max(np.abs(move), initial=0.0) < _VOLTS_LEFT)

@@ -187,6 +187,14 @@ class Wiring:
         edges = pattern.places(self.every_tail, self.every_head)
         return pattern, Sums(edges, pattern.edges)
 
+    @cached_property
+    def leaving(self) -> Array:
+        """Which branches leave each node, 1, and come in, -1 (nodes, branches); for small circuits."""
+        found, every = np.zeros((self.size, len(self.every_tail))), np.arange(len(self.every_tail))
+        found[self.every_tail, every] += 1
+        found[self.every_head, every] -= 1
+        return found
+
     @property
     def size(self) -> int:
         """Number of nodes, the reference included."""

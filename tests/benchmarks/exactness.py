@@ -1,19 +1,22 @@
 """The sweep against one by one at full size: every harness, test, reading and fault, and drawn pairs.
 
-    python tests/benchmarks/exactness.py [HARNESS ...] [--pairs 100] [--worst 8]
+    python tests/benchmarks/exactness.py [HARNESS ...] [--values 3] [--pairs 320] [--worst 8] [--third]
 
-Every fault is taken at the low end, in the middle and at the high end of its range. A difference counts
+Every fault is taken at so many values from the low end of its range to the high end (3: at both and in the
+middle; 0: not at all), and so many drawn pairs are shared out among the tests. A difference counts
 relative to what one by one reads. Where that is less than the smallest that a meter shows of that kind (1 mV,
 1 mA, 1 mohm, 1 rpm, a thousandth of a lamp's power) it is a dead reading: what is left of the volts of
 a battery that nothing holds, at the floor of the arithmetic, which is given as it is and not as a share.
 Prints for each harness and kind of reading the worst of both, and how many live ones are above 1e-9, then
-where the worst are; exit status 1 if any is above.
+where the worst are; exit status 1 if any is above. With ``--third`` those, or if there are none the worst, are
+solved once more in mpmath's arithmetic of fifty digits (``tests/solve/third.py``), which says who is off.
 """
 
 import argparse
 import sys
 import time
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from functools import cache
 from pathlib import Path
 
 import numpy as np
@@ -21,10 +24,13 @@ import numpy as np
 sys.path.insert(0, str(Path(__file__).parents[1] / "solve"))
 
 import test_sweep
-from test_sweep import OWN, blown_by, pairs, single_faults, title
+from test_sweep import OWN, pairs, single_faults, title
+from third import metered, third_reading
 
-from circuitcheck.circuit.chosen import combined
+from circuitcheck.circuit.build import lasting_faults
+from circuitcheck.circuit.chosen import ChosenFault, combined
 from circuitcheck.expect.expected import bench_for
+from circuitcheck.expect.service import blown_in_service
 from circuitcheck.harness.load import load_harness
 from circuitcheck.shipped import harness_files
 from circuitcheck.solve.point import solve_point
@@ -54,10 +60,10 @@ class Difference:
     off: float
     kind: str
     test: str
-    fault: str
     reading: str
     swept: float
     alone: float
+    case: tuple = field(compare=False)
 
     @property
     def dead(self) -> bool:
@@ -66,7 +72,7 @@ class Difference:
 
     def __str__(self) -> str:
         return (
-            f"{self.off:.1e}  {self.test}: {self.reading} ({self.kind}) with {self.fault}: "
+            f"{self.off:.1e}  {self.test}: {self.reading} ({self.kind}) with {title(self.case)}: "
             f"swept {self.swept:.15g}, one by one {self.alone:.15g}"
         )
 
@@ -89,38 +95,58 @@ def one_by_one(bench, changes, blown):
             circuit = station.circuit.changed(station.carried(change)).after(blown[row])
             bare = solve_point(circuit)
             for place, reader in () if bare.buzzing else station.readers:
-                meter = {key: one for key, one in reader.meter().items() if key not in circuit.branches}
-                point = solve_point(circuit.changed(meter)) if meter else bare
-                values[row, place] = reader.value_at(circuit, point)
+                with_meter = metered(circuit, reader)
+                point = bare if with_meter is circuit else solve_point(with_meter)
+                values[row, place] = reader.value_at(with_meter, point)
     return values
 
 
-def differences(name, test, kind):
+@cache
+def singles_at(name, count):
+    """Every fault at so many values from one end of its range to the other; none for 0 values."""
+    if not count:
+        return []
+    if count == 3:
+        return single_faults(name)
+    found = [()]
+    for mode in lasting_faults(load_harness(name)):
+        one = mode.severity
+        values = np.geomspace(one.low, one.high, count) if one else (0.0,)
+        found += [(ChosenFault(mode, float(value)),) for value in values]
+    return found
+
+
+def differences(name, test, cases):
     """Of all readings of one test."""
     harness = load_harness(name)
-    cases = single_faults(name) if kind == "singles" else pairs(name)
     bench = bench_for(harness, harness.tests[test])
     changes = [combined(case, bench.circuit.branches, bench.setup.swap) for case in cases]
-    blown = blown_by(name, kind)
+    rules = [lambda branches, case=case: combined(case, branches) for case in cases]
+    blown = blown_in_service(harness, rules)
     swept = bench.run(changes, blown=blown).values
     alone = one_by_one(bench, changes, blown)
     for place, (label, observation) in enumerate(bench.observations):
         for row, case in enumerate(cases):
             values = float(swept[row, place]), float(alone[row, place])
-            yield Difference(
-                off_by(observation.kind, *values), observation.kind, test, title(case), label, *values
-            )
+            off = off_by(observation.kind, *values)
+            yield Difference(off, observation.kind, test, label, *values, case)
 
 
-def report(name, most_pairs, worst):
+def cases_of(name, values, most_pairs):
+    """The cases of each test: all single faults, and its share of the pairs."""
+    test_sweep.PAIRS, tests = most_pairs, list(load_harness(name).tests)
+    drawn = pairs(name) if most_pairs else []
+    return {
+        test: [*singles_at(name, values), *drawn[number :: len(tests)]]
+        for number, test in enumerate(tests)
+    }
+
+
+def report(name, given):
     """Compare a harness and print what was found; how many readings are off."""
     started = time.perf_counter()
-    found = [
-        one
-        for test in load_harness(name).tests
-        for kind in ("singles", "pairs")[: 1 + bool(most_pairs)]
-        for one in differences(name, test, kind)
-    ]
+    cases = cases_of(name, given.values, given.pairs)
+    found = [one for test in cases for one in differences(name, test, cases[test])]
     above = [one for one in found if one.off > (FLOOR if one.dead else WANTED)]
     print(
         f"{Path(name).stem}: {len(found)} readings, {len(above)} above, "
@@ -134,8 +160,13 @@ def report(name, most_pairs, worst):
             f"  {kind:6} {len(live):7} readings, worst {max(live).off if live else 0.0:.1e}; "
             f"{len(dead):6} dead, left over {max(dead).off if dead else 0.0:.1e}"
         )
-    for one in sorted(above, reverse=True)[:worst]:
+    live = [one for one in found if not one.dead]
+    for one in sorted(above or live, reverse=True)[: given.worst if above or given.third else 0]:
         print(f"    {one}")
+        if given.third:
+            value = third_reading(load_harness(name), one.test, one.case, one.reading)
+            swept, alone = (off_by(one.kind, each, value) for each in (one.swept, one.alone))
+            print(f"      a third {value:.15g}: swept {swept:.1e} off, one by one {alone:.1e}")
     sys.stdout.flush()
     return len(above)
 
@@ -144,11 +175,12 @@ def main() -> int:
     """Compare, print, and answer the exit status."""
     parser = argparse.ArgumentParser(description=__doc__.split("\n")[0])
     parser.add_argument("harnesses", nargs="*", default=[*sorted(harness_files()), *OWN])
-    parser.add_argument("--pairs", type=int, default=100)
+    parser.add_argument("--values", type=int, default=3)
+    parser.add_argument("--pairs", type=int, default=320)
     parser.add_argument("--worst", type=int, default=8)
+    parser.add_argument("--third", action="store_true")
     given = parser.parse_args()
-    test_sweep.PAIRS = given.pairs
-    off = [report(name, given.pairs, given.worst) for name in given.harnesses]
+    off = [report(name, given) for name in given.harnesses]
     return 1 if any(off) else 0
 
 
