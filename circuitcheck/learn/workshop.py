@@ -17,7 +17,7 @@ from circuitcheck.circuit.chosen import ChosenFault, combined
 from circuitcheck.circuit.circuit import Circuit
 from circuitcheck.errors import UnknownName
 from circuitcheck.expect.bench import Bench
-from circuitcheck.expect.readers import reader_for
+from circuitcheck.expect.observed import reader_for
 from circuitcheck.expect.service import blown_in_service
 from circuitcheck.expect.vehicle import shown, vary
 from circuitcheck.harness.model import Harness, Observation, Setup

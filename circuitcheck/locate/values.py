@@ -6,7 +6,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from circuitcheck.locate.evidence import MISREAD, NUMBER_NOTED, Evidence
+from circuitcheck.locate.evidence import MISREAD, Evidence
+from circuitcheck.locate.wordings import NUMBER_NOTED
 from circuitcheck.parts.fault import Severity
 from circuitcheck.physics.branch import Array
 
@@ -59,20 +60,16 @@ class Sound:
 
 def rough_logs(evidence: Evidence, predicted: Array, u: Array, misread: float = MISREAD) -> Array:
     """Log chance of each reading, every reading on its own; any one may be a misreading."""
-    columns = []
-    for column, seen in enumerate(evidence.seen):
-        value, width = predicted[..., column], u[..., column]
-        measured = seen.reading.value
-        if seen.is_word:
-            right = seen.word_chance(value, width)
-        elif np.isfinite(measured):
-            z = (measured - np.where(np.isfinite(value), value, 1e9)) / width
-            right = np.exp(-0.5 * np.minimum(z**2, 1400.0)) / (np.sqrt(2 * np.pi) * width)
-            right = np.where(np.isnan(value), NUMBER_NOTED * seen.wild, right)
-        else:
-            right = np.where(np.isinf(value), 1.0, 0.0)
-        columns.append(np.log((1 - misread) * right + misread * seen.wild))
-    return np.stack(columns, axis=-1)
+    measured, wild = evidence.measured, evidence.wild
+    with np.errstate(invalid="ignore"):
+        z = (measured - np.where(np.isfinite(predicted), predicted, 1e9)) / u
+        right = np.exp(-0.5 * np.minimum(z**2, 1400.0)) / (np.sqrt(2 * np.pi) * u)
+    right = np.where(np.isnan(predicted), NUMBER_NOTED * wild, right)
+    right = np.where(np.isinf(measured), np.isinf(predicted), right)
+    if evidence.words.size:
+        right[..., evidence.words] = evidence.word_chances(predicted, u)
+    found: Array = np.log((1 - misread) * right + misread * wild)
+    return found
 
 
 def at_best(evidence: Evidence, u: Array) -> Array:

@@ -71,9 +71,13 @@ def shares(name, faults, draws, draw):
                 size = abs(values[places[one]])
                 if size < 0.02:
                     continue
-                rest = [n for n in range(len(places)) if n != one and known[n].points != known[one].points]
+                rest = [
+                    n for n in range(len(places)) if n != one and known[n].points != known[one].points
+                ]
                 found = [
-                    left_over(covariance, noise, one, np.array(draw.sample(rest, min(k, len(rest))), int))
+                    left_over(
+                        covariance, noise, one, np.array(draw.sample(rest, min(k, len(rest))), int)
+                    )
                     for k in TAKEN
                 ]
                 yield size / harness.volts, np.array(found) / size
@@ -92,4 +96,6 @@ if __name__ == "__main__":
     for low, high in zip(SIZES, SIZES[1:], strict=False):
         here = (size >= low) & (size < high)
         middle = np.median(left[here], axis=0) if here.any() else np.full(len(TAKEN), np.nan)
-        print(f"{low:>8g} to {high:<7g}{here.sum():>10}" + "".join(f"{100 * one:>9.1f}%" for one in middle))
+        print(
+            f"{low:>8g} to {high:<7g}{here.sum():>10}" + "".join(f"{100 * one:>9.1f}%" for one in middle)
+        )
