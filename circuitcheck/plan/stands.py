@@ -62,9 +62,10 @@ def stand_of(sheet: Sheet) -> Stand | None:
 def spared(harness: Harness, before: Sequence[Stand | None], then: Sequence[Wanted]) -> Array:
     """Minutes that each of some set-ups spares each of some tests, if it stands (before, tests).
 
-    In the same set-up only the places are left to be found and the readings to be taken; of another one, the engine's heat, the
-    plugs and fuses that are out, the leads and the battery's clamp are as they must be. A test of the
-    harness states its minutes as a whole: what is left of them is no less than its other steps take.
+    In the same set-up only the places are left to be found and the readings to be taken; of another
+    one, the engine's heat, the plugs and fuses that are out, the leads and the battery's clamp are as
+    they must be. A test of the harness states its minutes as a whole: what is left of them is no less
+    than its other steps take.
     """
     beginning = np.array([one.candidate.minutes for one in then])
     probing = np.array([one.candidate.probing * one.metered for one in then])

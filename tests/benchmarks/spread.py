@@ -12,6 +12,7 @@ the reading: beforehand, and after one, three and six other readings of the same
 
 import argparse
 import random
+from itertools import pairwise
 
 import numpy as np
 
@@ -93,7 +94,7 @@ if __name__ == "__main__":
     found = [each for name in given.harness for each in shares(name, given.faults, given.draws, draw)]
     size, left = np.array([one for one, _ in found]), np.array([one for _, one in found])
     print(f"{'share of supply':>18}{'readings':>10}" + "".join(f"{f'after {k}':>10}" for k in TAKEN))
-    for low, high in zip(SIZES, SIZES[1:], strict=False):
+    for low, high in pairwise(SIZES):
         here = (size >= low) & (size < high)
         middle = np.median(left[here], axis=0) if here.any() else np.full(len(TAKEN), np.nan)
         print(
