@@ -13,7 +13,7 @@ from circuitcheck.errors import nearest
 from circuitcheck.harness.convert import shown
 from circuitcheck.harness.model import KINDS_OF_OBSERVATION, Harness, Observation, Test
 from circuitcheck.harness.reading import Reading, parse_reading
-from circuitcheck.harness.rules import check_observation
+from circuitcheck.harness.rules import Known, check_observation
 from circuitcheck.harness.tree import Path_, Tree
 from circuitcheck.harness.units import units
 from circuitcheck.parts.quantity import OHM, PERCENT
@@ -100,7 +100,7 @@ class SheetReader:
     def add(self, test: str, name: str, observation: Observation, text: Any, path: Path_) -> None:
         """A reading with its value; both are told if both are wrong."""
         before = len(self.tree.problems)
-        check_observation(self.harness, self.tree, self.setups[test], path, observation)
+        check_observation(self.harness, self.tree, self.setups[test], path, observation, self.known)
         if len(self.tree.problems) > before:
             self.check_value(text, path)
             return
@@ -173,6 +173,11 @@ class SheetReader:
         self.tree.report(
             path, f"'{unit}'" if unit else "nothing", must, assembly or nearest(unit, known)
         )
+
+    @cached_property
+    def known(self) -> Known:
+        """What can be named in the harness."""
+        return Known.of(self.harness)
 
     @cached_property
     def _units(self) -> list[str]:

@@ -139,7 +139,7 @@ def _take_added(reader: SheetReader) -> None:
             if setup is None:
                 reader.check_value(one["read"], path)
                 continue
-            check_setup(reader.harness, reader.tree, (*path, "setup"), setup)
+            check_setup(reader.harness, reader.tree, (*path, "setup"), setup, reader.known)
             taken = (*own.values(), *reader.harness.tests)
             test = own.get(repr(setup)) or own.setdefault(repr(setup), in_few_words(setup, taken))
             before = dict(reader.setups[test].observe) if test in reader.setups else {}

@@ -45,11 +45,8 @@ def tests_name_what_exists(harness: Harness, tree: Tree) -> None:
             check_observation(harness, tree, test, ("tests", name, "observe", label), one, known)
 
 
-def check_setup(
-    harness: Harness, tree: Tree, path: Path_, setup: Setup, known: Known | None = None
-) -> None:
+def check_setup(harness: Harness, tree: Tree, path: Path_, setup: Setup, known: Known) -> None:
     """A set-up names parts, terminals and positions that exist."""
-    known = known or Known.of(harness)
     for key, names in (("pull", setup.pull), ("unplug", setup.unplug), ("swap", setup.swap)):
         for index, name in enumerate(names):
             where = (*path, key, index)
@@ -123,10 +120,9 @@ def check_observation(
     test: Test,
     path: Path_,
     observation: Observation,
-    known: Known | None = None,
+    known: Known,
 ) -> None:
     """One thing to observe in a test: exactly one, of something that exists."""
-    known = known or Known.of(harness)
     named = [kind for kind in KINDS_OF_OBSERVATION if getattr(observation, kind) is not None]
     if len(named) != 1:
         which = f" ({' and '.join(named)})" if named else ""
