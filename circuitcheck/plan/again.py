@@ -27,6 +27,10 @@ _LOOKS = {
 }
 
 
+_LEADS = ("bridge", "feed", "ground")
+"""How the keys of leads begin, which have a fuse and are none."""
+
+
 @dataclass(frozen=True)
 class Repeat:
     """A reading to be taken once more.
@@ -88,6 +92,8 @@ def _named(reading: Reading) -> str:
     """What to do: ``Look at M1``, ``Measure volts from X1.1 to G1.-``."""
     kind, points = reading.observation.kind, reading.observation.points
     look = _LOOKS.get(kind, "Measure")
+    if kind == "fuse" and not points[0].startswith(_LEADS):
+        look = "Look at"
     if not reading.name.startswith(f"{kind} "):
         return f"{look} {reading.name}"
     if len(points) == 1:

@@ -8,8 +8,8 @@ readings of a set-up (JCGM 100), over the shipped harnesses with drawn faults. M
 after three and six other readings: 15, 11 and 9 % of a loss below 1 % of the supply, 10, 8 and 6 % up to
 3 %, 10, 6 and 3 % up to 10 %, 1.0, 0.4 and 0.3 % of what is more than half of it.
 
-What is taken lies between the last two, but for larger volts: there it is three per cent, a choice, so that
-an outcome is something a person can tell at a glance.
+What is taken lies between the last two, but for larger volts: there it is three per cent, a choice, so
+that an outcome is something a person can tell at a glance.
 """
 
 from __future__ import annotations

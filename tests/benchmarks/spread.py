@@ -3,11 +3,11 @@
     python tests/benchmarks/spread.py [--faults 6] [--draws 8]
 
 ``circuitcheck/plan/spread.py`` gives a reading the spread that is left of it while a plan is followed.
-What is left is worked out here: the joint covariance of all readings of one set-up over every stated tolerance
-(JCGM 101 and JCGM 100, 5.2: the sensitivities to each latent value), the meters' own errors added, conditioned on some of
-the other readings as a normal distribution is (any textbook of statistics). That for the shipped
-harnesses, sound and with drawn faults; medians of the relative standard uncertainty are printed for each size of
-the reading: beforehand, and after one, three and six other readings of the same set-up.
+What is left is worked out here: the joint covariance of the readings of one set-up over every stated
+tolerance (JCGM 100:2008, 5.2, from the sensitivities to each), the meters' own errors added,
+conditioned on some of the other readings as a normal distribution is (any textbook of statistics).
+That for the shipped harnesses, sound and with drawn faults; medians of the relative standard
+uncertainty are printed for each size of the reading: beforehand, and after one, three and six others.
 """
 
 import argparse

@@ -435,8 +435,8 @@ class TestProof:
         assert set(proof.repaired) <= {"E2", "W12"}
         amps = [one.name for test in proof.tests for one in test.readings if one.kind == "amps"]
         assert amps[0] == "right-amps"  # "left-amps" takes as long and shows as much of all else
-        warm = next(test for test in proof.tests if test.name == "warm")
-        assert "X3.3b" in warm.readings[0].name
+        hot = next(test for test in proof.tests if test.name == "hot")
+        assert "X3.3b" in hot.readings[0].name
 
     @pytest.mark.parametrize("name", ["twin-fan-three-relays", "truck-24v"])
     def test_no_state_of_use_is_made_twice_and_a_look_opens_nothing(self, name):
