@@ -24,7 +24,7 @@ from tempfile import TemporaryDirectory
 
 from circuitcheck.shipped import harness_files, readings_files
 
-LIBRARIES = "import numpy, networkx, pydantic, typer, ruamel.yaml"
+LIBRARIES = "import numpy, networkx, pydantic, typer, rich, ruamel.yaml"
 
 PIECES = """
 import json, sys, time
