@@ -264,7 +264,7 @@ def test_the_next_test_says_what_it_names_and_sets_in_what_goes_on():
     assert "understood: right fan off, left fan runs" in done.stderr
     names = " ".join(done.stdout.split())
     assert "E2 ground, right chassis leg" in names
-    assert "X3 plug, beside the right fan" in names
+    assert "M2 motor, in the right fan" in names
     table = done.stdout.split("95 % between")[1].split("Why this one")[0].splitlines()[1:]
     assert {len(line) - len(line.lstrip()) for line in table if line.strip()} <= {2, 4, 6}
 
