@@ -7,6 +7,7 @@ A piece of the work is one test under some of the faults: it needs nothing but t
 from __future__ import annotations
 
 import gc
+import os
 from collections.abc import Callable, Collection, Iterator, Sequence
 from concurrent.futures import Executor
 from dataclasses import dataclass, field
@@ -136,15 +137,28 @@ def _mapped(
             yield one.result()
 
 
-@lru_cache(maxsize=1)
 def _every(whole: _Whole) -> list[ChosenFault]:
     """All faults with all values to try."""
+    found = _laid_out(whole)
+    _keep(os.getpid())
+    return found
+
+
+@lru_cache(maxsize=1)
+def _laid_out(whole: _Whole) -> list[ChosenFault]:
+    return [ChosenFault(one, _tried(one, whole.magnitudes)) for one in lasting_faults(whole.harness)]
+
+
+@lru_cache(maxsize=1)
+def _keep(process: int) -> None:
+    """What a process of a pool has by now it keeps to its end: no look for garbage goes through it.
+
+    :param process: its number; one that was forked from another knows what that one has done
+    """
     from multiprocessing import parent_process  # noqa: PLC0415  (slow to import)
 
-    found = [ChosenFault(one, _tried(one, whole.magnitudes)) for one in lasting_faults(whole.harness)]
     if parent_process() is not None:
-        gc.freeze()  # a process of a pool keeps these to its end: no look for garbage goes through them
-    return found
+        gc.freeze()
 
 
 def _counts(chosen: Sequence[ChosenFault]) -> list[int]:
