@@ -66,7 +66,14 @@ class DescriptionError(_FileError, ValueError):
 
 
 class ReadingsError(_FileError, ValueError):
-    """A sheet of readings is wrong; ``problems`` holds every one of them."""
+    """A sheet of readings is wrong; ``problems`` holds every one of them.
+
+    :param unheard: the symptom of the sheet, if it has one; its words are for a later room to understand
+    """
+
+    def __init__(self, problems: Sequence[Problem], unheard: object = None) -> None:
+        super().__init__(problems)
+        self.unheard = unheard
 
 
 class UnknownName(CircuitcheckError, LookupError):
@@ -74,7 +81,7 @@ class UnknownName(CircuitcheckError, LookupError):
 
     def __init__(self, what: str, name: str, known: Iterable[str]) -> None:
         self.what, self.name = what, name
-        self.known = tuple(known)
+        self.known = tuple(dict.fromkeys(known))
         self.nearest = nearest(name, self.known)
         hint = f"; nearest: {self.nearest}" if self.nearest else ""
         some = ", ".join(self.known[:12]) + (", ..." if len(self.known) > 12 else "")
@@ -88,12 +95,14 @@ class RefusedTest(CircuitcheckError, ValueError):
 def nearest(name: str, known: Iterable[str]) -> str:
     """The known name most like this one, or an empty string.
 
-    Of several that begin with all of its words, where there are two or more, the first one.
+    Of several that begin with all of its words, or with its one word and a hyphen, the first one.
 
     >>> nearest("thermoswich", ["thermoswitch", "fuse"])
     'thermoswitch'
     >>> nearest("W1 short", ["W1 short to ground", "W1 short to supply"])
     'W1 short to ground'
+    >>> nearest("low", ["warm", "low-at-the-plug"])
+    'low-at-the-plug'
     """
     known = list(known)
     folded = {one.casefold(): one for one in known}
@@ -102,5 +111,8 @@ def nearest(name: str, known: Iterable[str]) -> str:
     begun = [one for one in known if one.casefold().startswith(f"{name.casefold()} ")]
     if begun and " " in name:
         return begun[0]
+    hyphened = [one for one in known if one.casefold().startswith(f"{name.casefold()}-")]
+    if hyphened:
+        return hyphened[0]
     close = difflib.get_close_matches(name, known, n=1, cutoff=0.6)
     return close[0] if close else ""

@@ -15,7 +15,14 @@ from circuitcheck.expect.expected import Expectation, expect_tests
 from circuitcheck.expect.vehicle import read_vehicle
 from circuitcheck.harness.load import load_harness
 from circuitcheck.harness.model import Harness
-from circuitcheck.harness.readings import SYMPTOM, Sheet, load_readings, parse_readings, sheet_text
+from circuitcheck.harness.readings import (
+    SYMPTOM,
+    Sheet,
+    Symptom,
+    load_readings,
+    parse_readings,
+    sheet_text,
+)
 from circuitcheck.harness.units import units
 from circuitcheck.locate.locate import Locator
 from circuitcheck.locate.verdict import Verdict
@@ -167,7 +174,21 @@ class Loom:
         if isinstance(given, Mapping):
             text = sheet_text(self.harness.name, given)
             return self.understood(parse_readings(self.harness, text, "<mapping>"))
-        return self.understood(load_readings(self.harness, given))
+        try:
+            return self.understood(load_readings(self.harness, given))
+        except ReadingsError as error:
+            if not isinstance(error.unheard, Symptom):
+                raise
+            heard = [*error.problems, *self._misheard(error.unheard)]
+        raise ReadingsError(sorted(heard, key=lambda one: one.line))
+
+    def _misheard(self, said: Symptom) -> list[Problem]:
+        """What is wrong with the words of a symptom, of a sheet that has other mistakes too."""
+        try:
+            self.understood(Sheet("", (), {}, symptom=said))
+        except ReadingsError as error:
+            return list(error.problems)
+        return []
 
     def understood(self, sheet: Sheet) -> Sheet:
         """A sheet with its symptom among the readings.
@@ -187,10 +208,14 @@ class Loom:
             ) from None
 
     def _metered(self, sheet: Sheet) -> Loom:
-        """The loom as the meter of a sheet loads it."""
-        if sheet.meter_ohm is None or sheet.meter_ohm == self.harness.meter_ohm:
-            return self
-        return Loom(self.harness.model_copy(update={"meter_ohm": sheet.meter_ohm}))
+        """The loom as the meter of a sheet loads it, and as far off as that may be."""
+        said = {"meter_ohm": sheet.meter_ohm, "meter_within": sheet.meter_within}
+        new = {
+            key: value
+            for key, value in said.items()
+            if value is not None and value != getattr(self.harness, key)
+        }
+        return Loom(self.harness.model_copy(update=new)) if new else self
 
     def _found(self, given: Given) -> Sheet:
         """A sheet with readings on it, and not only with what was put right.

@@ -125,7 +125,9 @@ def _told(case: Case, loom: Loom) -> Iterator[str]:
     while True:
         result = loom.next(sheet)
         command = f'circuitcheck next {case.harness}{given} --symptom "{case.symptom}"'
-        yield _shown(command, printed(lambda result=result: planning_tables.next_test(result)))
+        yield _shown(
+            command, printed(lambda result=result: planning_tables.next_test(loom.harness, result))
+        )
         if result.test is None:
             break
         notes.take(result.test.name, [one.sound.name for one in result.test.readings])
@@ -139,7 +141,8 @@ def _told(case: Case, loom: Loom) -> Iterator[str]:
     yield "## The proof"
     proof = loom.prove(notes.sheet())
     yield _shown(
-        f"circuitcheck prove {case.harness} before.yaml", printed(lambda: planning_tables.proof(proof))
+        f"circuitcheck prove {case.harness} before.yaml",
+        printed(lambda: planning_tables.proof(loom.harness, proof)),
     )
     after = Notes(loom, (), case.seed)
     for test in proof.tests:

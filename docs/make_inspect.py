@@ -48,7 +48,7 @@ TAIL = """
 ## What the rules do not see
 
 - Where wires lie beside each other: `bundle` is one number for all of them, and so is `ambient`.
-- The time in which a wire warms up: an overload is compared with the current for good and, as if no heat
+- The time in which a wire warms up: an overload is compared with the continuous current and, as if no heat
   left the copper, with the heating of a short circuit.
 - The type of a fuse: up to 40 A it is taken for type C of ISO 8820-3, above that for type E, also beyond
   80 A, where the table ends.

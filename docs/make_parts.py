@@ -4,6 +4,10 @@ from __future__ import annotations
 
 import inspect
 from pathlib import Path
+from typing import get_args
+
+from pydantic import BaseModel
+from pydantic.fields import FieldInfo
 
 from circuitcheck.parts import KINDS
 from circuitcheck.parts.part import Part
@@ -70,14 +74,14 @@ def section(name: str, kind: type[Part]) -> str:
     lines += [
         f"Designation letter {' or '.join(kind.letters)}; terminals "
         f"{', '.join(f'`{label}.{pin}`' for pin in example.pins())}; "
-        f"{'has' if example.plugged else 'has no'} plug or socket.",
+        f"{'has a' if example.plugged else 'has no'} plug or socket.",
         "",
     ]
     own = {k: f for k, f in kind.model_fields.items() if k not in _SHARED}
     if own:
         lines += ["| field | needed | default | what it is |", "| --- | --- | --- | --- |"]
         for key, field in own.items():
-            default = "" if field.is_required() or field.default is None else f"`{field.default}`"
+            default = "" if field.is_required() or field.default is None else f"`{_default(field)}`"
             needed = "yes" if field.is_required() else "no"
             lines.append(f"| `{field.alias or key}` | {needed} | {default} | {_describe(field)} |")
         lines.append("")
@@ -101,11 +105,34 @@ def _flow(given: object) -> str:
     return str(given)
 
 
-def _describe(field: object) -> str:
-    text = getattr(field, "description", None)
-    if text:
-        return str(text)
-    for extra in getattr(field, "metadata", []):
+_UNITS = {"a resistance": "ohm", "a voltage": "V", "a current": "A"}
+"""The unit in which a default is kept, by what the quantity is called."""
+
+
+def _default(field: FieldInfo) -> str:
+    """A default as it would be written in a file."""
+    what = _quantity(field).partition(",")[0]
+    if what == "a share":
+        return f"{100 * field.default:g} %"
+    return f"{field.default:g} {_UNITS[what]}" if what in _UNITS else str(field.default)
+
+
+def _describe(field: FieldInfo) -> str:
+    """What a field is: in words, as a quantity, or by the keys that it holds."""
+    inner = next(
+        (one for one in (field.annotation, *get_args(field.annotation)) if _is_model(one)), None
+    )
+    held = f"holds {', '.join(f'`{key}`' for key in inner.model_fields)}" if inner else ""
+    return "; ".join(filter(None, (field.description or _quantity(field), held)))
+
+
+def _is_model(annotation: object) -> bool:
+    return isinstance(annotation, type) and issubclass(annotation, BaseModel)
+
+
+def _quantity(field: FieldInfo) -> str:
+    """What the quantity of a field is, with an example; empty for a field that is none."""
+    for extra in field.metadata:
         schema = getattr(extra, "json_schema", None)
         if isinstance(schema, dict) and "description" in schema:
             return str(schema["description"])

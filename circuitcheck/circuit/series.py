@@ -64,9 +64,7 @@ class SeriesRuns:
 
 
 def _added(old: float, new: Any) -> bytes | str:
-    """Resistance on top, to a millionth: sums of the same resistance differ in their last digits."""
+    """Resistance on top, to six digits or more: sums of the same resistance differ in their last."""
     if isinstance(new, np.ndarray):
-        more = new - old
-        with np.errstate(divide="ignore"):
-            return bytes(np.round(np.log(np.abs(more)) * 1e6) * np.sign(more))
+        return (new - old).astype(np.float32).tobytes()
     return f"{new - old:.6g}"

@@ -72,6 +72,7 @@ HarnessArgument = Annotated[
     ),
 ]
 TestOption = Annotated[str | None, typer.Option("--test", "-t", help="One test only.")]
+NeededTest = Annotated[str | None, typer.Option("--test", "-t", help="Which test.  [required]")]
 FaultOption = Annotated[
     list[str] | None,
     typer.Option(
@@ -101,6 +102,16 @@ def load(harness: str) -> Loom:
     from circuitcheck.loom import load as load_loom  # noqa: PLC0415
 
     return load_loom(harness)
+
+
+def needed(loom: Loom, test: str | None) -> str:
+    """The test that was asked for.
+
+    :raises ValueError: with those that there are, if none was
+    """
+    if test is None:
+        raise ValueError(f"must be given --test, one of: {', '.join(loom.harness.tests)}")
+    return test
 
 
 def sheet_of(loom: Loom, readings: str) -> Sheet:

@@ -28,7 +28,7 @@ def buzz(
     sheet: Annotated[
         str | None,
         typer.Argument(
-            metavar="[SHEET]",
+            metavar="SHEET",
             help="The filled sheet, CSV or YAML; - for "
             "standard input. Without it, the sheet to fill in.",
         ),

@@ -1,4 +1,4 @@
-"""The continuity sheet and its result for people: 80 columns, cautions on standard error."""
+"""The continuity sheet, with its cautions on it, and its result for people: 80 columns."""
 
 from __future__ import annotations
 
@@ -47,18 +47,14 @@ def _wrapped(text: str, first: str = "", rest: str = "") -> None:
         _say(line)
 
 
-def _cautions() -> None:
-    for text in CAUTIONS:
-        caution(text)
-
-
 def sheet(found: ContinuitySheet) -> None:
     """The sheet, plug by plug."""
-    _cautions()
     harness = found.drawn.harness
     _say(f"{harness.title} ({harness.name})", "bold")
     place = "in the vehicle, ground points bolted" if found.drawn.fitted else "on the bench"
     _say(f"continuity sheet of the unpowered loom, {place}")
+    for text in CAUTIONS:
+        caution(text, _out)
     through, apart = found.least
     _wrapped(
         f"{len(found.lines)} checks; the least there can be is {through + apart}: {through} to "
@@ -142,7 +138,7 @@ def result(found: BuzzResult) -> None:
             some = "; ".join(alike[:SHOWN_ALIKE])
             _wrapped(f"No check at the plugs can tell this from: {some}{more}.", "    ", "    ")
     if len(found.groups) > SHOWN_GROUPS:
-        _say(f"\nand {len(found.groups) - SHOWN_GROUPS} more ways, with --json")
+        _say(f"\nand {len(found.groups) - SHOWN_GROUPS} more, with --json")
     if found.closest:
         _say("\nWhat comes closest", "bold")
         for one in found.closest:

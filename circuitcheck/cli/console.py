@@ -35,8 +35,12 @@ class _Aside(Console):
 _err = _Aside(stderr=True, highlight=False)
 
 
-def caution(text: str) -> None:
-    """A caution on standard error, set in under its mark."""
-    lines = textwrap.wrap(text, max(_err.width, 40), initial_indent="! ", subsequent_indent="  ")
+def caution(text: str, paper: Paper | None = None) -> None:
+    """A caution on standard error, set in under its mark.
+
+    :param paper: a sheet that is carried to the vehicle, and takes its cautions with it
+    """
+    to = paper or _err
+    lines = textwrap.wrap(text, max(to.width, 40), initial_indent="! ", subsequent_indent="  ")
     for line in lines:
-        _err.print(line, markup=False, soft_wrap=True)
+        to.print(line, markup=False, soft_wrap=True)

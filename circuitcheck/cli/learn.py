@@ -8,7 +8,17 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from circuitcheck.cli.app import FaultOption, HarnessArgument, JsonOption, app, emit, load, mistakes
+from circuitcheck.cli.app import (
+    FaultOption,
+    HarnessArgument,
+    JsonOption,
+    NeededTest,
+    app,
+    emit,
+    load,
+    mistakes,
+    needed,
+)
 
 if TYPE_CHECKING:
     from circuitcheck.learn.explanation import Explanation
@@ -26,7 +36,7 @@ class ExplainAs(str, Enum):
 @app.command()
 def explain(
     harness: HarnessArgument,
-    test: Annotated[str, typer.Option("--test", "-t", help="Which test.")],
+    test: NeededTest = None,
     fault: FaultOption = None,
     observe: Annotated[
         str | None,
@@ -69,11 +79,17 @@ def explain(
     --plot ground.svg --picture staircase
     """
     with mistakes():
+        loom = load(harness)
+        test = needed(loom, test)
         if plot is not None:
-            _draw(load(harness), plot, picture, test, fault or [], observe, as_json=as_json)
+            _draw(loom, plot, picture, test, fault or [], observe, as_json=as_json)
             return
-        told = load(harness).explain(test, *(fault or []), observe=observe)
+        told = loom.explain(test, *(fault or []), observe=observe)
         emit(as_json, told.to_dict, lambda: _show(told, as_, only or []))
+
+
+_AT_THE_VEHICLE = "  'circuitcheck expect' has all that is to be minded before a test is made."
+"""Nothing is done here, so that the cautions of the test stand with the test."""
 
 
 def _draw(
@@ -104,8 +120,10 @@ def _show(told: Explanation, as_: ExplainAs, only: list[str]) -> None:
     from circuitcheck.learn.document import document  # noqa: PLC0415
 
     blocks = document(told, only)
-    for caution in told.cautions:
-        typer.echo(f"! {caution}", err=True)
+    if told.cautions:
+        from circuitcheck.expect.cautions import FANS  # noqa: PLC0415
+
+        typer.echo(f"! {FANS}\n{_AT_THE_VEHICLE}", err=True)
     if as_ is ExplainAs.html:
         typer.echo(page(blocks, told.question), nl=False)
     elif as_ is ExplainAs.markdown:

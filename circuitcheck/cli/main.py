@@ -16,11 +16,13 @@ from circuitcheck.cli.app import (
     FaultOption,
     HarnessArgument,
     JsonOption,
+    NeededTest,
     TestOption,
     app,
     emit,
     load,
     mistakes,
+    needed,
     sheet_of,
 )
 
@@ -29,6 +31,13 @@ if TYPE_CHECKING:
     from circuitcheck.loom import Loom
 
 DEMO_HARNESS, DEMO_READINGS = "twin-fan-switch", "slow-on-low"
+
+
+class Sheet(str, Enum):
+    """How ``expect`` is printed."""
+
+    table = "table"
+    csv = "csv"
 
 
 class As(str, Enum):
@@ -155,6 +164,9 @@ def faults(
 def expect(
     harness: HarnessArgument,
     test: TestOption = None,
+    as_: Annotated[
+        Sheet, typer.Option("--as", help="A table; or CSV, a sheet to fill in for locate.")
+    ] = Sheet.table,
     as_json: JsonOption = False,
     second_opinion: Annotated[
         bool, typer.Option("--second-opinion", help="Solve again in exact arithmetic and compare.")
@@ -162,11 +174,35 @@ def expect(
 ) -> None:
     """What each test should read in a sound circuit, with its lead and its cautions.
 
-    Example:  circuitcheck expect twin-fan-switch --test low-at-the-plug
+    Examples:  circuitcheck expect twin-fan-switch --test low-at-the-plug
+
+    circuitcheck expect twin-fan-switch --as csv > sheet.csv
     """
     with mistakes():
-        loom = load(harness).knowing(test)
+        loom = load(harness)
+        if as_ is Sheet.csv and not as_json:  # of a sheet's tests only the harness's own have a name
+            typer.echo(_sheet_to_fill_in(loom, loom.expect(test)), nl=False)
+            return
+        loom = loom.knowing(test)
         _expected(loom, loom.expect(test), as_json=as_json, second_opinion=second_opinion)
+
+
+def _sheet_to_fill_in(loom: Loom, result: Expectation) -> str:
+    """A row for each reading, its value left out; the columns that ``locate`` passes over last."""
+    import csv  # noqa: PLC0415
+    import io  # noqa: PLC0415
+
+    out = io.StringIO()
+    writer = csv.writer(out, lineterminator="\n")
+    writer.writerow(("test", "name", "reading", "where", "expected"))
+    for one in result:
+        observe = loom.harness.tests[one.test].observe
+        for reading in one.readings:
+            where = " to ".join(observe[reading.name].points)
+            band = f"{reading.band.replace(' and ', ' to ')} {reading.unit}" if reading.band else ""
+            expected = reading.word or band or reading.shown
+            writer.writerow((one.test, reading.name, "", where, expected))
+    return out.getvalue()
 
 
 def _expected(loom: Loom, result: Expectation, *, as_json: bool, second_opinion: bool = False) -> None:
@@ -263,7 +299,7 @@ def locate(
 @app.command()
 def export(
     harness: HarnessArgument,
-    test: Annotated[str, typer.Option("--test", "-t", help="Which test.")],
+    test: NeededTest = None,
     fault: FaultOption = None,
     to: Annotated[To, typer.Option("--to", help="The format.")] = To.spice,
 ) -> None:
@@ -274,7 +310,9 @@ def export(
     Example:  circuitcheck export first-fan --test fan-direct --to spice > fan.cir
     """
     with mistakes():
-        loom = load(harness).knowing(test)
+        loom = load(harness)
+        test = needed(loom, test)
+        loom = loom.knowing(test)
         (name,) = loom.tests(test)
         from circuitcheck.expect.second_opinion import deck  # noqa: PLC0415
 

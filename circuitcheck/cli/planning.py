@@ -71,7 +71,7 @@ def _begun(loom: Loom, readings: str | None, symptom: str | None) -> Sheet:
 
     sheet = loom.begun(sheet_of(loom, readings) if readings else None, symptom)
     if sheet.symptom is not None:
-        typer.echo(f"understood: {understood(sheet)}", err=True)
+        typer.echo(f"understood: {understood(loom.harness, sheet)}", err=True)
     return sheet
 
 
@@ -80,7 +80,7 @@ def next_(
     harness: HarnessArgument,
     readings: Annotated[
         str | None,
-        typer.Argument(metavar="[READINGS]", help="What was found so far; - for standard input."),
+        typer.Argument(metavar="READINGS", help="What was found so far; - for standard input."),
     ] = None,
     symptom: Symptom = None,
     add: Annotated[
@@ -117,7 +117,7 @@ def next_(
         emit(
             as_json,
             result.to_dict,
-            lambda: planning_tables.next_test(result, readings if added else None),
+            lambda: planning_tables.next_test(loom.harness, result, readings if added else None),
         )
 
 
@@ -137,7 +137,7 @@ def plan(
     harness: HarnessArgument,
     readings: Annotated[
         str | None,
-        typer.Argument(metavar="[READINGS]", help="What was found already; - for standard input."),
+        typer.Argument(metavar="READINGS", help="What was found already; - for standard input."),
     ] = None,
     symptom: Symptom = None,
     toolbox: ToolsOption = None,
@@ -193,7 +193,7 @@ def prove(
     readings: Annotated[str, typer.Argument(metavar="READINGS", help="What led to the repair.")],
     after: Annotated[
         str | None,
-        typer.Argument(metavar="[AFTER]", help="What was read after it; - for standard input."),
+        typer.Argument(metavar="AFTER", help="What was read after it; - for standard input."),
     ] = None,
     toolbox: ToolsOption = None,
     as_json: JsonOption = False,
@@ -211,7 +211,7 @@ def prove(
 
         def show() -> None:
             if result.judgement is None:
-                planning_tables.proof(result)
+                planning_tables.proof(loom.harness, result)
                 return
             typer.echo("The readings taken after the repair\n")
             tables.verdict(loom, result.judgement)

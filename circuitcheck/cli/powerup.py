@@ -18,7 +18,7 @@ def powerup(
     readings: Annotated[
         str | None,
         typer.Argument(
-            metavar="[READINGS]",
+            metavar="READINGS",
             help="The steps done so far, filled in; - for standard input. Without it, the steps.",
         ),
     ] = None,

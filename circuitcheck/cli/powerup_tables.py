@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import re
+from collections.abc import Sequence
+
 from rich.padding import Padding
 
 from circuitcheck.cli.console import caution
@@ -28,20 +31,27 @@ from circuitcheck.inspect.powerup.plan import (
 from circuitcheck.inspect.powerup.signs import Sign
 
 _NAMES = 4
-"""Faults named for one sign; the rest is counted."""
+"""Faults of one mode named for one sign; the rest is counted."""
+_GROUPS = 4
+"""Modes named for one sign."""
 
 
 def plan(found: PowerupPlan) -> None:
     """All steps."""
-    for text in BEFORE:
-        caution(text)
-    cautions(found.steps)
     say(f"{found.harness.title} ({found.harness.name})", "bold")
     indented(
         f"first power on the rebuilt loom, in {len(found.steps)} steps: everything that can be "
         "taken out is out to begin with; each step adds one thing",
         0,
     )
+    indented(
+        "Readings: 'lamp' is how it shines, 'amps' what passes it, 'behind' what it leaves for the "
+        "loom.",
+        0,
+    )
+    for text in BEFORE:
+        caution(text, out)
+    cautions(found.steps, out)
     for one in found.steps:
         say()
         step(one)
@@ -115,13 +125,41 @@ def _signs(one: Step) -> None:
     """What it means if a reading is off; each fault under the first of them only."""
     told: set[str] = set()
     if one.signs:
-        indented("If it reads otherwise, of what this step is the first to show:")
+        indented("If a reading is off, what shows here for the first time:")
     for sign in one.signs:
         names = [name for name in sign.faults if name not in told]
         told.update(names)
         if names:
-            more = f" and {len(names) - _NAMES} more" if len(names) > _NAMES else ""
-            indented(f"{_said(sign)}: {', '.join(names[:_NAMES])}{more}", 4)
+            indented(f"- {_said(sign)}: {_in_groups(names)}", 4)
+
+
+_SAME = re.compile(r"(.+?) ((?:stuck )?open|high resistance|short to (?:ground|supply)|blown|welded)")
+"""Where a fault is, and a mode that many places share."""
+
+
+def _in_groups(faults: Sequence[str]) -> str:
+    """Faults of one mode taken together, the likeliest first: ``W1, W6 short to ground; W4 open``."""
+    groups: dict[str, list[str]] = {}
+    for fault in faults:
+        match = _SAME.fullmatch(fault)
+        groups.setdefault(match[2] if match else fault, []).append(match[1] if match else "")
+    shown = list(groups.items())[:_GROUPS]
+    told = [_named(places, mode) for mode, places in shown]
+    rest = len(faults) - sum(len(places) for _, places in shown)
+    return "; ".join(told) + (f"; and {rest} more" if rest else "")
+
+
+def _named(places: Sequence[str], mode: str) -> str:
+    """The places of one mode, counted from some number on."""
+    if places == [""]:
+        return mode
+    more = len(places) - _NAMES
+    names = (
+        f"{', '.join(places[:_NAMES])} or {more} more"
+        if more > 0
+        else " or ".join(filter(None, (", ".join(places[:-1]), places[-1])))
+    )
+    return f"{names} {mode}"
 
 
 def _said(sign: Sign) -> str:

@@ -109,7 +109,7 @@ def _values(found: Sizing) -> None:
         f"{main} of full",
         f"{main} amps",
         "watts",
-        f"{found.taken.locked} held",
+        f"{found.taken.locked} locked",
         "",
     ]
     listed_ = [*found.standard]
@@ -134,8 +134,8 @@ def _values(found: Sizing) -> None:
     _say("Standard values (IEC 60063) around it, the next below and above of each series", style="bold")
     _table(columns, rows, left=("next in", ""))
     _say(
-        "watts: of each resistor while the fan runs; held: with the rotor of that fan held, one fan at "
-        "a time",
+        "watts: of each resistor while the fan runs; locked: with the rotor of that fan locked, one "
+        "fan at a time",
         2,
     )
 
@@ -151,22 +151,22 @@ def _rating(found: Sizing) -> None:
         _say(_instead(found), 2, style="bold")
     _say(
         f"Running it gives off {number(taken.watts)} W; times {found.margin:g}{source} that asks for "
-        f"{rating.running:g} W. With {taken.locked} held it gives off {number(taken.locked_watts)} W; "
-        f"to bear that for good in air of {found.ambient:g} degC asks for {rating.locked:g} W.",
+        f"{rating.running:g} W. With {taken.locked} locked it gives off {number(taken.locked_watts)} W; "
+        f"to bear that continuously in air of {found.ambient:g} degC asks for {rating.locked:g} W.",
         2,
     )
     for text in _what_ends_it(found):
         _say(text, 2)
     opens = found.opens_at
-    held = (
-        f"{_celsius(surface.locked)} with {taken.locked} held for good"
+    locked = (
+        f"{_celsius(surface.locked)} with {taken.locked} locked and left"
         if opens is None
-        else f"up to the {opens:g} degC of its cut-out with {taken.locked} held"
+        else f"up to the {opens:g} degC of its cut-out with {taken.locked} locked"
     )
     if opens is not None and found.trips:
-        held = f"above the {opens:g} degC at which its cut-out opens"
+        locked = f"above the {opens:g} degC at which its cut-out opens"
     _say(
-        f"Surface, estimated: {_celsius(surface.running)} running, {held}; "
+        f"Surface, estimated: {_celsius(surface.running)} running, {locked}; "
         f"{number(surface.kelvin_per_watt)} K for each watt, {surface.rests_on}.",
         2,
     )
@@ -205,10 +205,10 @@ def _celsius(value: float) -> str:
 
 
 def _what_ends_it(found: Sizing) -> Iterable[str]:
-    """Whether anything ends a held fan, and what could."""
+    """Whether anything ends a locked fan, and what could."""
     fuse = first_to_open(found.fuses)
     if fuse is not None and not found.burns:
-        yield f"Fuse {fuse.fuse} opens within {seconds(fuse.opens)} with {found.taken.locked} held."
+        yield f"Fuse {fuse.fuse} opens within {seconds(fuse.opens)} with {found.taken.locked} locked."
     elif found.burns:
         yield (
             f"Nothing blows then: one of {found.rating.running:g} W would burn first. So take the "
@@ -218,13 +218,13 @@ def _what_ends_it(found: Sizing) -> Iterable[str]:
             yield f"A fuse of its own of {found.own_fuse:g} A would end it as well."
         else:
             yield (
-                "A fuse of its own is no help: none carries the running current for good and opens "
-                "at the held one, the resistor keeps the two so near."
+                "A fuse of its own is no help: none carries the running current all the time and opens "
+                "at the locked one, the resistor keeps the two so near."
             )
     elif found.taken.locked_watts <= found.rating.take * heat.share_kept(found.ambient):
-        yield "It bears a held fan for good; no fuse has to end it."
+        yield "It bears a locked fan however long; no fuse has to end it."
     else:
-        yield "A thermal cut-out ends a held fan; no fuse is sure to."
+        yield "A thermal cut-out ends a locked fan; no fuse is sure to."
 
 
 def _loads(found: Sizing) -> None:
@@ -248,11 +248,11 @@ def _loads(found: Sizing) -> None:
             _before(one.before),
             f"{number(one.running)} A",
             f"{number(one.locked)} A",
-            f"closes on {number(one.starting)} A",
+            f"closes onto {number(one.starting)} A",
         ]
         for one in found.contacts
     ]
-    _table(["", "rating", "now", "then", f"{found.taken.locked} held", " "], rows, left=("", " "))
+    _table(["", "rating", "now", "then", f"{found.taken.locked} locked", " "], rows, left=("", " "))
     for text in found.warnings:
         _say(f"! {text}", 2, hanging=2)
 
@@ -283,7 +283,7 @@ def _arrangements(found: Sequence[Arrangement]) -> None:
         ]
         for one in found
     ]
-    _table(["", "each", "running", "one held", "other if one is dead", " "], rows, left=(" ",))
+    _table(["", "each", "running", "one locked", "other if one is dead", " "], rows, left=(" ",))
 
 
 def _steps(found: Sizing) -> None:

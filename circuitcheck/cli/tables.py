@@ -13,6 +13,7 @@ from rich.table import Table
 from circuitcheck.cli.console import Paper, caution
 from circuitcheck.expect.cautions import setup_lines, together
 from circuitcheck.expect.expected import Expectation, number
+from circuitcheck.harness.model import Harness
 from circuitcheck.harness.readings import Sheet
 from circuitcheck.locate.verdict import Culprit, Estimate, ReadingResult, SuspectResult, Verdict
 from circuitcheck.loom import Loom
@@ -42,8 +43,20 @@ def say(text: str = "", style: str | None = None) -> None:
 
 def indented(text: str, left: int = 2, style: str | None = None) -> None:
     """A paragraph, set in."""
-    for line in textwrap.wrap(text, max(out.width - left, 20), break_on_hyphens=False) or [""]:
+    goes_on = "  " if text.startswith("- ") else ""
+    wide = max(out.width - left, 20)
+    lines = textwrap.wrap(text, wide, subsequent_indent=goes_on, break_on_hyphens=False)
+    for line in lines or [""]:
         say(" " * left + line, style)
+
+
+def names(harness: Harness, texts: Iterable[str], left: int = 2) -> None:
+    """What the parts and wires are that some texts name, and where they sit."""
+    from circuitcheck.plan.phrases import names_in  # noqa: PLC0415
+
+    known = [one for one in names_in(harness, texts) if not one.startswith(f"{harness.supply.battery} ")]
+    if known:
+        indented(f"Names: {'; '.join(known)}.", left)
 
 
 def harnesses(rows: Sequence[Mapping[str, Any]]) -> None:
@@ -87,10 +100,13 @@ class Cautioned(Protocol):
         ...
 
 
-def cautions(tests: Iterable[Cautioned]) -> None:
-    """The cautions of some tests, each once, on standard error."""
+def cautions(tests: Iterable[Cautioned], paper: Paper | None = None) -> None:
+    """The cautions of some tests, each once, on standard error.
+
+    :param paper: a sheet that is carried to the vehicle, and takes its cautions with it
+    """
     for text in together(one.cautions for one in tests):
-        caution(text)
+        caution(text, paper)
 
 
 def expected(loom: Loom, result: Expectation, twin: Twin | None = None) -> None:
@@ -138,13 +154,16 @@ def verdict(loom: Loom, result: Verdict) -> None:
     """Readings, verdict, suspects, reasons."""
     _readings(loom, result.readings)
     say()
-    suspects(result)
+    shown = suspects(result)
+    if result.verdict != "sound":
+        names(loom.harness, (one.spec for one in shown), 0)
 
 
-def suspects(result: Verdict, *, hint: bool = True) -> None:
+def suspects(result: Verdict, *, hint: bool = True) -> list[SuspectResult]:
     """Verdict, suspects, reasons.
 
     :param hint: whether to point to ``next``, which parts suspects
+    :return: the suspects that are shown
     """
     say(f"Verdict: {result.verdict}", "bold")
     indented(result.summary)
@@ -169,6 +188,7 @@ def suspects(result: Verdict, *, hint: bool = True) -> None:
     if result.verdict != "unexplained":
         _reasons(shown)
     caution("Before you buy a part: check plugs and crimps at it, and prove it after the repair.")
+    return shown
 
 
 def _culprits(found: Sequence[Culprit]) -> None:

@@ -16,7 +16,9 @@ if TYPE_CHECKING:
 
 @app.command()
 def wire(
-    amps: Annotated[str | None, typer.Option("--amps", help="Current for good, such as '15 A'.")] = None,
+    amps: Annotated[
+        str | None, typer.Option("--amps", help="Continuous current, such as '15 A'.")
+    ] = None,
     length: Annotated[
         str,
         typer.Option(
@@ -31,7 +33,10 @@ def wire(
         str | None, typer.Option("--ambient", help="Air around it, such as '80 degC'.")
     ] = None,
     wire_temperature: Annotated[
-        str | None, typer.Option("--wire-temperature", help="What its insulation stands for good.")
+        str | None,
+        typer.Option(
+            "--wire-temperature", help="What its insulation stands continuously, such as '105 degC'."
+        ),
     ] = None,
     bundle: Annotated[
         int | None, typer.Option("--bundle", min=1, max=100, help="Equally loaded wires side by side.")

@@ -48,7 +48,7 @@ def choice(given: Choice) -> None:
         _say(f"{chosen.name}{gauge}, {fuse}", style="bold")
     allowed = "" if need.drop is None else f", {number(need.drop)} V to lose"
     _say(
-        f"for {number(need.amps)} A for good over {number(need.metres)} m{allowed}; air "
+        f"for {number(need.amps)} A continuous over {number(need.metres)} m{allowed}; air "
         f"{need.ambient:g} degC, insulation {need.wire_celsius:g} degC, {need.bundle:g} "
         "side by side"
     )

@@ -10,13 +10,15 @@ from circuitcheck.circuit.build import build_circuit
 from circuitcheck.circuit.circuit import Circuit
 from circuitcheck.expect.cautions import Lead
 from circuitcheck.expect.leads import with_its_leads
-from circuitcheck.expect.readers import AmpsReader, Reader, reader_for
+from circuitcheck.expect.observed import reader_for
+from circuitcheck.expect.readers import AmpsReader, Reader
 from circuitcheck.expect.run import Blown, Layout, Run
 from circuitcheck.harness.model import Harness, Observation, Setup
 from circuitcheck.parts.fault import Change
 from circuitcheck.physics.branch import Array, Conductor
 from circuitcheck.physics.meter import INLINE_OHM
 from circuitcheck.solve.point import OperatingPoint, solve_point
+from circuitcheck.solve.spread import latents_of
 from circuitcheck.solve.wiring import Index
 
 
@@ -95,6 +97,12 @@ class Bench:
     def layouts(self) -> list[Layout]:
         """All its readings, on one circuit or several."""
         return Layout.of(self.circuit, self.stations)
+
+    @cached_property
+    def latents(self) -> tuple[str, ...]:
+        """What is uncertain in a sound vehicle, as far as it is on these circuits."""
+        found = (latents_of(one.networks.wiring).names for one in self.layouts)
+        return tuple(dict.fromkeys(name for names in found for name in names))
 
     def run(
         self,

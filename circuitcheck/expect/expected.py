@@ -20,7 +20,7 @@ from circuitcheck.harness.readings import BUZZES
 from circuitcheck.notebook import html_table, text_table
 from circuitcheck.parts.part import Situation
 from circuitcheck.physics.branch import Array
-from circuitcheck.physics.meter import ACCURACY, OPEN_OHM
+from circuitcheck.physics.meter import ACCURACY, OPEN_OHM, Accuracy
 from circuitcheck.physics.motor import HELD, RPM, FanMotor
 
 UNITS = {
@@ -225,7 +225,7 @@ def expected_reading(
         return ExpectedReading(label, kind, unit, None, None, None, word)
     if kind in ("click", "fuse"):
         return ExpectedReading(label, kind, unit, value, value, value, word)
-    meter = float(ACCURACY[meter_for(observation)].uncertainty(np.array(value)))
+    meter = float(accuracy_of(harness, observation).uncertainty(np.array(value)))
     meter = COVERAGE * (meter if kind != "speed" or value else 0.0)
     less, more = _reach(kind, value, spread)
     low, high = value - math.hypot(less, meter), value + math.hypot(more, meter)
@@ -250,6 +250,13 @@ def _reach(kind: str, value: float, spread: float) -> tuple[float, float]:
 def meter_for(observation: Observation) -> str:
     """Which accuracy applies to an observation."""
     return "inline" if observation.inline else observation.kind
+
+
+def accuracy_of(harness: Harness, observation: Observation) -> Accuracy:
+    """How far off a reading may be: as usual, or as is said of the meter it is taken with."""
+    usual = ACCURACY[meter_for(observation)]
+    measured = observation.kind in ("volts", "drop", "amps", "ohms")
+    return usual.no_better_than(harness.meter_within) if measured else usual
 
 
 def full_speed(harness: Harness, motor: str) -> float:

@@ -12,10 +12,12 @@ from circuitcheck.circuit.build import lead_keys
 from circuitcheck.circuit.circuit import Circuit
 from circuitcheck.expect.cautions import Lead, lead_for
 from circuitcheck.harness.model import Setup
-from circuitcheck.parts.fault import altered
+from circuitcheck.parts.fault import Change, altered
 from circuitcheck.parts.fuse import OPENS_AT
-from circuitcheck.physics.branch import Array
-from circuitcheck.solve.point import OperatingPoint, solve_point
+from circuitcheck.solve.changes import Changes
+from circuitcheck.solve.network import Networks
+from circuitcheck.solve.point import solve_point
+from circuitcheck.solve.sweep import settle
 
 _NO_OHM = 1e-6
 """A lead that takes all that could flow beside it [ohm]."""
@@ -33,18 +35,27 @@ def with_its_leads(circuit: Circuit, setup: Setup) -> tuple[Circuit, Lead | None
     if not keys:
         return circuit, None
     unfused = _fused(circuit, keys, math.inf)
-    point = solve_point(unfused)
-    amps = _most(point, keys)
     bare = {key: altered(unfused.branches[key], ohm=_NO_OHM) for key in keys}
-    near: Array = np.array(list(point.volts.values()))
-    alone = _most(solve_point(unfused.changed(bare), near), keys)
+    amps, alone = _most(unfused, keys, [{}, bare])
     lead = lead_for(amps, alone if alone > _BESIDE * amps else amps)
     return _fused(circuit, keys, lead.fuse_a), lead
 
 
-def _most(point: OperatingPoint, keys: Sequence[str]) -> float:
-    """The most that any of the leads carries [A]."""
-    return max(abs(point.amps.get(key, 0.0)) for key in keys)
+def _most(circuit: Circuit, keys: Sequence[str], changes: Sequence[Change]) -> list[float]:
+    """The most that any of the leads carries under each change [A]."""
+    networks = Networks(circuit)
+    ends = [(circuit.branches[key].tail, circuit.branches[key].head) for key in keys]
+    settled = settle(networks, Changes.of(networks.wiring, changes), ends)
+    found = [0.0] * len(changes)
+    for group in settled.groups:
+        siemens = np.stack([group.batch.siemens_of(key) for key in keys], axis=1)
+        most = np.abs(siemens * group.batch.probe_volts).max(axis=1)
+        for row, amps in zip(group.rows.tolist(), most[group.local].tolist(), strict=True):
+            found[row] = amps
+    for row in [*settled.buzzing.tolist(), *settled.unsure.tolist()]:
+        point = solve_point(circuit.changed(changes[row]))
+        found[row] = max(abs(point.amps.get(key, 0.0)) for key in keys)
+    return found
 
 
 def _fused(circuit: Circuit, keys: Sequence[str], rating: float) -> Circuit:

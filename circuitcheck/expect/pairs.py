@@ -36,24 +36,25 @@ def sweep_pairs(harness: Harness, tests: Sequence[str] | None = None) -> tuple[I
         for one in lasting_faults(harness)
     ]
     pairs = every_pair(faults)
-    values, blown = {}, _blown(harness, faults, pairs)
+    together = Together.pairs(faults, pairs)
+    values, blown = {}, _blown(harness, together, faults, pairs)
     for name in tests or harness.tests:
         test = harness.tests[name]
         bench = bench_for(harness, test)
-        both = Together(bench.circuit.branches, test.setup.swap)
-        both.add_pairs(faults, pairs)
-        values[name] = bench.run(both.changes, both.counts, blown, together=both.rows).values
+        laid_out = together.on(bench.circuit.branches, test.setup.swap)
+        run = bench.run(laid_out.changes, laid_out.counts, blown, together=laid_out.rows)
+        values[name] = run.values
     return pairs, values
 
 
-def _blown(harness: Harness, faults: Sequence[ChosenFault], pairs: Index) -> list[frozenset[str]]:
+def _blown(
+    harness: Harness, together: Together, faults: Sequence[ChosenFault], pairs: Index
+) -> list[frozenset[str]]:
     """For each pair the fuses that it has blown in use: only what overloads them is asked."""
     overloads = np.array([one.mode.overloads for one in faults])
-    asked = np.flatnonzero(overloads[pairs].any(axis=1))
-    found = blown_together(
-        harness, lambda both: both.add_pairs(faults, pairs[asked]), np.ones(len(asked))
-    )
+    asked = np.flatnonzero(overloads[pairs].any(axis=1)).tolist()
+    found = blown_together(harness, together, asked, np.ones(len(asked)))
     blown = [frozenset[str]()] * len(pairs)
-    for row, names in zip(asked.tolist(), found, strict=True):
+    for row, names in zip(asked, found, strict=True):
         blown[row] = names
     return blown

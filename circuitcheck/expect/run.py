@@ -8,23 +8,25 @@ in place, all of them together.
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from circuitcheck.circuit.circuit import Circuit
+from circuitcheck.circuit.idle import Idle, joins
 from circuitcheck.circuit.series import SeriesRuns
 from circuitcheck.expect.readers import AmpsReader, Reader, VoltsReader
+from circuitcheck.expect.senses import CurveReader, FuseReader
 from circuitcheck.parts.fault import Change
-from circuitcheck.physics.branch import Array, Branch, Conductor, Source
+from circuitcheck.physics.branch import Array, Branch
 from circuitcheck.solve.changes import Changes, one_of
-from circuitcheck.solve.network import MANY_CURVES, Networks
+from circuitcheck.solve.network import Networks, is_loom
 from circuitcheck.solve.point import solve_point
 from circuitcheck.solve.rounds import Group
-from circuitcheck.solve.spread import Shifts, port_shifts
-from circuitcheck.solve.sweep import settle
+from circuitcheck.solve.spread import Shifts, latents_of, port_shifts
+from circuitcheck.solve.sweep import Settled, settle
 from circuitcheck.solve.wiring import Bool, Index, distinct
 
 if TYPE_CHECKING:
@@ -47,6 +49,11 @@ class Placed:
     readers: tuple[tuple[int, int, Reader], ...]
 
     @cached_property
+    def places(self) -> Index:
+        """Of each reader its place in the test."""
+        return np.array([place for place, _, _ in self.readers], dtype=np.intp)
+
+    @cached_property
     def voltmeters(self) -> tuple[Index, Index, Array]:
         """Place and probe of each voltmeter, and its conductance [S]."""
         found = [
@@ -56,6 +63,20 @@ class Placed:
         ]
         place, probe, siemens = np.array(found).reshape(-1, 3).T
         return place.astype(np.intp), probe.astype(np.intp), siemens
+
+    def idle(self, circuit: Circuit) -> Idle:
+        """What is idle while its instrument is on the shared circuit."""
+        readers = [one for _, _, one in self.readers]
+        return Idle(
+            circuit.changed(self.change),
+            [one.port() for one in readers if isinstance(one, VoltsReader)],
+            {one.key for one in readers if isinstance(one, AmpsReader | CurveReader | FuseReader)},
+        )
+
+    def carrying(self, change: Change, instrument: Change) -> Change:
+        """A change of the bench on this circuit, an instrument of the station with it."""
+        carried = self.station.carried(change)
+        return {**instrument, **carried} if instrument else carried
 
     @cached_property
     def others(self) -> list[tuple[int, int, Reader]]:
@@ -88,6 +109,7 @@ class Layout:
             if in_place:
                 self.circuit, change = self.circuit.changed(change), {}
             self.placed.append(Placed(station, change, tuple(readers)))
+        self._metered: dict[int, Layout] = {}
         self.networks = Networks(self.circuit)
         self.runs = SeriesRuns(self.circuit, kept)
 
@@ -97,13 +119,35 @@ class Layout:
 
         Every row that puts a lamp on bends all other curves a little; one that stays on has bent them.
         """
-        curves = sum(not isinstance(one, Conductor | Source) for one in circuit.branches.values())
-        if curves <= MANY_CURVES:
+        if not is_loom(circuit):
             return [cls(circuit, stations)]
         lamps = [one for one in stations if any(reader.bends for _, reader in one.readers)]
         others = [one for one in stations if one not in lamps]
         found = [cls(circuit, others)] if others else []
         return [*found, *(cls(circuit, [one], in_place=True) for one in lamps)]
+
+    def metered(self, number: int) -> Layout:
+        """One voltmeter by its number in ``meters``, with its load on the circuit from the beginning."""
+        if number not in self._metered:
+            _, station, place = self.meters[number]
+            one = self.placed[station].station
+            reader = dict(one.readers)[place]
+            assert isinstance(reader, VoltsReader)
+            loaded = one.circuit.changed(reader.meter())
+            self._metered[number] = Layout(
+                loaded, [replace(one, circuit=loaded, readers=((place, reader.on),))]
+            )
+        return self._metered[number]
+
+    @cached_property
+    def clamped(self) -> dict[str, set[str]]:
+        """The branches that an ammeter is at, and their ends."""
+        return {
+            reader.key: set(reader.port())
+            for placed in self.placed
+            for _, _, reader in placed.readers
+            if isinstance(reader, AmpsReader)
+        }
 
     @cached_property
     def meters(self) -> list[tuple[int, int, int]]:
@@ -115,6 +159,11 @@ class Layout:
             if isinstance(reader, VoltsReader)
         ]
 
+    @cached_property
+    def idle(self) -> list[Idle]:
+        """What is idle at each station; not asked of a small circuit, of which most carries current."""
+        return [one.idle(self.circuit) for one in self.placed] if is_loom(self.circuit) else []
+
 
 class Alike:
     """Rows of which only one of each kind is solved.
@@ -125,14 +174,15 @@ class Alike:
     def __init__(self, kind: Index) -> None:
         _, self.rows, self._solved = np.unique(kind, return_index=True, return_inverse=True)
         """Rows that are solved, in the numbers of all rows."""
+        self._each = np.argsort(self._solved, kind="stable")
+        """All rows, by the row that is solved for them."""
+        self._many = np.bincount(self._solved, minlength=len(self.rows))
 
     def everyone(self, group: Group) -> Group:
         """A group of the rows solved as one of all rows that it stands for."""
-        place = np.full(len(self.rows), -1, dtype=np.intp)
-        place[group.rows] = group.local
-        local = place[self._solved]
-        rows = np.flatnonzero(local >= 0)
-        return Group(rows, local[rows], group.batch)
+        many, ends = self._many[group.rows], np.cumsum(self._many)[group.rows]
+        place = np.repeat(ends - np.cumsum(many), many) + np.arange(many.sum())
+        return Group(self._each[place], np.repeat(group.local, many), group.batch)
 
     def all_of(self, solved: Index) -> Index:
         """All rows that some of the rows solved stand for."""
@@ -166,9 +216,12 @@ class Run:
     ) -> None:
         self.bench = bench
         self.changes = changes
+        self._counts = np.array(counts, dtype=np.intp)
         self._first = np.cumsum([0, *counts])
+        self._change_of = np.append(np.repeat(np.arange(len(changes)), self._counts), -1)
+        """The number of the change that each of its rows belongs to; the last for no row."""
         if together is None:
-            every = np.arange(self._first[-1])
+            every = np.arange(len(self._change_of) - 1)
             together = np.stack([every, np.full(len(every), -1)], axis=1)
         self.together = together
         self.rows = len(together)
@@ -185,13 +238,7 @@ class Run:
         placed = layout.placed
         alike = Alike(self._kinds(layout))
         station, row = np.divmod(alike.rows, self.rows)
-        settled = settle(
-            layout.networks,
-            self._laid_out(layout, station, row),
-            layout.probes,
-            [self.blown[one] for one in row.tolist()],
-            self.fuses[row],
-        )
+        settled = self._settled(layout, station, row)
         self.buzzing[alike.all_of(settled.buzzing) % self.rows] = True
         whole = {*alike.rows[settled.unsure].tolist()}
         whole |= {*alike.rows[self._clamp_moved(layout)[row]].tolist()}
@@ -200,66 +247,68 @@ class Run:
         for number in sorted(whole):
             one = placed[number // self.rows].station
             self._take_one(one, number % self.rows, alike.like(number) % self.rows)
-        for group in settled.groups:
-            for number, place in self._behind_knee(layout, group, alike):
-                if number in whole:
-                    continue
-                one = placed[number // self.rows].station
-                self._take_metered(one, number % self.rows, alike.like(number) % self.rows, place)
+        for number, solved in self._behind_knee(layout, settled.groups, alike):
+            left = [one for one in solved.tolist() if alike.rows[one] not in whole]
+            if left:
+                self._take_metered(layout.metered(number), alike, np.array(left, dtype=np.intp))
 
-    def _behind_knee(self, layout: Layout, group: Group, alike: Alike) -> Iterator[tuple[int, int]]:
-        """Rows of all stations, and the place of each voltmeter that reads no straight line there."""
+    def _settled(self, layout: Layout, station: Index, row: Index) -> Settled:
+        """Some rows at rest, each with the instrument of a station in place."""
+        blown = [self.blown[one] for one in row.tolist()]
+        changes = self._laid_out(layout, station, row)
+        return settle(layout.networks, changes, layout.probes, blown, self.fuses[row])
+
+    def _behind_knee(
+        self, layout: Layout, groups: Sequence[Group], alike: Alike
+    ) -> Iterator[tuple[int, Index]]:
+        """Voltmeters by their numbers in ``layout.meters``, and the rows where each bends a diode."""
         meters, siemens = layout.meters, 1 / self.bench.harness.meter_ohm
-        doubtful = group.batch.behind_knee([probe for probe, _, _ in meters], siemens)
-        for one, meter in np.argwhere(doubtful[group.local]).tolist():
-            number = int(alike.rows[group.rows[one]])
-            _, station, place = meters[meter]
-            if station == number // self.rows:
-                yield number, place
+        probes = [probe for probe, _, _ in meters]
+        stations = np.array([station for _, station, _ in meters], dtype=np.intp)
+        found = [np.zeros((0, 2), dtype=np.intp)]
+        for group in groups:
+            doubtful = group.batch.behind_knee(probes, siemens)[group.local]
+            if not doubtful.any():
+                continue
+            doubtful &= (alike.rows[group.rows] // self.rows)[:, None] == stations
+            row, meter = np.nonzero(doubtful)
+            found.append(np.stack([meter, group.rows[row]], axis=1))
+        meter, row = np.concatenate(found).T
+        for number in distinct(meter).tolist():
+            yield number, row[meter == number]
 
     def _clamp_moved(self, layout: Layout) -> Bool:
         """Rows that join a clamped branch to other nodes: its volts are not those of the port then."""
-        ends = {
-            reader.key: set(reader.port())
-            for placed in layout.placed
-            for _, _, reader in placed.readers
-            if isinstance(reader, AmpsReader)
-        }
-        moved = [
-            any(
-                key in ends and new is not None and {new.tail, new.head} != ends[key]
-                for key, new in one.items()
-            )
-            for one in self.changes
-        ]
-        rows = np.append(np.repeat(np.array(moved, dtype=bool), np.diff(self._first)), False)
-        return np.asarray(np.any(rows[self.together], axis=1))
+        moved = np.zeros(len(self.changes) + 1, dtype=bool)  # the last for no change
+        for number, one in enumerate(self.changes):
+            for key in layout.clamped.keys() & one.keys():
+                new = one[key]
+                if new is not None and {new.tail, new.head} != layout.clamped[key]:
+                    moved[number] = True
+        return np.asarray(np.any(moved[self._change_of[self.together]], axis=1))
 
     def _laid_out(self, layout: Layout, station: Index, row: Index) -> Changes:
         """The changes of some rows, each with the instrument of a station in place."""
         listed: list[Change] = []
         counts: list[int] = []
-        end = 0
-        both = np.full((2, len(row)), -1, dtype=np.intp)
+        both = np.full((len(row), 2), -1, dtype=np.intp)
         for number, placed in enumerate(layout.placed):
             mine = np.flatnonzero(station == number)
-            for second, instrument in enumerate((placed.change, {})):
-                rows = self.together[row[mine], second]
-                there = rows >= 0
-                change = self._change_of(rows[there])
-                start = np.zeros(len(self.changes), dtype=np.intp)
-                for one in distinct(change).tolist():
-                    start[one] = end
-                    listed.append({**instrument, **placed.station.carried(self.changes[one])})
-                    counts.append(int(self._first[one + 1] - self._first[one]))
-                    end += counts[-1]
-                both[second, mine[there]] = start[change] + rows[there] - self._first[change]
+            rows = self.together[row[mine]]
+            for columns in ([0], [1]) if placed.change else ([0, 1],):
+                # What acts first has the instrument of the station with it.
+                instrument = placed.change if columns == [0] else {}
+                asked = rows[:, columns]
+                change = self._change_of[asked]
+                used = distinct(change[asked >= 0])
+                size = self._counts[used]
+                start = np.full(len(self.changes) + 1, -1)
+                start[used] = sum(counts) + np.cumsum(size) - size - self._first[used]
+                both[mine[:, None], columns] = np.where(asked >= 0, start[change] + asked, -1)
+                listed += [placed.carrying(self.changes[one], instrument) for one in used.tolist()]
+                counts += size.tolist()
         changes = Changes.of(layout.networks.wiring, listed, counts)
-        return changes.take(both[0]) if np.all(both[1] < 0) else changes.together(*both)
-
-    def _change_of(self, rows: Index) -> Index:
-        """The number of the change that each of its rows belongs to."""
-        return np.searchsorted(self._first, rows, side="right") - 1
+        return changes.take(both[:, 0]) if np.all(both[:, 1] < 0) else changes.together(*both.T)
 
     def _read(self, layout: Layout, group: Group) -> None:
         """Read off what has come to rest; what buzzes stays NaN."""
@@ -279,34 +328,59 @@ class Run:
 
     def _kinds(self, layout: Layout) -> Index:
         """For all rows at all stations numbers that are equal where all that is read is."""
+        none = np.zeros(self._first[-1], dtype=bool)
+        unmoved = [self._unmoved(one) for one in layout.idle] or [none]
+        kind, adds = self._marked(layout, np.all(unmoved, axis=0))
+        found = [self._paired(np.where(one, -1, kind), one, adds) for one in unmoved]
+        each = np.broadcast_to(found, (len(layout.placed), self.rows))
+        return np.asarray((each + (len(kind) + 2) ** 2 * np.arange(len(each))[:, None]).reshape(-1))
+
+    def _unmoved(self, idle: Idle) -> Bool:
+        """Rows of the changes that leave all that is read at a station as it is."""
+        return np.repeat([idle.unmoved_by(one) for one in self.changes], np.diff(self._first))
+
+    def _marked(self, layout: Layout, unmoved: Bool) -> tuple[Index, Bool]:
+        """For each row of the changes a number that is equal where all that is read is, and which add.
+
+        :param unmoved: rows that need not be told apart
+        """
         marks: dict[Any, int] = {}
         counts = np.diff(self._first)
         first, adding = [], []
-        rows = zip(self._first.tolist(), counts.tolist(), strict=False)
-        for number, (change, (start, count)) in enumerate(zip(self.changes, rows, strict=True)):
-            mark = layout.runs.mark(change)
-            adding.append(mark is None)
-            first.append(marks.setdefault((mark or (number,), count), start))
+        wary = bool(layout.idle) and bool(np.any(self.together[:, 1] >= 0))
+        for change, start, count in zip(
+            self.changes, self._first.tolist(), counts.tolist(), strict=False
+        ):
+            mark = () if count and unmoved[start] else layout.runs.mark(change)
+            adding.append(mark is None or (wary and joins(layout.circuit, change)))
+            first.append(start if mark is None else marks.setdefault((mark, count), start))
         kind = np.repeat(np.array(first, dtype=np.intp) - self._first[:-1], counts)
         kind += np.arange(len(kind))
-        adds = np.append(np.repeat(np.array(adding, dtype=bool), counts), False)
-        # What is added may end within a run, and then it matters where along it the other change is.
-        apart = np.any(adds[self.together], axis=1)[:, None]
-        pair = np.where(apart, self.together, np.append(kind, -1)[self.together])
+        return kind, np.repeat(np.array(adding, dtype=bool), counts)
+
+    def _paired(self, kind: Index, unmoved: Bool, adds: Bool) -> Index:
+        """For each row of the run a number that is equal where all that is read at a station is.
+
+        :param kind: the same of the rows of the changes; ``unmoved`` and ``adds`` tell which do nothing
+            to what is read, alone, and which add something
+        """
+        one, other = self.together.T
+        # What is added may end within a run, and then it matters where along it the other change is;
+        # and what is idle carries current once a branch is added that closes a loop.
+        apart = np.append(adds, False)[self.together].any(axis=1) & ~(unmoved[one] & (other < 0))
+        pair = np.where(apart[:, None], self.together, np.append(kind, -1)[self.together])
         pair = np.sort(pair, axis=1)
-        found = (pair[:, 0] + 1) * (len(kind) + 1) + pair[:, 1]
+        found: Index = (pair[:, 0] + 1) * (len(kind) + 1) + pair[:, 1] + 1
         special = (self.fuses != 1.0) | np.array([bool(one) for one in self.blown], dtype=bool)
         found[special] = -1 - np.flatnonzero(special)
-        found = np.unique(found, return_inverse=True)[1].reshape(-1)
-        times = np.arange(len(layout.placed)) * (self.rows + 1)
-        return np.asarray((times[:, None] + found).reshape(-1))
+        return found
 
     def _change(self, row: int) -> Change:
         """What one row alters."""
         found: dict[str, Branch | None] = {}
         for one in self.together[row].tolist():
             if one >= 0:
-                number = int(self._change_of(np.array(one)))
+                number = self._change_of[one]
                 found |= one_of(self.changes[number], one - int(self._first[number]))
         return found
 
@@ -327,10 +401,22 @@ class Run:
             point = solve_point(circuit.changed(meter), near) if meter else bare
             self.values[rows, place] = reader.value_at(circuit, point)
 
-    def _take_metered(self, station: Station, row: int, rows: Index, place: int) -> None:
-        """One voltmeter at full size, of rows that are at rest."""
-        circuit, reader = self._circuit(station, row), dict(station.readers)[place]
-        self.values[rows, place] = reader.value_at(circuit, solve_point(circuit.changed(reader.meter())))
+    def _take_metered(self, layout: Layout, alike: Alike, solved: Index) -> None:
+        """One voltmeter with its load on the circuit, of rows that are at rest without it.
+
+        :param layout: with this meter alone
+        :param solved: numbers of the rows among those of ``alike``
+        """
+        (placed,) = layout.placed
+        ((place, probe, reader),) = placed.readers
+        row = alike.rows[solved] % self.rows
+        settled = self._settled(layout, np.zeros_like(row), row)
+        for group in settled.groups:
+            own = alike.everyone(Group(solved[group.rows], group.local, group.batch))
+            self.values[own.rows % self.rows, place] = reader.values(own.batch, probe)[own.local]
+        for one in [*settled.unsure.tolist(), *settled.buzzing.tolist()]:
+            rows = alike.like(int(alike.rows[solved[one]])) % self.rows
+            self._take_one(placed.station, int(row[one]), rows)
 
     def _circuit(self, station: Station, row: int) -> Circuit:
         """The circuit of one row, with the instrument of a station in place."""
@@ -338,34 +424,48 @@ class Run:
         return circuit.after(self.blown[row], float(self.fuses[row]))
 
     def shifts(self, rows: Index) -> Shifts:
-        """How readings move with every latent, for some rows (in the order given)."""
+        """How readings move with every latent of the bench, for some rows (in the order given)."""
         where = np.full(self.rows, -1, dtype=np.intp)
         where[rows] = np.arange(len(rows))
-        names: dict[str, int] = {}
-        pieces = []
+        numbers = {name: number for number, name in enumerate(self.bench.latents)}
+        values = np.zeros((len(rows), len(self.bench.observations), len(numbers)))
+        alike: dict[tuple[int, int], list[tuple[Placed, Group]]] = {}
         for placed, group in self._groups:
             mine = np.flatnonzero(where[group.rows] >= 0)
             if mine.size:
-                at = where[group.rows[mine]]
-                for place, latents, change in _shifts_of(placed, group, group.local[mine]):
-                    numbers = [names.setdefault(one, len(names)) for one in latents]
-                    columns = np.array(numbers, dtype=np.intp)
-                    pieces.append((np.ix_(at, np.array([place]), columns), change))
-        values = np.zeros((len(rows), len(self.bench.observations), len(names)))
-        for cells, change in pieces:
-            values[cells] += change[:, None, :]
-        return Shifts(tuple(names), values)
+                some = Group(where[group.rows[mine]], group.local[mine], group.batch)
+                alike.setdefault((id(group.batch), len(placed.readers)), []).append((placed, some))
+        for many in alike.values():
+            moved = _shifts_of(many)
+            names = latents_of(many[0][1].batch.network.wiring).names
+            columns = np.array([numbers[one] for one in names], dtype=np.intp)
+            places = np.concatenate([np.tile(one.places, (len(group.rows), 1)) for one, group in many])
+            at = np.concatenate([group.rows for _, group in many])
+            values[at[:, None, None], places[..., None], columns] = moved
+        return Shifts(self.bench.latents, values)
 
 
-def _shifts_of(placed: Placed, group: Group, rows: Index) -> list[tuple[int, tuple[str, ...], Array]]:
-    """For each reader its place, and its shifts (rows, latents): through the volts, and its own."""
-    batch, found = group.batch, []
-    probes = np.array([probe for _, probe, _ in placed.readers], dtype=np.intp)
-    by_volts = port_shifts(batch, batch.probe_ports[probes], rows)
-    for number, (place, probe, reader) in enumerate(placed.readers):
-        gain = reader.gain(batch, probe)[rows]
-        found.append((place, by_volts.latents, gain[:, None] * by_volts.values[:, number]))
-        own = reader.own(batch, probe, rows)
-        if own:
-            found.append((place, tuple(own), np.stack(list(own.values()), axis=1)))
+def _shifts_of(many: Sequence[tuple[Placed, Group]]) -> Array:
+    """Shifts of the readings of stations in one batch, by the volts and their own.
+
+    :param many: stations with as many readings each
+    :returns: (rows of all, readings, latents)
+    """
+    batch = many[0][1].batch
+    probes = [
+        np.tile([probe for _, probe, _ in placed.readers], (len(group.local), 1))
+        for placed, group in many
+    ]
+    local = np.concatenate([group.local for _, group in many])
+    found = port_shifts(batch, batch.probe_ports[np.concatenate(probes)], local)
+    numbers = latents_of(batch.network.wiring).numbers
+    first = 0
+    for placed, group in many:
+        mine = found[first : first + len(group.local)]
+        for number, (_, probe, reader) in enumerate(placed.readers):
+            mine[:, number] *= reader.gain(batch, probe, group.local)[:, None]
+            for name, change in reader.own(batch, probe, group.local).items():
+                if name in numbers:  # of what is certain nothing is kept
+                    mine[:, number, numbers[name]] += change
+        first += len(group.local)
     return found

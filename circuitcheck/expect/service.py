@@ -13,11 +13,12 @@ import numpy as np
 
 from circuitcheck.circuit.build import build_circuit
 from circuitcheck.circuit.circuit import Circuit
+from circuitcheck.circuit.idle import Idle
 from circuitcheck.harness.model import Harness, Setup
 from circuitcheck.parts.fault import Branches, Change
 from circuitcheck.physics.branch import Array, Branch
 from circuitcheck.solve.changes import Changes, one_of
-from circuitcheck.solve.network import Networks
+from circuitcheck.solve.network import Networks, is_loom
 from circuitcheck.solve.point import solve_point
 from circuitcheck.solve.sweep import settle
 from circuitcheck.solve.wiring import Index
@@ -93,20 +94,43 @@ def blown_in(
     laid_out = Changes.of(networks.wiring, changes, counts)
     if together is not None:
         laid_out = laid_out.together(together[:, 0], together[:, 1])
-    settled = settle(networks, laid_out, [], fuses=fuses)
+    rows, like = _told_apart(circuit, changes, counts, fuses, together)
+    settled = settle(networks, laid_out.take(rows), [], fuses=fuses[rows])
     names = list(circuit.thresholds)
     blows = settled.states & networks.wiring.limits.latching
     # What has blown stays blown, also where a relay buzzes; what is unsure is solved by itself below.
     blows[settled.unsure] = False
-    found: list[set[str]] = [set() for _ in fuses]
-    for row, place in np.argwhere(blows).tolist():
-        found[row].add(names[place])
+    found: list[set[str]] = [set() for _ in rows]
+    for place, name in np.argwhere(blows).tolist():
+        found[place].add(names[name])
     first = np.cumsum([0, *counts])
-    for row in settled.unsure.tolist():
+    for place in settled.unsure.tolist():
+        row = int(rows[place])
         change: dict[str, Branch | None] = {}
         for one in [row] if together is None else together[row, together[row] >= 0].tolist():
             number = int(np.searchsorted(first, one, side="right")) - 1
             change |= one_of(changes[number], one - int(first[number]))
         point = solve_point(circuit.changed(change).after(frozenset(), float(fuses[row])))
-        found[row] |= {name for name in latching if point.states[name]}
-    return found
+        found[place] |= {name for name in latching if point.states[name]}
+    return [found[place] for place in like.tolist()]
+
+
+def _told_apart(
+    circuit: Circuit,
+    changes: Sequence[Change],
+    counts: Sequence[int],
+    fuses: Array,
+    together: Index | None,
+) -> tuple[Index, Index]:
+    """The rows that have to be solved, and for each row of all which of these it is like.
+
+    Of a loom all that changes only what carries no current is like the first such row.
+    """
+    first = np.arange(len(fuses))
+    if together is not None or not is_loom(circuit):
+        return first, first
+    idle = Idle(circuit)
+    unmoved = np.repeat([idle.unmoved_by(one) for one in changes], counts) & (fuses == 1.0)
+    first[unmoved] = np.flatnonzero(unmoved)[:1]
+    rows, like = np.unique(first, return_inverse=True)
+    return rows, like.reshape(-1)

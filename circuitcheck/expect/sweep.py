@@ -6,6 +6,7 @@ A piece of the work is one test under some of the faults: it needs nothing but t
 
 from __future__ import annotations
 
+import gc
 from collections.abc import Callable, Collection, Iterator, Sequence
 from concurrent.futures import Executor
 from dataclasses import dataclass, field
@@ -138,7 +139,12 @@ def _mapped(
 @lru_cache(maxsize=1)
 def _every(whole: _Whole) -> list[ChosenFault]:
     """All faults with all values to try."""
-    return [ChosenFault(one, _tried(one, whole.magnitudes)) for one in lasting_faults(whole.harness)]
+    from multiprocessing import parent_process  # noqa: PLC0415  (slow to import)
+
+    found = [ChosenFault(one, _tried(one, whole.magnitudes)) for one in lasting_faults(whole.harness)]
+    if parent_process() is not None:
+        gc.freeze()  # a process of a pool keeps these to its end: no look for garbage goes through them
+    return found
 
 
 def _counts(chosen: Sequence[ChosenFault]) -> list[int]:

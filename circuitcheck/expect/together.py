@@ -6,7 +6,7 @@ the same branch the second acts on what the first has left, and both are a piece
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -17,107 +17,115 @@ from circuitcheck.expect.service import blown_in, service_setups
 from circuitcheck.harness.model import Harness
 from circuitcheck.parts.fault import Branches, Change
 from circuitcheck.physics.branch import Array
-from circuitcheck.solve.wiring import Bool, Index
+from circuitcheck.solve.wiring import Index, distinct
 
 
 @dataclass(frozen=True)
-class _Piece:
-    """A change with the rows that it has been given.
+class LaidOut:
+    """Trials on one circuit, as :meth:`.Bench.run` takes them.
 
-    :param size: how many: as many as there are values to try, or one
+    :param changes: those of all pieces, and ``counts`` how many rows each stands for
+    :param rows: the two rows of these that act at once in each row of the trials, the second -1 for
+        none (rows, 2)
     """
 
-    change: Change
-    first: int
-    size: int
-
-
-_NONE = _Piece({}, -1, 1)
+    changes: list[Change]
+    counts: list[int]
+    rows: Index
 
 
 class Together:
-    """The changes of one bench, and which two of their rows make each row of a trial.
+    """Trials of faults at once as pairs of pieces, whatever circuit they are put on.
 
-    :param swapped: parts replaced by known good ones
+    The last fault of a trial is a piece, and so are those before it.
+
+    :param faults: of each trial, any number; values to try are as many for each
+    :param counts: rows of each trial: as many as there are values to try, or 1
     """
 
-    def __init__(self, branches: Branches, swapped: Sequence[str] = ()) -> None:
-        self.branches = branches
-        self.swapped = swapped
-        self.changes: list[Change] = []
-        self.counts: list[int] = []
-        self._pieces: dict[tuple[Mark, ...], _Piece] = {}
-        self._end = 0
-        self._rows: tuple[list[int], list[int]] = [], []
+    def __init__(self, faults: Sequence[Sequence[ChosenFault]], counts: Sequence[int]) -> None:
+        self._faults = faults
+        self._counts = np.array(counts, dtype=np.intp)
+        self._pieces: list[Sequence[ChosenFault]] = []
+        numbers: dict[tuple[Mark, ...], int] = {}
+        split = [
+            (self._piece(numbers, one[:-1]) if len(one) > 1 else -1, self._piece(numbers, one[-1:]))
+            for one in faults
+        ]
+        self._split = np.array(split, dtype=np.intp).reshape(-1, 2)
 
-    def add(self, faults: Sequence[ChosenFault], count: int) -> None:
-        """Put the rows of a trial of some values after those that are there.
-
-        Faults that alter the same branch act one on what the other has left, and are a piece of
-        their own.
-        """
-        pieces = [self._piece(one) for one in (faults[:-1], faults[-1:]) if one]
-        if len(pieces) != 2 or pieces[0].change.keys() & pieces[1].change.keys():
-            pieces = [self._piece(faults), _NONE]
-        for rows, one in zip(self._rows, pieces, strict=True):
-            rows.extend(range(one.first, one.first + count) if one.size > 1 else [one.first] * count)
-
-    @property
-    def rows(self) -> Index:
-        """The rows of all trials (rows, 2), as :meth:`.Bench.run` takes them."""
-        return np.array(self._rows, dtype=np.intp).T
-
-    def add_pairs(self, faults: Sequence[ChosenFault], pairs: Index) -> None:
-        """Put a row for each of many pairs after those that are there.
+    @classmethod
+    def pairs(cls, faults: Sequence[ChosenFault], pairs: Index) -> Together:
+        """Many pairs of some faults.
 
         :param faults: each with one value
         :param pairs: their numbers, two by two (pairs, 2)
         """
-        pieces = [self._piece([one]) for one in faults]
-        rows = np.array([one.first for one in pieces], dtype=np.intp)[pairs]
-        meet = _meeting([one.change for one in pieces])[pairs[:, 0], pairs[:, 1]]
-        for row in np.flatnonzero(meet).tolist():
-            rows[row] = self._piece([faults[one] for one in pairs[row].tolist()]).first, -1
-        for known, more in zip(self._rows, rows.T.tolist(), strict=True):
-            known.extend(more)
+        listed = [(faults[one], faults[other]) for one, other in pairs.tolist()]
+        return cls(listed, [1] * len(listed))
 
-    def _piece(self, faults: Sequence[ChosenFault]) -> _Piece:
-        key = tuple(one.mark for one in faults)
-        if key not in self._pieces:
-            change = combined(faults, self.branches, self.swapped)
-            size = max((np.size(one.value) for one in faults), default=1)
-            self._pieces[key] = _Piece(change, self._end, size)
-            self.changes.append(change)
-            self.counts.append(size)
-            self._end += size
-        return self._pieces[key]
+    def _piece(self, numbers: dict[tuple[Mark, ...], int], faults: Sequence[ChosenFault]) -> int:
+        """The number of a piece; one of no faults changes nothing."""
+        number = numbers.setdefault(tuple(one.mark for one in faults), len(numbers))
+        if number == len(self._pieces):
+            self._pieces.append(faults)
+        return number
+
+    def on(
+        self, branches: Branches, swapped: Sequence[str] = (), trials: Sequence[int] | None = None
+    ) -> LaidOut:
+        """Some of the trials on a circuit, or all.
+
+        :param swapped: parts replaced by known good ones
+        """
+        asked = np.arange(len(self._counts)) if trials is None else np.array(trials, dtype=np.intp)
+        split, counts = self._split[asked].copy(), self._counts[asked]
+        changes: dict[int, Change] = {}
+        for number in distinct(split[split >= 0]).tolist():
+            changes[number] = combined(self._pieces[number], branches, swapped)
+        pieces = list(self._pieces)
+        for place, (one, other) in enumerate(split.tolist()):
+            if one >= 0 and not changes[one].keys().isdisjoint(changes[other]):
+                faults = self._faults[asked[place]]
+                split[place] = -1, len(pieces)
+                changes[len(pieces)] = combined(faults, branches, swapped)
+                pieces.append(faults)
+        return _laid_out(pieces, changes, split, counts)
 
 
-def _meeting(changes: Sequence[Change]) -> Bool:
-    """Which changes alter the same branch as which others (changes, changes)."""
-    keys: dict[str, int] = {}
-    altered = [
-        (n, keys.setdefault(key, len(keys))) for n, change in enumerate(changes) for key in change
-    ]
-    table = np.zeros((len(changes), len(keys)), dtype=np.float32)  # of these a product is quickest
-    table[tuple(np.array(altered, dtype=np.intp).reshape(-1, 2).T)] = 1
-    return np.asarray(table @ table.T > 0)
+def _laid_out(
+    pieces: Sequence[Sequence[ChosenFault]], changes: dict[int, Change], split: Index, counts: Index
+) -> LaidOut:
+    """Pieces one after the other, and where the rows of trials begin in them.
+
+    :param split: of each trial its two pieces, -1 for none (trials, 2)
+    """
+    sizes = [max((np.size(one.value) for one in pieces[number]), default=1) for number in changes]
+    first, size = np.full((2, len(pieces) + 1), -1, dtype=np.intp)  # the last for no piece
+    numbers = list(changes)
+    size[numbers] = sizes
+    first[numbers] = np.cumsum([0, *sizes])[:-1]
+    within = np.arange(counts.sum()) - np.repeat(np.cumsum(counts) - counts, counts)
+    of_row = np.repeat(split, counts, axis=0)
+    rows = first[of_row] + np.where(size[of_row] > 1, within[:, None], 0)
+    # A piece by itself stands first.
+    alone = rows[:, 0] < 0
+    rows[alone] = rows[alone][:, ::-1]
+    return LaidOut(list(changes.values()), sizes, rows)
 
 
 def blown_together(
-    harness: Harness, put: Callable[[Together], None], fuses: Array
+    harness: Harness, together: Together, trials: Sequence[int], fuses: Array
 ) -> list[frozenset[str]]:
-    """For each row of several faults at once the fuses that it blows in use.
+    """For each row of some trials the fuses that it blows in use.
 
-    :param put: puts the rows together for one condition of use
     :param fuses: for each row, by how much every fuse opens above its usual limit [1]
     """
     found: list[set[str]] = [set() for _ in fuses]
     if found:
         for setup in service_setups(harness):
             circuit = build_circuit(harness, setup)
-            laid_out = Together(circuit.branches)
-            put(laid_out)
+            laid_out = together.on(circuit.branches, (), trials)
             blown = blown_in(circuit, laid_out.changes, laid_out.counts, fuses, laid_out.rows)
             for known, more in zip(found, blown, strict=True):
                 known.update(more)

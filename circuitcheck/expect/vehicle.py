@@ -11,12 +11,11 @@ import numpy as np
 
 from circuitcheck.circuit.chosen import ChosenFault, combined
 from circuitcheck.circuit.circuit import Circuit
-from circuitcheck.expect.expected import UNITS, bench_for, meter_for, word_for
+from circuitcheck.expect.expected import UNITS, accuracy_of, bench_for, word_for
 from circuitcheck.expect.service import blown_in_service
 from circuitcheck.expect.words import OPEN_LINE
 from circuitcheck.harness.model import Harness, Observation
 from circuitcheck.physics.branch import Branch, Conductor, Source
-from circuitcheck.physics.meter import ACCURACY
 from circuitcheck.solve.point import solve_point
 from circuitcheck.solve.spread import TEMPERATURE_SPREAD
 
@@ -106,7 +105,7 @@ def shown(harness: Harness, observation: Observation, value: float, error: float
     word = word_for(harness, observation, value) if not math.isinf(value) else OPEN_LINE
     if word:
         return word
-    accuracy = ACCURACY[meter_for(observation)]
+    accuracy = accuracy_of(harness, observation)
     digits = max(0, round(-math.log10(accuracy.digit)))
     reading = accuracy.shown(value, error)
     if observation.kind not in ("volts", "drop"):

@@ -19,12 +19,10 @@ MAX_ERRORS = 100
 """Of one entry; nobody reads on, and each has a search for the nearest right key."""
 
 _SHAPES = {
-    "dict_type": "must be a mapping of names to values",
-    "model_type": "must be a mapping",
-    "list_type": "must be a list",
+    "dict_type": "must be a mapping of names to values, such as {name: value}",
+    "list_type": "must be a list, such as [S1] or [S1, K1]",
     "tuple_type": "must be a list of two, such as [S1.2, S1.1]",
     "string_type": "must be one word or text",
-    "model_attributes_type": "must be a mapping",
     "too_short": "must be a list of two, such as [S1.2, S1.1]",
     "too_long": "must be a list of two, such as [S1.2, S1.1]",
 }
@@ -104,8 +102,18 @@ def _report(error: Any, model: type[BaseModel], tree: Tree, where: Path_, base: 
         expected = context["expected"].replace("'", "")
         options = [one.strip() for one in expected.replace(" or ", ", ").split(",")]
         tree.report(where, shown(given), f"must be {expected}", nearest(str(given), options))
+    elif kind in ("model_type", "model_attributes_type"):
+        tree.report(where, shown(given), _must_hold(model, where[len(base) :]))
     else:
         tree.report(where, shown(given), _SHAPES.get(kind, error["msg"]))
+
+
+def _must_hold(model: type[BaseModel], path: Path_) -> str:
+    """The shape of a mapping by the keys that it must have: ``{closes: ..., opens: ...}``."""
+    inner = _model_at(model, path)
+    needed = [one.alias or name for name, one in inner.model_fields.items() if one.is_required()]
+    keys = needed or _keys(inner, ())[:3]
+    return f"must be a mapping: {{{', '.join(f'{key}: ...' for key in keys)}}}"
 
 
 def _key_meant(model: type[BaseModel], where: Path_, base: Path_, given: Any) -> str:
@@ -133,12 +141,15 @@ def shown(given: Any) -> str:
 
 def _keys(model: type[BaseModel], path: Path_) -> list[str]:
     """The keys that the model at a path inside another takes."""
+    inner = _model_at(model, path)
+    return [one.alias or name for name, one in inner.model_fields.items()]
+
+
+def _model_at(model: type[BaseModel], path: Path_) -> type[BaseModel]:
+    """The model at a path inside another, or the nearest around it."""
     for step in path:
-        annotation = _field(model, str(step))
-        inner = _model_in(annotation)
-        if inner is not None:
-            model = inner
-    return [one.alias or name for name, one in model.model_fields.items()]
+        model = _model_in(_field(model, str(step))) or model
+    return model
 
 
 def _field(model: type[BaseModel], key: str) -> Any:

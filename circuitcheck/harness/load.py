@@ -105,9 +105,12 @@ def _checked(tree: Tree, name: str) -> Harness | None:
         tree.report((), "no keys", "must begin with 'harness: a title'")
         return None
     raw = tree.data
+    if "parts" not in raw and {"readings", "symptom", "also", "put_right"} & set(raw):
+        tree.report((), "a sheet of readings", "must be a harness, with 'parts:' and 'wires:'")
+        return None
     sections = [key for key in ("parts", "wires", "tests") if isinstance(raw.get(key), dict)]
     emptied: dict[str, Any] = {key: {} for key in sections}
-    if not isinstance(raw.get("access", {}), dict):
+    if tree.unread or not isinstance(raw.get("access", {}), dict):
         tree.unread.add(ALL_ACCESS)
     header = build(Header, {**raw, **emptied}, tree, ())  # the entries are read one by one below
     whole = _is_whole(tree, sections)
@@ -144,7 +147,7 @@ def _is_whole(tree: Tree, sections: list[str]) -> bool:
     doubled = {path[0] for path in tree.doubled if len(path) == 2}
     if "parts" in doubled:
         tree.unread.add(ALL_NAMES)
-    return not {"parts", "wires"} & doubled and {"parts", "wires"} <= set(sections)
+    return not (tree.guessed or {"parts", "wires"} & doubled) and {"parts", "wires"} <= set(sections)
 
 
 def _stand_in(raw: dict[str, Any]) -> Header:
@@ -176,7 +179,18 @@ def _section(tree: Tree, title: str) -> list[tuple[str, Any]]:
     if len(section) > MAX_ENTRIES:
         tree.report((title,), f"{len(section)} entries", f"must be one loom: at most {MAX_ENTRIES}")
         return []
-    return list(section.items())
+    return [(key, one) for key, one in section.items() if not _runs_into_brace(tree, title, key, one)]
+
+
+def _runs_into_brace(tree: Tree, title: str, key: str, value: Any) -> bool:
+    """Whether ``K1 {kind: relay}`` stands there: to YAML the key ``K1 {kind``; told as what it is."""
+    match = re.fullmatch(r"(\S+) +\{(.*)", key)
+    if match is None or not (isinstance(value, str) and value.endswith("}")):
+        return False
+    name, inner = match.groups()
+    tree.report((title, key), f"no ':' after '{name}'", f"must be '{name}: {{{inner}: {value}'")
+    tree.unread.add(name)
+    return True
 
 
 _ALSO_CALLED = {

@@ -1,7 +1,5 @@
 """The whole description as immutable models: supply, parts, wires, tests, access."""
 
-from __future__ import annotations
-
 import re
 from functools import cached_property
 from typing import Annotated, Any, Literal
@@ -86,7 +84,7 @@ class Setup(_Strict):
 
     ignition: Literal["on", "off"] = "off"
     running: YesNo = False
-    engine: EngineText = Engine(celsius=20.0, warming=True)
+    engine: EngineText = Engine.model_construct(celsius=20.0, warming=True)
     switches: dict[str, str] = Field({}, description="position of each hand switch")
     pull: list[str] = Field([], description="fuses and relays taken out")
     unplug: list[str] = Field([], description="parts whose plug is undone")
@@ -154,7 +152,7 @@ class Test(_Strict):
     __test__ = False  # not one of ours, pytest
 
     title: str
-    setup: Setup = Setup()
+    setup: Setup = Setup.model_construct()
     observe: dict[str, Observation]
     minutes: Minute = 3.0
     access: list[str] = []
@@ -186,6 +184,7 @@ class Harness(_Strict):
     :param in_use: whether it has been in use; one that is fresh from the bench has blown no fuse yet,
         and may be wired or fitted wrong
     :param meter_ohm: input of the voltmeter that it is measured with [ohm]
+    :param meter_within: share of a number by which the meter may be off, if that is more than usual
     """
 
     model_config = ConfigDict(defer_build=True, frozen=True, arbitrary_types_allowed=True)
@@ -203,6 +202,7 @@ class Harness(_Strict):
     frequencies: dict[str, float]
     in_use: bool = True
     meter_ohm: float = VOLTMETER_OHM
+    meter_within: float = 0.0
 
     def terminals(self) -> list[str]:
         """Every terminal of every part."""

@@ -54,6 +54,7 @@ class Sheet:
     :param put_right: units that were put right before any of these readings was taken
     :param symptom: what the customer says; a reading too, once it is understood
     :param meter_ohm: input of the voltmeter [ohm]; None for a usual one
+    :param meter_within: share of a number by which the meter may be off; None for a usual one
     """
 
     title: str
@@ -62,6 +63,7 @@ class Sheet:
     put_right: tuple[str, ...] = ()
     symptom: Symptom | None = None
     meter_ohm: float | None = None
+    meter_within: float | None = None
 
     def __str__(self) -> str:
         rows = [(one.test, one.name, one.shown) for one in self.readings]
@@ -93,11 +95,17 @@ def parse_readings(harness: Harness, text: str, file: str = "<text>") -> Sheet:
     if not (reader.tree.problems or says):
         reader.tree.report((), "no readings", "must have at least one reading that was taken")
     if reader.tree.problems:
-        raise ReadingsError(sorted(reader.tree.problems, key=lambda one: one.line))
+        raise ReadingsError(sorted(reader.tree.problems, key=lambda one: one.line), reader.symptom)
     title = reader.tree.data.get("readings", "") if isinstance(reader.tree.data, dict) else ""
     put_right = tuple(dict.fromkeys(reader.put_right))
     return Sheet(
-        str(title), tuple(reader.found), reader.setups, put_right, reader.symptom, reader.meter_ohm
+        str(title),
+        tuple(reader.found),
+        reader.setups,
+        put_right,
+        reader.symptom,
+        reader.meter_ohm,
+        reader.meter_within,
     )
 
 

@@ -82,9 +82,15 @@ def readings_schema() -> Schema:
             METER: {
                 "type": "object",
                 "additionalProperties": False,
-                "required": ["input"],
-                "description": "the voltmeter, if it is not a usual one of 10 Mohm",
-                "properties": {"input": {"type": _SCALAR, "description": "such as 1 Mohm"}},
+                "minProperties": 1,
+                "description": "the meter, if it is not a usual one of 10 Mohm",
+                "properties": {
+                    "input": {"type": _SCALAR, "description": "such as 1 Mohm"},
+                    "within": {
+                        "type": _SCALAR,
+                        "description": "by how much of a reading it may be off, such as 5 %",
+                    },
+                },
             },
             PUT_RIGHT: {
                 "description": "units that were put right before these readings",

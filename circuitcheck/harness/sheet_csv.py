@@ -12,7 +12,7 @@ import re
 
 from circuitcheck.errors import Problem
 from circuitcheck.harness.model import Harness
-from circuitcheck.harness.sheet_reader import METER, PUT_RIGHT, SYMPTOM, SheetReader
+from circuitcheck.harness.sheet_reader import METER, METER_KEYS, PUT_RIGHT, SYMPTOM, SheetReader
 from circuitcheck.harness.tree import Path_, Tree
 
 _HEAD = ("test", "name", "reading")
@@ -67,8 +67,8 @@ def from_csv(harness: Harness, text: str, file: str) -> SheetReader:
             reader.take_put_right(value, path)
         elif test == SYMPTOM and not name:
             reader.take_symptom(value, path)
-        elif test == METER and name == "input":
-            reader.take_meter(value, path)
+        elif test == METER and name in METER_KEYS:
+            reader.take_meter(name, value, path)
         else:
             reader.take(test, name, value, path)
     return reader

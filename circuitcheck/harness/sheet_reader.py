@@ -10,12 +10,13 @@ from pydantic import ValidationError
 from pydantic_core import PydanticCustomError
 
 from circuitcheck.errors import nearest
+from circuitcheck.harness.convert import shown
 from circuitcheck.harness.model import KINDS_OF_OBSERVATION, Harness, Observation, Test
 from circuitcheck.harness.reading import Reading, parse_reading
-from circuitcheck.harness.rules import check_observation
+from circuitcheck.harness.rules import Known, check_observation
 from circuitcheck.harness.tree import Path_, Tree
 from circuitcheck.harness.units import units
-from circuitcheck.parts.quantity import OHM
+from circuitcheck.parts.quantity import OHM, PERCENT
 
 PUT_RIGHT = "put_right"
 """The key of a sheet for what was put right before its readings."""
@@ -23,7 +24,11 @@ SYMPTOM = "symptom"
 """The key of a sheet for what the customer says."""
 METER = "meter"
 """The key of a sheet for the meter that it was read with."""
-_METER_INPUT = replace(OHM, what="the input of a voltmeter", example="'1 Mohm' or '20 kohm'", low=1e3)
+METER_KEYS = {
+    "input": replace(OHM, what="the input of a voltmeter", example="'1 Mohm' or '20 kohm'", low=1e3),
+    "within": replace(PERCENT, what="a share of the reading", example="'5 %'", high=0.3),
+}
+"""What may be said of the meter: its resistance between the leads, and how far off it may be."""
 
 
 @dataclass(frozen=True)
@@ -44,6 +49,7 @@ class SheetReader:
 
     :param put_right: units that were put right before the readings
     :param meter_ohm: input of the voltmeter [ohm]; None for a usual one
+    :param meter_within: share of a number by which the meter may be off; None for a usual one
     """
 
     harness: Harness
@@ -53,6 +59,7 @@ class SheetReader:
     put_right: list[str] = field(default_factory=list)
     symptom: Symptom | None = None
     meter_ohm: float | None = None
+    meter_within: float | None = None
 
     def take(self, test: str, name: str, text: Any, path: Path_) -> None:
         """A reading that a test lists."""
@@ -91,22 +98,37 @@ class SheetReader:
             return None
 
     def add(self, test: str, name: str, observation: Observation, text: Any, path: Path_) -> None:
-        """A reading with its value."""
+        """A reading with its value; both are told if both are wrong."""
         before = len(self.tree.problems)
-        check_observation(self.harness, self.tree, self.setups[test], path, observation)
+        check_observation(self.harness, self.tree, self.setups[test], path, observation, self.known)
         if len(self.tree.problems) > before:
+            self.check_value(text, path)
             return
+        parsed = self._value(observation, text, path)
+        if parsed is not None:
+            self.found.append(Reading(test, name, observation, *parsed))
+
+    def check_value(self, text: Any, path: Path_) -> None:
+        """Tell of what cannot be a reading of any kind, where it is in doubt what was looked at."""
+        for kind in KINDS_OF_OBSERVATION:
+            try:
+                parse_reading(kind, str(text))
+            except PydanticCustomError:
+                continue
+            return
+        self.tree.report(path, shown(text), "must be a reading, such as 12.4 V, OL, slow or dark")
+
+    def _value(self, observation: Observation, text: Any, path: Path_) -> tuple[float, str] | None:
+        """What was read; None if nothing was, or if it cannot be."""
         if isinstance(text, dict | list):
             self.tree.report(path, "a list or mapping", "must be one value, such as 12.4 V")
-            return
+            return None
         try:
-            parsed = parse_reading(observation.kind, str(text))
+            return parse_reading(observation.kind, str(text))
         except PydanticCustomError as error:
             context = error.context or {}
             self.tree.report(path, f"'{context['found']}'", str(context["must"]))
-            return
-        if parsed is not None:
-            self.found.append(Reading(test, name, observation, *parsed))
+            return None
 
     def take_symptom(self, text: Any, path: Path_) -> None:
         """What the customer says; its words are understood where the symptom is used."""
@@ -117,12 +139,17 @@ class SheetReader:
             return
         self.symptom = Symptom(text.strip(), self.tree.file, self.tree.line(path))
 
-    def take_meter(self, text: Any, path: Path_) -> None:
-        """The input of the voltmeter."""
+    def take_meter(self, key: str, text: Any, path: Path_) -> None:
+        """Something of the meter: one of ``METER_KEYS``."""
         try:
-            self.meter_ohm = _METER_INPUT.parse(str(text))
+            value = METER_KEYS[key].parse(str(text))
         except PydanticCustomError as error:
             self.tree.report(path, f"'{text}'", str((error.context or {})["must"]))
+            return
+        if key == "input":
+            self.meter_ohm = value
+        else:
+            self.meter_within = value
 
     def take_put_right(self, unit: Any, path: Path_) -> None:
         """A unit that was put right before these readings were taken."""
@@ -146,6 +173,11 @@ class SheetReader:
         self.tree.report(
             path, f"'{unit}'" if unit else "nothing", must, assembly or nearest(unit, known)
         )
+
+    @cached_property
+    def known(self) -> Known:
+        """What can be named in the harness."""
+        return Known.of(self.harness)
 
     @cached_property
     def _units(self) -> list[str]:

@@ -17,7 +17,7 @@ from circuitcheck.harness.model import (
 from circuitcheck.harness.reading import NOT_TAKEN
 from circuitcheck.harness.rules import check_setup
 from circuitcheck.harness.setup_words import in_few_words
-from circuitcheck.harness.sheet_reader import METER, PUT_RIGHT, SYMPTOM, SheetReader
+from circuitcheck.harness.sheet_reader import METER, METER_KEYS, PUT_RIGHT, SYMPTOM, SheetReader
 from circuitcheck.harness.tree import Path_, Repeats, parse
 
 _KEYS = ("readings", "harness", "date", "note", SYMPTOM, METER, PUT_RIGHT, "tests", "also")
@@ -32,10 +32,14 @@ def from_yaml(harness: Harness, text: str, file: str) -> SheetReader:
     """What the text of a sheet says, and its problems."""
     tree = parse(_LONE_DASH.sub(r' "\1"', text), file, _GROWS)
     reader = SheetReader(harness, tree)
-    if tree.problems:
+    if not tree.whole:
         return reader
     if not isinstance(tree.data, dict):
-        tree.report((), "no keys", "must have 'tests:' with readings, or be CSV with a header")
+        must = "must have 'tests:' with readings, or be CSV that begins with 'test,name,reading'"
+        tree.report((), "no keys", must)
+        return reader
+    if {"parts", "wires"} <= set(tree.data):
+        tree.report((), "a harness", "must be a sheet of readings, with 'tests:' or 'also:'")
         return reader
     for key in tree.data:
         if key not in _KEYS:
@@ -56,16 +60,18 @@ def from_yaml(harness: Harness, text: str, file: str) -> SheetReader:
 
 
 def _take_meter(reader: SheetReader) -> None:
-    """``{input: 1 Mohm}``: what the voltmeter loads the circuit with."""
+    """``{input: 1 Mohm, within: 5 %}``: how the meter loads the circuit, and how far off it may be."""
     given = reader.tree.data[METER]
-    if not isinstance(given, dict) or set(given) != {"input"}:
+    if not isinstance(given, dict) or not given or not METER_KEYS.keys() >= given.keys():
         reader.tree.report(
             (METER,),
             "no input",
-            "must be {input: 1 Mohm}, the resistance of the voltmeter between its leads",
+            "must be {input: 1 Mohm}, the resistance of the voltmeter between its leads, "
+            "{within: 5 %}, by how much of a reading it may be off, or both",
         )
         return
-    reader.take_meter(given["input"], (METER, "input"))
+    for key, text in given.items():
+        reader.take_meter(key, text, (METER, key))
 
 
 def _take_put_right(reader: SheetReader) -> None:
@@ -131,8 +137,9 @@ def _take_added(reader: SheetReader) -> None:
         if "setup" in one:
             setup = build(Setup, one["setup"], reader.tree, (*path, "setup"))
             if setup is None:
+                reader.check_value(one["read"], path)
                 continue
-            check_setup(reader.harness, reader.tree, (*path, "setup"), setup)
+            check_setup(reader.harness, reader.tree, (*path, "setup"), setup, reader.known)
             taken = (*own.values(), *reader.harness.tests)
             test = own.get(repr(setup)) or own.setdefault(repr(setup), in_few_words(setup, taken))
             before = dict(reader.setups[test].observe) if test in reader.setups else {}
@@ -144,6 +151,7 @@ def _take_added(reader: SheetReader) -> None:
                 "must be a test of the harness",
                 nearest(test, reader.harness.tests),
             )
+            reader.check_value(one["read"], path)
             continue
         else:
             reader.setups[test] = reader.harness.tests[test]

@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import Any
 
 from ruamel.yaml import YAML
-from ruamel.yaml.error import MarkedYAMLError, YAMLError
+from ruamel.yaml.error import YAMLError
 from ruamel.yaml.events import (
     AliasEvent,
     DocumentStartEvent,
@@ -26,6 +26,7 @@ from ruamel.yaml.events import (
 )
 
 from circuitcheck.errors import Problem
+from circuitcheck.harness.slips import mend
 
 MAX_BYTES = 10_000_000
 MAX_DEPTH = 12
@@ -42,6 +43,7 @@ class Tree:
     :param settled: paths that have had their problem reported, and need no second one
     :param unread: names of parts and wires that stand there and could not be read
     :param doubled: paths that stand there more than once; the first counts
+    :param guessed: lines with a slip of form, read as they were probably meant
     """
 
     file: str
@@ -52,6 +54,7 @@ class Tree:
     settled: set[Path_] = field(default_factory=set)
     unread: set[str] = field(default_factory=set)
     doubled: set[Path_] = field(default_factory=set)
+    guessed: set[int] = field(default_factory=set)
 
     def line(self, path: Path_) -> int:
         """The line of a path, or of the nearest thing around it."""
@@ -62,7 +65,7 @@ class Tree:
 
     def report(self, path: Path_, found: str, must: str, near: str = "") -> None:
         """Add a problem at a path, unless there is one from the reading of the text."""
-        if path in self.settled:
+        if path in self.settled or self.line(path) in self.guessed:
             return
         name = ".".join(str(one) for one in path)
         self.problems.append(Problem(self.file, self.line(path), name, found, must, near))
@@ -120,31 +123,40 @@ def parse(text: str, file: str, repeats: Repeats | None = None) -> Tree:
 
     :param repeats: what may stand more than once; nothing may unless told
     """
-    tree = Tree(file)
+    tree, repeats = Tree(file), repeats or Repeats()
     problem = _unreadable(text, file)
-    if problem is None:
-        try:
-            tree.whole = _Builder(tree, repeats or Repeats()).run(text)
-        except MarkedYAMLError as error:
-            problem = _not_yaml(error, file, text)
-        except YAMLError as error:
-            problem = Problem(file, 0, "", " ".join(str(error).split())[:120], "must be YAML")
     if problem is not None:
         tree.whole = False
         tree.problems.append(problem)
+        return tree
+    if _tabbed(text):
+        return _read_on(text, file, repeats)
+    try:
+        tree.whole = _Builder(tree, repeats).run(text)
+    except YAMLError:
+        return _read_on(text, file, repeats)
     return tree
 
 
+def _read_on(text: str, file: str, repeats: Repeats) -> Tree:
+    """The tree of a text that is not YAML: its slips told, and all else as far as it can be read."""
+    mended = mend(text, file)
+    tree = Tree(file, problems=mended.problems, unread=mended.unread, guessed=mended.lines)
+    tree.whole = mended.text is not None and _Builder(tree, repeats).run(mended.text)
+    return tree
+
+
+def _tabbed(text: str) -> bool:
+    """Whether a line begins with a tab, which some readers of YAML take and others do not."""
+    return re.search(r"^ *\t", text, re.MULTILINE) is not None
+
+
 def _unreadable(text: str, file: str) -> Problem | None:
-    """What the YAML reader would explain badly: control characters, tabs, an empty file."""
+    """What cannot be read at all: control characters, an empty file."""
     control = _CONTROL.search(text)
     if control:
         found = f"the control character U+{ord(control[0]):04X}"
         return Problem(file, _line_at(text, control.start()), "", found, "must be plain text")
-    tab = re.search(r"^ *\t", text, re.MULTILINE)
-    if tab:
-        found = "a tab at the start of a line"
-        return Problem(file, _line_at(text, tab.start()), "", found, "must be indented with spaces")
     if not re.search(r"^ *[^#\s]", text, re.MULTILINE):
         found = "nothing but comments" if text.strip() else "an empty file"
         return Problem(file, 0, "", found, "must hold a description")
@@ -153,47 +165,6 @@ def _unreadable(text: str, file: str) -> Problem | None:
 
 def _line_at(text: str, position: int) -> int:
     return text.count("\n", 0, position) + 1
-
-
-_IN_WORDS = (
-    (r"did not find expected (.*[,\]}'].*)", r"no \1 where one is due"),
-    (r"did not find expected (key|node content|'-' indicator)", "something out of place"),
-    (r"mapping values are not allowed in this context", "a ':' where none can stand"),
-    (r"(found )?(character that cannot start any token)", "a character that no value can begin with"),
-    (r"block sequence entries are not allowed in this context", "a '-' where no list can begin"),
-    (r"found unexpected end of stream", "an opening quote without its closing quote"),
-    (r"found (.*)", r"\1"),
-    (r"could not find expected ':'", "a line without ':'"),
-)
-"""What the YAML reader says of a text that is not YAML, to stand after 'found'."""
-
-
-_NO_BLANK = re.compile(r"(?<![\w\"'])([A-Za-z_][\w.-]*):(?=[^\s,}\]/:])")
-"""A key whose colon has no blank behind it."""
-
-
-def _not_yaml(error: Any, file: str, text: str) -> Problem:
-    said = " ".join((error.problem or "").split())
-    found = "something that is not YAML"
-    for pattern, words in _IN_WORDS:
-        match = re.fullmatch(pattern, said)
-        if match:
-            found = match.expand(words)
-            break
-    # A missing closing quote shows at the end of the file; the opening one is where to look.
-    ends = "end of stream" in said
-    mark = (error.context_mark if ends else None) or error.problem_mark or error.context_mark
-    line = text.splitlines()[mark.line] if mark and mark.line < text.count("\n") + 1 else ""
-    tight = _NO_BLANK.search(line)
-    if tight and "':'" in found:
-        return Problem(
-            file,
-            mark.line + 1,
-            "",
-            f"no blank after '{tight[0]}'",
-            f"must be '{tight[1]}: ...', with a blank after the colon",
-        )
-    return Problem(file, mark.line + 1 if mark else 0, "", found, "must be YAML")
 
 
 class _Builder:

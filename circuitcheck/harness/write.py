@@ -111,19 +111,16 @@ class _Written(str):
 def _quantity(name: str, annotation: Any, metadata: Iterable[Any], value: float) -> str:
     """A number with the unit that its field is declared in."""
     for reads in _readers(annotation, metadata):
-        unit = getattr(reads, "__self__", None)
-        if isinstance(unit, Unit):
-            return quantity_text(unit, value)
-        if reads is parse_section:
+        if isinstance(reads, Unit):
+            return quantity_text(reads, value)
+        if isinstance(reads, BeforeValidator) and reads.func is parse_section:
             return f"{_number(value)} mm2"
     raise TypeError(f"the field '{name}' has no unit")
 
 
 def _readers(annotation: Any, metadata: Iterable[Any]) -> Iterable[Any]:
-    """The functions that read a field, through ``X | None`` as well."""
-    for one in metadata:
-        if isinstance(one, BeforeValidator):
-            yield one.func
+    """What a field is read by, through ``X | None`` as well."""
+    yield from metadata
     for inner in typing.get_args(annotation):
         yield from _readers(inner, getattr(inner, "__metadata__", ()))
 

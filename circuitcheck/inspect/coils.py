@@ -30,7 +30,8 @@ def coil_undamped(design: Design) -> Iterator[Finding]:
                 name,
                 Severity.doubtful,
                 "nothing damps its coil: as it is switched off its kick of well over 100 V burns the "
-                "contact, or kills the electronics, that switches it.",
+                "contact, or kills the electronics, that switches it. Fit a relay with a resistor or "
+                "diode across its coil.",
             )
 
 

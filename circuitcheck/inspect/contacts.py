@@ -58,6 +58,10 @@ def contacts_of(design: Design) -> Iterator[Contact]:
         )
 
 
+_RELIEF = "Have it switch a relay, or fit one that is made for that."
+"""What is done for a contact that has too much to do; common practice, no source."""
+
+
 @rule(
     "contact-running",
     Severity.serious,
@@ -74,7 +78,7 @@ def contact_running(design: Design) -> Iterator[Finding]:
                 "contact-running",
                 one.place,
                 Severity.serious if one.stated else Severity.doubtful,
-                f"carries {number(amps)} A ({scene}) and is {one.made_for}.",
+                f"carries {number(amps)} A ({scene}) and is {one.made_for}. {_RELIEF}",
                 amps,
                 one.rating,
                 "A",
@@ -98,8 +102,10 @@ def contact_making(design: Design) -> Iterator[Finding]:
                 "contact-making",
                 one.place,
                 Severity.doubtful,
-                f"closes on {number(amps)} A as the motors start ({scene}), {number(amps / one.rating)} "
-                f"times its rating, and is {one.made_for}. It may weld.",
+                f"closes onto {number(amps)} A as the motors start ({scene}), "
+                f"{number(amps / one.rating)} "
+                f"times its rating, and is {one.made_for}. It may weld. "
+                f"{_RELIEF}",
                 amps,
                 times * one.rating,
                 "A",
@@ -131,7 +137,8 @@ def contact_breaking(design: Design) -> Iterator[Finding]:
                 Severity.doubtful,
                 f"must break {number(amps)} A with a motor locked ({scene}), "
                 f"{number(amps / one.rating)} "
-                f"times its rating, and is {one.made_for}. Its arc may not go out.",
+                f"times its rating, and is {one.made_for}. Its arc may not go "
+                f"out. {_RELIEF}",
                 amps,
                 times * one.rating,
                 "A",

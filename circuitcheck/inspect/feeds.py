@@ -105,7 +105,7 @@ def _reach(design: Design, wires: set[str]) -> dict[str, float]:
 @rule(
     "fuse-over-wire",
     Severity.serious,
-    "A fuse is no larger than the current that the wire behind it carries for good.",
+    "A fuse is no larger than the current that the wire behind it carries continuously.",
     source="current capacity: DIN VDE 0298-4 table 11, read (secondary), corrected for the air under "
     "the "
     "bonnet and for the bundle (IEC 60364-5-52 table B.52.17, from memory); opening times: ISO 8820-3, "
@@ -272,7 +272,7 @@ def _held(design: Design, wire: str) -> tuple[str, float, float]:
     "fuse-running",
     Severity.serious,
     "A fuse carries its running current with room to spare.",
-    source="70 to 80 % of the rating for good: common practice, no source",
+    source="70 to 80 % of the rating continuously: common practice, no source",
     limits=("fuse-share",),
 )
 def fuse_running(design: Design) -> Iterator[Finding]:
@@ -285,7 +285,7 @@ def fuse_running(design: Design) -> Iterator[Finding]:
                 "fuse-running",
                 name,
                 Severity.serious if amps > rating else Severity.doubtful,
-                f"{rating:g} A, carries {number(amps)} A ({scene}); for good it takes "
+                f"{rating:g} A, carries {number(amps)} A ({scene}); continuously it takes "
                 f"{number(share * rating)} A. It ages and opens without a fault.",
                 amps,
                 share * rating,
@@ -335,7 +335,7 @@ def _outlasting(design: Design, name: str) -> str:
     larger = (one for one in STANDARD_FUSES if one > design.fuses[name])
     size = next((one for one in larger if _wear(design, f"{name}:element", one) < 1), None)
     ways = ["Fit a slow one of the same rating"]
-    ways += [f"one of {size:g} A where every wire behind it carries that for good"] if size else []
+    ways += [f"one of {size:g} A where every wire behind it carries that continuously"] if size else []
     return f" {', or '.join(ways)}."
 
 

@@ -63,8 +63,7 @@ def _drops(design: Design, rule_id: str, pin: str, way: str) -> Iterator[Finding
                 motor,
                 Severity.doubtful,
                 f"loses {number(lost)} V {way} at {number(amps)} A ({scene.words}); {number(allowed)} "
-                "V is "
-                "the usual most.",
+                "V is the usual most. Fit thicker wire on that way, or fewer joints.",
                 lost,
                 allowed,
                 "V",

@@ -32,7 +32,7 @@ class Limit:
 
 _ALL = (
     Limit("ambient", 60.0, "degC", "air around the loom under the bonnet", _PRACTICE, -40, 150),
-    Limit("wire-temperature", 100.0, "degC", "what the insulation stands for good",
+    Limit("wire-temperature", 100.0, "degC", "what the insulation stands continuously",
           "class B of ISO 6722-1 (A 85, B 100, C 125 degC); from memory", 60, 250),
     Limit("bundle", 2.0, "", "wires that carry much current side by side",
           "feed and return; " + _PRACTICE, 1, 100),
@@ -41,7 +41,7 @@ _ALL = (
           "over here", 0, 100),
     Limit("unfused-most", 1.83, "m", "the same, beyond which it is serious",
           "ABYC E-11, sheathed wire on the battery itself: 72 in; read (secondary)", 0, 100),
-    Limit("fuse-share", CONTINUOUS_SHARE, "", "share of its rating that a fuse carries for good",
+    Limit("fuse-share", CONTINUOUS_SHARE, "", "share of its rating that a fuse carries continuously",
           "70 to 80 % of the rating; " + _PRACTICE, 0.1, 1.0),
     Limit("run-up", 0.25, "s", "time constant with which a fan's starting current falls off",
           _PRACTICE, 0.01, 10),

@@ -77,7 +77,7 @@ def resistor_running(design: Design) -> Iterator[Finding]:
                 name,
                 Severity.serious,
                 f"gives off {number(watts)} W while running ({worst.words}); it is made for "
-                f"{resistor.watts:g} W.",
+                f"{resistor.watts:g} W. {_larger(design, watts)}",
                 watts,
                 resistor.watts,
                 "W",
@@ -112,7 +112,7 @@ def resistor_locked(design: Design) -> Iterator[Finding]:
             then = f"Only the cut-out of {neighbour} in the same unit ends it: see that it gets as hot."
         else:
             ends = until(shortest_opening(design, held))
-            then = f"It has no cut-out. The resistor burns first: {ends}."
+            then = f"It has no cut-out. The resistor burns first: {ends}. {_larger(design, watts)}"
         yield Finding(
             "resistor-locked",
             name,
@@ -123,6 +123,12 @@ def resistor_locked(design: Design) -> Iterator[Finding]:
             resistor.watts,
             "W",
         )
+
+
+def _larger(design: Design, watts: float) -> str:
+    """What to fit in place of a resistor that gives off more watts than it is made for."""
+    needed = watts / design.limits["resistor-share"]
+    return f"Fit one for {number(needed)} W or more, or one with a thermal cut-out."
 
 
 def _cut_out_beside(design: Design, name: str, scene: Live) -> str:
@@ -162,8 +168,7 @@ def resistor_alone(design: Design) -> Iterator[Finding]:
                 name,
                 Severity.doubtful,
                 f"gives off {number(watts)} W with {spec}{more}, and the fan it feeds still turns; it "
-                "is "
-                f"made for {resistor.watts:g} W.",
+                f"is made for {resistor.watts:g} W. {_larger(design, watts)}",
                 watts,
                 resistor.watts,
                 "W",

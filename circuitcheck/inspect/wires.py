@@ -17,7 +17,7 @@ practice, no source."""
 @rule(
     "wire-running",
     Severity.serious,
-    "A wire carries its running current for good, in the heat under the bonnet and in its bundle.",
+    "A wire carries its running current continuously, in the heat under the bonnet and in its bundle.",
     source="DIN VDE 0298-4 table 11, read (secondary), with the corrections of fuse-over-wire",
     limits=("ambient", "wire-temperature", "bundle"),
 )

@@ -53,7 +53,7 @@ _LAST: dict[str, Choices] = {
     "lead": lambda shop: ["off", "also", *shop.harness.terminals(), "bare"],
     "amps": lambda shop: [*shop.harness.wires, *shop.harness.parts, "lead"],
     "look": _of_kind("motor", "lamp"),
-    "listen": _of_kind("relay", "motor"),
+    "hear": _of_kind("relay", "motor"),
     "turn": _of_kind("motor"),
     "fuse": lambda shop: [*_of_kind("fuse")(shop), "lead"],
     "pull": _of_kind("fuse", "relay"),

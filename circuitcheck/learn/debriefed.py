@@ -28,17 +28,23 @@ def debrief_lines(found: Debrief) -> list[str]:
     if found.trap:
         lines.append(f"The trap: {found.trap}.")
     lines.append(
-        f"{found.minutes:.0f} minutes, {len(found.told)} measurements, {len(found.unsafe)} unsafe."
+        f"{_count(round(found.minutes), 'minute')}, {_count(len(found.told), 'measurement')}, "
+        f"{len(found.unsafe)} unsafe."
     )
     lines += [*_vain(found), *(f"! {one}" for one in found.unsafe)]
     if found.told:
-        lines += ["", f"What each could have told ({found.known} single faults are known here):"]
+        lines += ["", f"What each was worth, of {found.known} single faults that are known here;"]
+        lines += ["one bit halves what may have to be put right:"]
         lines += _all_told(found.told)
     if 0 < len(found.fitting) <= MOST_TOLD:
         lines.append(f"What fits it all: {', '.join(found.fitting)}.")
     if found.followed is not None:
         lines += ["", *_followed_lines(found.followed)]
     return lines
+
+
+def _count(number: int, what: str) -> str:
+    return f"{number} {what}{'' if number == 1 else 's'}"
 
 
 def _part_word(found: Debrief) -> str:
@@ -71,7 +77,7 @@ def _told_lines(one: Told) -> list[str]:
     told = []
     if one.shows is not None:
         left = "" if one.left is None else f"; {one.left} still fit all you had seen"
-        told.append(f"could have shown {one.shows or 'none'} of them{left}")
+        told.append(f"{one.shows or 'none'} of them would have read otherwise{left}")
     if one.could is not None and one.told is not None:
         told.append(f"could tell {one.could:.1f} bit of what to put right, {_did(one.told)}")
     return lines + [f"             {text}" for text in told]
@@ -94,8 +100,8 @@ def _followed_lines(found: Followed) -> Iterator[str]:
     yield (
         f"Following 'circuitcheck next{' --thorough' if found.thorough else ''}' on this very vehicle: "
         f"{_first(found)}, "
-        f"{found.minutes:.0f} minutes in all; {len(found.steps)} measurements in "
-        f"{found.tests} set-ups; {outcome}{vain}{end}."
+        f"{found.minutes:.0f} minutes in all; {_count(len(found.steps), 'measurement')} in "
+        f"{_count(found.tests, 'set-up')}; {outcome}{vain}{end}."
     )
     for one in found.steps:
         yield f"  {one.minutes:5.1f} min  {one.said}: {one.shown}"

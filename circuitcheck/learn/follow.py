@@ -363,7 +363,7 @@ def _leads(wanted: Setup, battery: str) -> list[tuple[str, str]]:
 def look_for(observation: Observation, setup: Setup) -> str:
     """What to say to take an observation."""
     kind, points = observation.kind, observation.points
-    word = {"speed": "look", "click": "listen", "hear": "listen"}.get(kind, kind)
+    word = {"speed": "look", "click": "hear"}.get(kind, kind)
     if kind == "lamp" and len(points) == 1:
         word = "look"
     keys = lead_keys(setup)

@@ -32,7 +32,7 @@ TALK = {
 }
 
 MEANT = {
-    "listen": "click clicks hear relay",
+    "hear": "click clicks listen relay",
     "pull": "remove",
     "swap": "replace exchange change",
     "leave": "quit exit bye end stop q",

@@ -36,7 +36,8 @@ def _looked(workshop: Workshop, said: str, **what: object) -> list[str]:
     noted = " ".join([said.split(maxsplit=1)[0], *observation.points]).replace("bridge", "lead")
     found, told = workshop.measure(noted, observation)
     points = " to ".join(found.observation.points).replace("bridge", "lead")
-    return [*told, f"{found.observation.kind} {points}: {found.shown}"]
+    kind = found.observation.kind
+    return [*told, f"{'hear' if kind == 'click' else kind} {points}: {found.shown}"]
 
 
 def _two(find: Callable[[str], str], given: list[str], usage: str) -> tuple[str, str]:
@@ -116,10 +117,10 @@ def look(workshop: Workshop, given: list[str], said: str) -> list[str]:
     return lines or ["There is nothing here that turns or shines."]
 
 
-def listen(workshop: Workshop, given: list[str], said: str) -> list[str]:
+def hear(workshop: Workshop, given: list[str], said: str) -> list[str]:
     """An ear on a relay while the circuit is switched, or at a motor."""
     kinds = {"relay": "click", "motor": "hear"}
-    name = workshop.part(_one(given, WORDS["listen"].usage), *kinds)
+    name = workshop.part(_one(given, WORDS["hear"].usage), *kinds)
     return _looked(workshop, said, **{kinds[workshop.harness.parts[name].kind_name]: name})
 
 
@@ -318,7 +319,7 @@ WORDS = {
     "amps": Word(LOOK, "amps W1", "clamp round a wire, pin, fuse or the lead", amps),
     "fuse": Word(LOOK, "fuse F1", "whether a fuse has blown, or that of the lead: fuse lead", fuse),
     "look": Word(LOOK, "look [M1]", "how fans turn and lamps shine", look),
-    "listen": Word(LOOK, "listen K1", "does the relay click, does the motor run", listen),
+    "hear": Word(LOOK, "hear K1", "does the relay click, does the motor run", hear),
     "turn": Word(LOOK, "turn M1", "turn a fan by hand; its supply off first", turn),
     "ignition": Word(SET_UP, "ignition on|off", "as the key does", ignition),
     "engine": Word(SET_UP, "engine run|stop", "running charges, and turns the ignition on", engine),

@@ -17,7 +17,7 @@ from circuitcheck.circuit.chosen import ChosenFault, combined
 from circuitcheck.circuit.circuit import Circuit
 from circuitcheck.errors import UnknownName
 from circuitcheck.expect.bench import Bench
-from circuitcheck.expect.readers import reader_for
+from circuitcheck.expect.observed import reader_for
 from circuitcheck.expect.service import blown_in_service
 from circuitcheck.expect.vehicle import shown, vary
 from circuitcheck.harness.model import Harness, Observation, Setup
@@ -36,7 +36,7 @@ MINUTES = {
     "amps": 1.5,
     "lamp": 1.0,
     "look": 0.5,
-    "listen": 0.5,
+    "hear": 0.5,
     "turn": 0.5,
     "fuse": 0.5,
     "lead": 1.0,
@@ -236,7 +236,7 @@ class Workshop:
     def measure(self, said: str, observation: Observation) -> tuple[Measurement, list[str]]:
         """Take a reading; what happens besides is told."""
         kind = observation.kind
-        word = {"speed": "look", "click": "listen", "hear": "listen"}.get(kind, kind)
+        word = {"speed": "look", "click": "hear"}.get(kind, kind)
         touched = beside(self.harness, *observation.points) if kind == "turn" else observation.points
         told = self.spend(word, *touched)
         circuit = self._vehicle()

@@ -11,7 +11,8 @@ A sheet goes through these modules, top down; :mod:`.locate` calls them:
    the others: :mod:`.values` says where the unknown value of a fault may lie, :mod:`.lines` what is
    predicted there, solved or told from values around it (:mod:`.between`), and :mod:`.likelihood` how
    likely the readings are then. Each comes out as a :mod:`.standing`.
-4. If none explains every reading: faults that come and go (:mod:`.passing`).
+4. If none explains every reading: faults that come and go (:mod:`.passing`), in each test gone, open or
+   with ohms of its own (:mod:`.loose_contact`).
 5. If none of these does: several faults at once (:mod:`.several`). :mod:`.pairing`, :mod:`.leading` and
    :mod:`.beside` choose the pairs, :mod:`.joined` makes suspects of them, :mod:`.pairsolver` weighs them
    with :mod:`.sets` and, of two unknown values, :mod:`.twovalues`; :mod:`.standins` puts in faults that

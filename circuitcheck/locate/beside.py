@@ -141,8 +141,7 @@ class _Gain:
 
     def __init__(self, evidence: Evidence, base: Standing, at_base: Predicted) -> None:
         self._evidence = evidence
-        words = np.array([seen.is_word for seen in evidence.seen])
-        numbers = np.isfinite(evidence.measured) & np.isfinite(base.predicted) & ~words
+        numbers = np.isfinite(evidence.measured) & np.isfinite(base.predicted) & ~evidence.is_word
         self._numbers, self._others = np.flatnonzero(numbers), np.flatnonzero(~numbers)
         inverse = precision(evidence, at_base.values, at_base.moves)
         weighed = weigh(evidence, at_base.values, at_base.moves)

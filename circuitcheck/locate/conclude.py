@@ -216,6 +216,7 @@ def _result(standing: Standing, chance: float, group: int, reasons: tuple[str, .
         "; ".join(fault.remedy for fault in suspect.faults),
         standing.seen_in,
         standing.gone_in,
+        standing.as_ohm,
     )
 
 

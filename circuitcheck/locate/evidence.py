@@ -2,28 +2,27 @@
 
 from __future__ import annotations
 
-import math
 from collections import Counter
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
 from circuitcheck.expect.bench import Bench
-from circuitcheck.expect.expected import meter_for, scale_factor
+from circuitcheck.expect.expected import accuracy_of, scale_factor
 from circuitcheck.expect.words import SCALES, Scale
 from circuitcheck.harness.model import Harness
-from circuitcheck.harness.readings import BUZZES, RUNS, Reading, Sheet
+from circuitcheck.harness.readings import Reading, Sheet
 from circuitcheck.locate.absurd import Absurd, sorted_out
+from circuitcheck.locate.wordings import Wording, Wordings
 from circuitcheck.physics.branch import Array
-from circuitcheck.physics.meter import ACCURACY
+from circuitcheck.physics.meter import Accuracy
+from circuitcheck.solve.wiring import Bool, Index
 
 MISREAD = 0.01
 """Chance that any one reading is plain wrong; common practice, no source."""
 DOUBTED = 0.5
 """Chance of a misreading from which a reading is likely to be wrong."""
-NUMBER_NOTED = 0.02
-"""Chance that a number, or a fan that runs, is noted where a relay buzzes; common practice,
-no source."""
 
 
 @dataclass(frozen=True)
@@ -35,6 +34,7 @@ class Seen:
     factor: float
     wild: float
     """Density of a wrong reading, per unit of the reading (or chance of a wrong word)."""
+    accuracy: Accuracy
     times: int = 1
     """How often it was taken in this set-up."""
 
@@ -43,32 +43,10 @@ class Seen:
         """Whether it is a word and not a number."""
         return bool(self.reading.word)
 
-    def meter_uncertainty(self, predicted: Array) -> Array:
-        """Standard uncertainty of the instrument at some predicted readings.
-
-        What the meter is off the first time it is off the second time as well, so that a reading taken
-        again makes it no sharper. The mean of n readings has an n-th of the variance of each (JCGM
-        100:2008, 4.2.3), so that each is given n times that of one.
-        """
-        once = ACCURACY[meter_for(self.reading.observation)].uncertainty(predicted)
-        found: Array = math.sqrt(self.times) * once
-        return found
-
-    def word_chance(self, predicted: Array, spread: Array) -> Array:
-        """Chance of the word that was noted, for predicted values and their uncertainties."""
-        if self.reading.word == BUZZES:
-            return np.where(np.isnan(predicted), 1.0, 0.0)
-        assert self.scale is not None
-        known = np.where(np.isnan(predicted), 0.0, predicted) / self.factor
-        chances = self.scale.chances(known, spread / self.factor)
-        if self.reading.word == RUNS:
-            chance = np.where(np.isnan(predicted), NUMBER_NOTED, 1.0 - chances[..., 0])
-        else:
-            chance = chances[..., self.scale.words.index(self.reading.word)]
-            chance = np.where(np.isnan(predicted), 1 / len(self.scale.words), chance)
-        # The same eyes on the same fan: seen twice it is no likelier than seen once.
-        found: Array = chance ** (1 / self.times)
-        return found
+    @property
+    def wording(self) -> Wording:
+        """The word that was noted."""
+        return Wording.of(self.reading.word, self.scale, self.factor, self.times)
 
 
 @dataclass(frozen=True)
@@ -92,15 +70,53 @@ class Evidence:
         return Evidence(self.harness, (self.benches[number],), self.seen[first:last])
 
     def meter_uncertainty(self, predicted: Array) -> Array:
-        """Standard uncertainty of the instruments at predicted readings, these in the last axis."""
-        known = np.where(np.isfinite(predicted), predicted, 0.0)
-        columns = [one.meter_uncertainty(known[..., c]) for c, one in enumerate(self.seen)]
-        return np.stack(columns, axis=-1)
+        """Standard uncertainty of the instruments at predicted readings, these in the last axis.
 
-    @property
+        What the meter is off the first time it is off the second time as well, so that a reading taken
+        again makes it no sharper. The mean of n readings has an n-th of the variance of each (JCGM
+        100:2008, 4.2.3), so that each is given n times that of one.
+        """
+        share, offset, rounding, often = self._meters
+        half = share * np.where(np.isfinite(predicted), np.abs(predicted), 0.0) + offset
+        found: Array = np.sqrt(often * (half**2 / 3 + rounding))
+        return found
+
+    @cached_property
+    def _meters(self) -> Array:
+        """Share, offset, variance of rounding, and how often it was read, of each instrument."""
+        found = [
+            (one.accuracy.share, one.accuracy.offset, one.accuracy.digit**2 / 12, one.times)
+            for one in self.seen
+        ]
+        return np.array(found).reshape(-1, 4).T
+
+    @cached_property
     def measured(self) -> Array:
-        """The numbers read; NaN for words."""
+        """The numbers read; NaN for words (readings,)."""
         return np.array([one.reading.value for one in self.seen])
+
+    @cached_property
+    def wild(self) -> Array:
+        """Density of a wrong reading, or chance of a wrong word (readings,)."""
+        return np.array([one.wild for one in self.seen])
+
+    @cached_property
+    def is_word(self) -> Bool:
+        """Which readings are words (readings,)."""
+        return np.array([one.is_word for one in self.seen], dtype=bool)
+
+    @cached_property
+    def words(self) -> Index:
+        """The columns of the words."""
+        return np.flatnonzero(self.is_word)
+
+    def word_chances(self, predicted: Array, spread: Array) -> Array:
+        """Chance of each word, for all predicted readings and their uncertainties (..., words)."""
+        return self._wordings.chances(predicted[..., self.words], spread[..., self.words])
+
+    @cached_property
+    def _wordings(self) -> Wordings:
+        return Wordings([one.wording for one in self.seen if one.is_word])
 
 
 def lay_out(harness: Harness, sheet: Sheet, known: dict[str, Bench]) -> Evidence:
@@ -147,4 +163,5 @@ def _judge(harness: Harness, reading: Reading, times: int) -> Seen:
             "ohms": 10 * (size + 1.0),
         }
         wild = 1 / range_of.get(kind, 1.0)
-    return Seen(reading, scale, factor, wild, times)
+    accuracy = accuracy_of(harness, reading.observation)
+    return Seen(reading, scale, factor, wild, accuracy, times)

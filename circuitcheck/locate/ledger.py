@@ -44,10 +44,7 @@ class Ledger:
 
     def _chances_of_words(self) -> Array:
         found = np.zeros(self.predicted.shape)
-        for column, seen in enumerate(self.evidence.seen):
-            if seen.is_word and seen.scale is not None:
-                chance = seen.word_chance(self.predicted[:, column], self.spread[:, column])
-                found[:, column] = chance
+        found[:, self.evidence.words] = self.evidence.word_chances(self.predicted, self.spread)
         return found
 
     def groups(self) -> list[int]:

@@ -13,7 +13,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from circuitcheck.locate.evidence import MISREAD, NUMBER_NOTED, Evidence
+from circuitcheck.locate.evidence import MISREAD, Evidence
+from circuitcheck.locate.wordings import NUMBER_NOTED
 from circuitcheck.physics.branch import Array
 from circuitcheck.solve.wiring import Bool
 
@@ -50,14 +51,11 @@ def weigh(evidence: Evidence, predicted: Array, moves: Array) -> Weighed:
     """
     measured = evidence.measured
     spread = np.sqrt(np.sum(moves**2, axis=-1))
-    numbers = np.isfinite(predicted) & np.isfinite(measured)
-    for column, seen in enumerate(evidence.seen):
-        if seen.is_word:
-            numbers[:, column] = False
+    numbers = np.isfinite(predicted) & np.isfinite(measured) & ~evidence.is_word
     missing = np.where(numbers, measured - np.where(numbers, predicted, 0.0), 0.0)
     covariance = _covariance(evidence, predicted, moves, numbers)
     joint, alone, distance, square = _joint(missing, covariance, numbers)
-    wild = np.log(np.array([seen.wild for seen in evidence.seen]))
+    wild = np.log(evidence.wild)
     others, misread, far = _others(evidence, predicted, spread, numbers)
     # One number wrong: its own density is replaced by the flat one.
     swap = np.where(numbers, math.log(MISREAD / (1 - MISREAD)) + wild - alone, -np.inf)
@@ -83,8 +81,7 @@ def precision(evidence: Evidence, predicted: Array, moves: Array) -> Array:
     :param predicted: (1, readings)
     :param moves: (1, readings, latents)
     """
-    words = np.array([seen.is_word for seen in evidence.seen])
-    numbers = np.isfinite(predicted) & np.isfinite(evidence.measured) & ~words
+    numbers = np.isfinite(predicted) & np.isfinite(evidence.measured) & ~evidence.is_word
     found: Array = np.linalg.inv(_covariance(evidence, predicted, moves, numbers))[0]
     return found
 
@@ -118,25 +115,18 @@ def _others(
     evidence: Evidence, predicted: Array, spread: Array, numbers: Bool
 ) -> tuple[Array, Array, Array]:
     """Words, open lines and buzzing: log chance in all, chance of a misread, distance."""
-    total = np.zeros(len(predicted))
-    misread, far = np.zeros(predicted.shape), np.zeros(predicted.shape)
-    for column, seen in enumerate(evidence.seen):
-        rest = ~numbers[:, column]
-        if not rest.any():
-            continue
-        value, u = predicted[:, column], spread[:, column]
-        if seen.is_word:
-            right = seen.word_chance(value, u)
-            wild = seen.wild
-        else:
-            # An open line, met or missed. Beside a relay that buzzes a number says little, and who
-            # hears one notes that rather than a number; but what no meter there shows, it is not.
-            wild = seen.wild if np.isfinite(seen.reading.value) else 0.05
-            possible = np.isinf(seen.reading.value) or abs(seen.reading.value) * seen.wild <= 1.0
-            right = np.where(np.isinf(value) & np.isinf(seen.reading.value), 1.0, 0.0)
-            right = np.where(np.isnan(value), NUMBER_NOTED * wild * possible, right)
-        chance = np.maximum((1 - MISREAD) * right + MISREAD * wild, _NEVER)
-        total += np.where(rest, np.log(chance), 0.0)
-        misread[:, column] = np.where(rest, MISREAD * wild / chance, 0.0)
-        far[:, column] = np.where(rest, np.sqrt(-2 * np.log(np.maximum(right, 1e-8))), 0.0)
+    measured = evidence.measured
+    opened = np.isinf(measured) & ~evidence.is_word
+    # An open line, met or missed. Beside a relay that buzzes a number says little, and who hears one
+    # notes that rather than a number; but what no meter there shows, it is not.
+    wild = np.where(opened, 0.05, evidence.wild)
+    possible = opened | (np.abs(measured) * evidence.wild <= 1.0)
+    right = np.where(np.isinf(predicted) & opened, 1.0, 0.0)
+    right = np.where(np.isnan(predicted), NUMBER_NOTED * wild * possible, right)
+    right[:, evidence.words] = evidence.word_chances(predicted, spread)
+    chance = np.maximum((1 - MISREAD) * right + MISREAD * wild, _NEVER)
+    rest = ~numbers
+    total = np.sum(np.where(rest, np.log(chance), 0.0), axis=1)
+    misread = np.where(rest, MISREAD * wild / chance, 0.0)
+    far = np.where(rest, np.sqrt(-2 * np.log(np.maximum(right, 1e-8))), 0.0)
     return total, misread, far

@@ -45,13 +45,18 @@ class _Line:
 
     :param grid: logs of its values, evenly spaced; empty where nothing is unknown (values,)
     :param run: what solved it, and ``rows`` where
-    :param moves: how its readings move (values, readings, latents), once that has been asked for
+    :param moves: how its readings move (values, readings, latents), of the values it has been asked for
     """
 
     grid: Array
     run: Run
     rows: Index
-    moves: Array | None = None
+
+    def __post_init__(self) -> None:
+        bench = self.run.bench
+        self.known = np.zeros(len(self.rows), dtype=bool)
+        """Values of which it is known how the readings move (values,)."""
+        self.moves = np.zeros((len(self.rows), len(bench.observations), len(bench.latents)))
 
     @property
     def predicted(self) -> Array:
@@ -74,8 +79,13 @@ class _Source:
     @property
     def moves(self) -> Array:
         """How they move (values, readings, latents)."""
-        assert self.line.moves is not None
         return np.tensordot(self.weights, self.line.moves, 1)
+
+    @property
+    def unknown(self) -> Index:
+        """The values of the line that count, and of which it is not known how the readings move."""
+        counts = self.weights.any(axis=0)
+        return np.flatnonzero(counts & ~self.line.known)
 
 
 class Lines:
@@ -84,9 +94,15 @@ class Lines:
     def __init__(self, evidence: Evidence, coarse: Coarse) -> None:
         self._evidence = evidence
         self._coarse = coarse
-        self._latents: dict[str, int] = {}
+        latents = [name for bench in evidence.benches for name in bench.latents]
+        self._latents = {name: number for number, name in enumerate(dict.fromkeys(latents))}
         parts = [evidence.part(number) for number in range(len(evidence.benches))]
         self._tests = [_Test(part, coarse, self._latents) for part in parts]
+
+    @property
+    def latents(self) -> tuple[str, ...]:
+        """What can move the readings, in the order of the columns so far."""
+        return tuple(self._latents)
 
     def at(self, grids: Grids) -> Predicted:
         """What suspects predict at some values."""
@@ -97,7 +113,7 @@ class Lines:
         sources = [one.sources(grids) for one in self._tests]
         self._solve(grids, sources)
         for test, found in zip(self._tests, sources, strict=True):
-            test.ask_moves([one.line for one in found.values()])
+            test.ask_moves(found.values())
         values = np.empty((count, len(self._evidence.seen)))
         moves = np.zeros((*values.shape, len(self._latents)))
         column = 0
@@ -105,8 +121,7 @@ class Lines:
             columns = slice(column, column + test.readings)
             for n, one in found.items():
                 values[rows[n], columns] = one.predicted
-                moved = one.moves
-                moves[rows[n], columns, : moved.shape[2]] = moved
+                moves[rows[n], columns, test.latents] = one.moves
             column = columns.stop
         return Predicted(values, moves, rows)
 
@@ -129,14 +144,15 @@ class _Test:
     """The suspects in one test of a sheet.
 
     :param evidence: of this test alone
-    :param latents: columns of the latents, of all tests together
+    :param latents: the numbers of the latents of all tests
     """
 
     def __init__(self, evidence: Evidence, coarse: Coarse, latents: dict[str, int]) -> None:
         (self._bench,) = evidence.benches
         self._evidence = evidence
         self._coarse = coarse
-        self._latents = latents
+        self.latents = np.array([latents[name] for name in self._bench.latents], dtype=np.intp)
+        """The numbers of its own."""
         self._swept: dict[int, _Line] = {}
         """The coarse values, as far as they have been needed."""
         self._solved: dict[int, _Line] = {}
@@ -204,21 +220,21 @@ class _Test:
             first += len(rows)
         return found
 
-    def ask_moves(self, lines: Iterable[_Line]) -> None:
-        """Ask how readings move, of those lines of which it is not known."""
-        by_run: dict[int, list[_Line]] = {}
-        for one in lines:
-            if one.moves is None:
-                by_run.setdefault(id(one.run), []).append(one)
+    def ask_moves(self, sources: Iterable[_Source]) -> None:
+        """Ask how readings move, at those values that count and of which it is not known."""
+        by_run: dict[int, list[tuple[_Line, Index]]] = {}
+        for one in sources:
+            unknown = one.unknown
+            if unknown.size:
+                by_run.setdefault(id(one.line.run), []).append((one.line, unknown))
         for many in by_run.values():
-            shifts = many[0].run.shifts(np.concatenate([one.rows for one in many]))
-            columns = [self._latents.setdefault(one, len(self._latents)) for one in shifts.latents]
-            moves = np.zeros((*shifts.values.shape[:2], len(self._latents)))
-            moves[..., columns] = shifts.values
+            rows = np.concatenate([line.rows[unknown] for line, unknown in many])
+            shifts = many[0][0].run.shifts(rows).values
             first = 0
-            for one in many:
-                one.moves = moves[first : first + len(one.rows)]
-                first += len(one.rows)
+            for line, unknown in many:
+                line.moves[unknown] = shifts[first : first + len(unknown)]
+                line.known[unknown] = True
+                first += len(unknown)
 
 
 def _wider(grid: Array, severity: Severity | None) -> Array:

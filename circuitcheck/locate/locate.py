@@ -14,7 +14,8 @@ from circuitcheck.harness.readings import Sheet
 from circuitcheck.locate.coarse import Coarse
 from circuitcheck.locate.conclude import conclude, explains, merged, rest_fits
 from circuitcheck.locate.evidence import DOUBTED, Evidence, lay_out
-from circuitcheck.locate.passing import Twin, twins, weigh_passing
+from circuitcheck.locate.loose_contact import Twin, twins
+from circuitcheck.locate.passing import weigh_passing
 from circuitcheck.locate.renewed import after_repair, asks_for
 from circuitcheck.locate.several import weigh_beside, weigh_several
 from circuitcheck.locate.standing import Standing

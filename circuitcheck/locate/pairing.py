@@ -146,7 +146,7 @@ def _scores(evidence: Evidence, known: Alone) -> tuple[Array, Array]:
     same = (known.predicted == known.sound) | (np.isnan(known.predicted) & np.isnan(known.sound))
     far = np.where(same, 0.0, far)
     shift = np.where(straight, shift, 0.0)
-    wild = np.array([seen.wild for seen in evidence.seen])
+    wild = evidence.wild
     together, either = (np.empty((len(u), len(u))) for _ in range(2))
     for row, logs in enumerate(known.logs):
         both = np.where(straight & straight[row], known.predicted + shift[row], 0.0)

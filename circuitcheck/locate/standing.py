@@ -22,6 +22,7 @@ class Standing:
     :param square: of the distance of all readings together, chi-square if the suspect is right
     :param blown: fuses that its faults have blown in use, before the first test
     :param seen_in: of a fault that comes and goes, the tests that met it; ``gone_in`` those that did not
+    :param as_ohm: of the tests that met it as a bad contact, each with its resistance [ohm]
     """
 
     suspect: Suspect
@@ -36,6 +37,7 @@ class Standing:
     blown: frozenset[str] = frozenset()
     seen_in: tuple[str, ...] = ()
     gone_in: tuple[str, ...] = ()
+    as_ohm: tuple[tuple[str, float], ...] = ()
 
     @property
     def log_evidence(self) -> float:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from circuitcheck.expect.expected import number
 from circuitcheck.locate.repair import SURE, fuses_of, unit_of
 from circuitcheck.locate.standing import Standing
 from circuitcheck.locate.verdict import Culprit, Hinge, Repair, Word
@@ -156,9 +157,13 @@ def _comes_and_goes(point: Standpoint) -> str:
     leader = point.first[0]
     if not leader.suspect.passing:
         return ""
-    seen, gone = (" and ".join(names) for names in (leader.seen_in, leader.gone_in))
+    ohms = dict(leader.as_ohm)
+    seen = " and ".join(
+        f"{test} (as {number(ohms[test])} ohm)" if test in ohms else test for test in leader.seen_in
+    )
+    gone = f"gone in {' and '.join(leader.gone_in)}" if leader.gone_in else "never twice the same"
     return (
-        f"It comes and goes: it was there in {seen} and gone in {gone}. Move the plug and the loom "
+        f"It comes and goes: it was there in {seen} and {gone}. Move the plug and the loom "
         "at it while you look at the meter."
     )
 

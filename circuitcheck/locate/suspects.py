@@ -59,6 +59,11 @@ class Suspect:
         return " + ".join(f"{one.where} {one.while_there or one.mode}" for one in self.faults)
 
     @property
+    def bad_spec(self) -> str:
+        """The names of the faults that are there while a contact that comes and goes is a bad one."""
+        return " + ".join(f"{one.where} {one.while_bad or one.mode}" for one in self.faults)
+
+    @property
     def unknown(self) -> FaultMode | None:
         """The first fault with an unknown value that is not held."""
         held = [one for one, _, _ in self.held]
@@ -135,37 +140,35 @@ class Predictor:
     def __init__(self, harness: Harness, suspects: Sequence[Suspect], trials: Sequence[Trial]) -> None:
         self.counts = [len(one.values) for one in trials]
         self._first = np.cumsum([0, *self.counts])
-        self._chosen = [suspects[one.suspect].chosen(one.values) for one in trials]
+        chosen = [suspects[one.suspect].chosen(one.values) for one in trials]
+        self._together = Together(chosen, self.counts)
         self._fuses = np.repeat([suspects[one.suspect].fuses for one in trials], self.counts)
-        self.blown = self._after_service(harness)
+        # What can make nothing carry more blows no fuse.
+        asked = [n for n, one in enumerate(chosen) if any(each.mode.overloads for each in one)]
+        self.blown = self._after_service(harness, asked)
         """Fuses blown in service, for each row."""
 
-    def _after_service(self, harness: Harness) -> list[frozenset[str]]:
-        """Fuses blown in service; what can make nothing carry more blows none."""
-        asked = [n for n, one in enumerate(self._chosen) if any(each.mode.overloads for each in one)]
+    def _after_service(self, harness: Harness, asked: Sequence[int]) -> list[frozenset[str]]:
+        """Fuses blown in service, those of some trials."""
         rows = self.rows(asked)
-
-        def put(laid_out: Together) -> None:
-            for one in asked:
-                laid_out.add(self._chosen[one], self.counts[one])
-
         blown = [frozenset[str]()] * int(self._first[-1])
-        found = blown_together(harness, put, self._fuses[rows])
+        found = blown_together(harness, self._together, asked, self._fuses[rows])
         for row, names in zip(rows.tolist(), found, strict=True):
             blown[row] = names
         return blown
 
     def rows(self, trials: Sequence[int]) -> Index:
         """The rows of some trials."""
-        pieces = [np.arange(self._first[one], self._first[one + 1]) for one in trials]
-        return np.concatenate([np.zeros(0, dtype=np.intp), *pieces])
+        asked = np.array(trials, dtype=np.intp)
+        count = self._first[asked + 1] - self._first[asked]
+        ends = np.cumsum(count)
+        rows: Index = np.arange(count.sum()) + np.repeat(self._first[asked] - (ends - count), count)
+        return rows
 
     def run(self, bench: Bench, trials: Sequence[int] | None = None) -> Run:
         """All readings of one bench, under all trials or some."""
         numbers = range(len(self.counts)) if trials is None else trials
-        laid_out = Together(bench.circuit.branches, bench.setup.swap)
-        for one in numbers:
-            laid_out.add(self._chosen[one], self.counts[one])
+        laid_out = self._together.on(bench.circuit.branches, bench.setup.swap, numbers)
         rows = self.rows(numbers)
         blown = [self.blown[row] for row in rows.tolist()]
         return bench.run(laid_out.changes, laid_out.counts, blown, self._fuses[rows], laid_out.rows)

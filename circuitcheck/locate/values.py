@@ -6,7 +6,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from circuitcheck.locate.evidence import MISREAD, NUMBER_NOTED, Evidence
+from circuitcheck.locate.evidence import MISREAD, Evidence
+from circuitcheck.locate.wordings import NUMBER_NOTED
 from circuitcheck.parts.fault import Severity
 from circuitcheck.physics.branch import Array
 
@@ -25,29 +26,50 @@ _MISSED = 3.0
 """Log-likelihood by which a value in between must beat all those tried to have been missed by them."""
 
 
-def deviations(evidence: Evidence, predicted: Array) -> Array:
-    """Rough standard uncertainty of each predicted reading: the meter's, and four per cent."""
+def deviations(evidence: Evidence, predicted: Array, sound: Sound | None = None) -> Array:
+    """Rough standard uncertainty of each predicted reading: the meter's, and four per cent.
+
+    :param sound: where it is known, vehicles differ by as much as sound ones do
+    """
     known = np.where(np.isfinite(predicted), predicted, 0.0)
-    found: Array = np.hypot(evidence.meter_uncertainty(known), 0.04 * np.abs(known))
+    size = np.abs(known)
+    spread = 0.04 * size
+    if sound is not None:
+        spread = np.maximum(spread, np.minimum(sound.spread, sound.share * size))
+    found: Array = np.hypot(evidence.meter_uncertainty(known), spread)
     return found
+
+
+@dataclass(frozen=True)
+class Sound:
+    """By how much each reading differs between sound vehicles.
+
+    What is lost at one good joint differs by more than four per cent of it.
+
+    :param spread: standard uncertainty, vehicle only (readings,)
+    :param share: the same as a share of the reading (readings,)
+    """
+
+    spread: Array
+    share: Array
+
+    def of(self, readings: slice) -> Sound:
+        """The same of some readings."""
+        return Sound(self.spread[readings], self.share[readings])
 
 
 def rough_logs(evidence: Evidence, predicted: Array, u: Array, misread: float = MISREAD) -> Array:
     """Log chance of each reading, every reading on its own; any one may be a misreading."""
-    columns = []
-    for column, seen in enumerate(evidence.seen):
-        value, width = predicted[..., column], u[..., column]
-        measured = seen.reading.value
-        if seen.is_word:
-            right = seen.word_chance(value, width)
-        elif np.isfinite(measured):
-            z = (measured - np.where(np.isfinite(value), value, 1e9)) / width
-            right = np.exp(-0.5 * np.minimum(z**2, 1400.0)) / (np.sqrt(2 * np.pi) * width)
-            right = np.where(np.isnan(value), NUMBER_NOTED * seen.wild, right)
-        else:
-            right = np.where(np.isinf(value), 1.0, 0.0)
-        columns.append(np.log((1 - misread) * right + misread * seen.wild))
-    return np.stack(columns, axis=-1)
+    measured, wild = evidence.measured, evidence.wild
+    with np.errstate(invalid="ignore"):
+        z = (measured - np.where(np.isfinite(predicted), predicted, 1e9)) / u
+        right = np.exp(-0.5 * np.minimum(z**2, 1400.0)) / (np.sqrt(2 * np.pi) * u)
+    right = np.where(np.isnan(predicted), NUMBER_NOTED * wild, right)
+    right = np.where(np.isinf(measured), np.isinf(predicted), right)
+    if evidence.words.size:
+        right[..., evidence.words] = evidence.word_chances(predicted, u)
+    found: Array = np.log((1 - misread) * right + misread * wild)
+    return found
 
 
 def at_best(evidence: Evidence, u: Array) -> Array:
@@ -79,7 +101,9 @@ class Place:
         return self.gained > _MISSED
 
 
-def best_places(evidence: Evidence, logs: Array, predicted: Array) -> list[Place]:
+def best_places(
+    evidence: Evidence, logs: Array, predicted: Array, sound: Sound | None = None
+) -> list[Place]:
     """The best place for each fault between the values that were tried.
 
     Between two neighbouring values the readings are taken to run straight, so that where they come
@@ -87,8 +111,9 @@ def best_places(evidence: Evidence, logs: Array, predicted: Array) -> list[Place
 
     :param logs: log of the values tried (faults, values)
     :param predicted: readings (faults, values, readings)
+    :param sound: see :func:`deviations`
     """
-    u = deviations(evidence, predicted)
+    u = deviations(evidence, predicted, sound)
     pair_u = np.maximum(u[:, :-1], u[:, 1:])
     start, end = predicted[:, :-1], predicted[:, 1:]
     straight = np.isfinite(start) & np.isfinite(end) & np.isfinite(evidence.measured)

@@ -28,6 +28,7 @@ class SuspectResult:
     :param group: 1 for the leading one and all that these readings cannot tell from it, and so on
     :param replace: the unit to replace or repair; empty for sound
     :param seen_in: of a fault that comes and goes, the tests that met it; ``gone_in`` those that did not
+    :param as_ohm: of the tests that met it as a bad contact, each with its resistance [ohm]
     """
 
     spec: str
@@ -41,6 +42,7 @@ class SuspectResult:
     remedy: str = ""
     seen_in: tuple[str, ...] = ()
     gone_in: tuple[str, ...] = ()
+    as_ohm: tuple[tuple[str, float], ...] = ()
 
     def to_dict(self) -> dict[str, Any]:
         """The fields as a plain dict."""
@@ -48,6 +50,7 @@ class SuspectResult:
             "reasons": list(self.reasons),
             "seen_in": list(self.seen_in),
             "gone_in": list(self.gone_in),
+            "as_ohm": dict(self.as_ohm),
         }
 
 

@@ -1,7 +1,5 @@
 """The battery: an emf behind a resistance, and the two clamps on its posts."""
 
-from __future__ import annotations
-
 from typing import ClassVar
 
 from pydantic import Field

@@ -1,7 +1,5 @@
 """An in-line plug between two lengths of loom."""
 
-from __future__ import annotations
-
 from typing import ClassVar
 
 from pydantic import Field

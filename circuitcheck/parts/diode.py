@@ -1,7 +1,5 @@
 """A diode fitted in the loom: isolation, or suppression outside a relay."""
 
-from __future__ import annotations
-
 from typing import ClassVar
 
 from circuitcheck.parts.fault import Branches, Change, Failing, FaultMode, Value, altered, bridge, scale

@@ -60,6 +60,7 @@ class FaultMode:
     :param replace: the unit that is replaced or repaired
     :param overloads: whether it can make anything carry more than in a sound circuit
     :param while_there: of a fault that comes and goes, the mode that it has while it is there
+    :param while_bad: the same while its contact is not open but bad, if there is such a mode
     """
 
     where: str
@@ -72,6 +73,7 @@ class FaultMode:
     replace: str = ""
     overloads: bool = False
     while_there: str = ""
+    while_bad: str = ""
 
     @property
     def spec(self) -> str:
@@ -228,4 +230,5 @@ def comes_and_goes(fault: FaultMode, words: str, kind: str) -> FaultMode:
         often=usual(kind, usual_mode),
         words=words,
         while_there=fault.mode,
+        while_bad=f"{label}high resistance",
     )

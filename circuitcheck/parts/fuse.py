@@ -1,7 +1,5 @@
 """A fuse: a small resistance that opens for good when the current is far over its rating."""
 
-from __future__ import annotations
-
 from typing import ClassVar
 
 from circuitcheck.parts.fault import Failing, FaultMode, take_out

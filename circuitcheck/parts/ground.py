@@ -1,7 +1,5 @@
 """A ground point: an eyelet bolted to the body."""
 
-from __future__ import annotations
-
 from dataclasses import replace
 from typing import ClassVar
 

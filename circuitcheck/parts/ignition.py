@@ -1,7 +1,5 @@
 """The ignition switch, as far as a fan circuit sees it."""
 
-from __future__ import annotations
-
 from typing import ClassVar
 
 from pydantic import Field

@@ -1,7 +1,5 @@
 """A lamp that is part of the circuit: a warning or indicator lamp."""
 
-from __future__ import annotations
-
 from typing import ClassVar
 
 from circuitcheck.parts.fault import Failing, FaultMode, scale

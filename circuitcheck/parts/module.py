@@ -4,8 +4,6 @@ What a module does is written down and not programmed: each contact lists the co
 it is closed, in terms of inputs that are on or off. A fail-safe is the condition ``not control``.
 """
 
-from __future__ import annotations
-
 import re
 from dataclasses import replace
 from typing import ClassVar

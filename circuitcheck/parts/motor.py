@@ -1,7 +1,5 @@
 """A permanent-magnet fan motor."""
 
-from __future__ import annotations
-
 from typing import ClassVar
 
 from pydantic import BaseModel, ConfigDict, Field

@@ -5,8 +5,6 @@ A part that has a plug stands behind pin contacts. ``S1.2`` is the loom's side o
 opens all those branches. What is inside the part runs between its own sides.
 """
 
-from __future__ import annotations
-
 from abc import abstractmethod
 from collections.abc import Mapping
 from dataclasses import dataclass, field

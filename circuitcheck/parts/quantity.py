@@ -9,10 +9,12 @@ from __future__ import annotations
 import math
 import re
 from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import Annotated, Any
 
 from pydantic import BeforeValidator, WithJsonSchema
-from pydantic_core import PydanticCustomError
+from pydantic_core import CoreSchema, PydanticCustomError
+from pydantic_core.core_schema import no_info_plain_validator_function
 
 from circuitcheck.physics.copper import awg_area
 
@@ -33,9 +35,12 @@ _WRITTEN_OUT = {
 }
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, eq=False)
 class Unit:
-    """A kind of quantity: its spellings with their size in the base unit, and the allowed range."""
+    """A kind of quantity: its spellings with their size in the base unit, and the allowed range.
+
+    Beside ``float`` in the annotation of a field it tells pydantic how that field is read.
+    """
 
     what: str
     example: str
@@ -62,7 +67,7 @@ class Unit:
             raise self._wrong(text, self._range_advice(value))
         return value
 
-    @property
+    @cached_property
     def _written(self) -> dict[str, float]:
         """The spellings, and units written out or in the plural, which errors need not offer."""
         also = {
@@ -97,22 +102,20 @@ class Unit:
         return PydanticCustomError("quantity", "{must}", {"must": must, "found": found})
 
     @property
-    def named_by_its_key(self) -> Any:
-        """As ``annotation``, but a bare number will do: the key (``ohms: 0.4``) says the unit."""
-        return replace(self, spellings={**self.spellings, "": 1.0}).annotation
+    def named_by_its_key(self) -> Unit:
+        """The same, but a bare number will do: the key (``ohms: 0.4``) says the unit."""
+        return replace(self, spellings={**self.spellings, "": 1.0})
 
-    @property
-    def annotation(self) -> Any:
-        """What to add to ``float`` in a model so that a field reads this quantity."""
+    def __get_pydantic_core_schema__(self, source: Any, handler: Any) -> CoreSchema:
+        return no_info_plain_validator_function(self.parse)
+
+    def __get_pydantic_json_schema__(self, schema: CoreSchema, handler: Any) -> dict[str, Any]:
         units = "|".join(re.escape(name) for name in self._written)
-        schema: dict[str, Any] = {
-            "type": "string",
+        return {
+            "type": ["string", "number"] if "" in self.spellings else "string",
             "description": f"{self.what}, such as {self.example}",
             "pattern": rf"^\s*[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?\s*({units})\s*$",
         }
-        if "" in self.spellings:
-            schema["type"] = ["string", "number"]
-        return Annotated[float, BeforeValidator(self.parse), WithJsonSchema(schema)]
 
 
 OHM = Unit(
@@ -145,19 +148,19 @@ MINUTE = Unit(
 )
 COUNT = Unit("a whole number", "3", {"": 1.0}, high=1000.0)
 
-Ohm = OHM.annotation
-Volt = VOLT.annotation
-Amp = AMP.annotation
-Metre = METRE.annotation
-Celsius = CELSIUS.annotation
-Percent = PERCENT.annotation
-Rpm = RPM.annotation
-Minute = MINUTE.annotation
-Count = COUNT.annotation
-Ohms = OHM.named_by_its_key
-Volts = VOLT.named_by_its_key
-Amps = AMP.named_by_its_key
-Watts = WATT.named_by_its_key
+Ohm = Annotated[float, OHM]
+Volt = Annotated[float, VOLT]
+Amp = Annotated[float, AMP]
+Metre = Annotated[float, METRE]
+Celsius = Annotated[float, CELSIUS]
+Percent = Annotated[float, PERCENT]
+Rpm = Annotated[float, RPM]
+Minute = Annotated[float, MINUTE]
+Count = Annotated[float, COUNT]
+Ohms = Annotated[float, OHM.named_by_its_key]
+Volts = Annotated[float, VOLT.named_by_its_key]
+Amps = Annotated[float, AMP.named_by_its_key]
+Watts = Annotated[float, WATT.named_by_its_key]
 
 _MM2 = Unit("a wire section", "'4 mm2' or '12 AWG'", {"mm2": 1.0, "mm²": 1.0}, low=0.01, high=1000.0)
 _AWG = re.compile(r"(\d{1,2}|[1-4]/0)\s*AWG")

@@ -1,7 +1,5 @@
 """A relay with a make contact, a break contact or both, and its coil."""
 
-from __future__ import annotations
-
 from dataclasses import replace
 from typing import ClassVar, Literal
 

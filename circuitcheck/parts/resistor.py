@@ -1,7 +1,5 @@
 """A series resistor that slows a fan, with or without a thermal cut-out."""
 
-from __future__ import annotations
-
 import math
 from typing import ClassVar
 

@@ -1,7 +1,5 @@
 """A splice: wires joined inside the wrapping of the loom."""
 
-from __future__ import annotations
-
 from typing import ClassVar
 
 from pydantic import Field

@@ -1,7 +1,5 @@
 """A hand switch with named positions, each of which joins some terminals."""
 
-from __future__ import annotations
-
 from typing import ClassVar
 
 from pydantic import Field

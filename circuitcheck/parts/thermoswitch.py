@@ -1,7 +1,5 @@
 """The temperature switch in the radiator: one contact or two, each with its own hysteresis."""
 
-from __future__ import annotations
-
 from typing import ClassVar
 
 from pydantic import BaseModel, ConfigDict, Field

@@ -1,7 +1,5 @@
 """A wire of the loom, with a crimp at each end."""
 
-from __future__ import annotations
-
 import re
 from typing import Any
 

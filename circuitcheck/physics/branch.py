@@ -17,7 +17,7 @@ from __future__ import annotations
 
 import math
 from abc import ABC, abstractmethod
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import ClassVar
 
@@ -110,8 +110,8 @@ class Curve(ABC):
 
     @staticmethod
     @abstractmethod
-    def drawn_behind(terms: Array, emf: Array, ohm: Array) -> Array:
-        """Near the current on a source of some emf [V] and resistance [ohm]; where to begin from."""
+    def drawn_behind(terms: Array, ohm: Array) -> Callable[[Array], Array]:
+        """Near the current on a source behind a resistance [A], by its emf [V]; where to begin from."""
 
     @classmethod
     def current_and_slope(cls, parameters: Array, volts: Array) -> tuple[Array, Array]:
@@ -121,7 +121,7 @@ class Curve(ABC):
     @classmethod
     def behind(cls, parameters: Array, emf: Array, ohm: Array) -> Array:
         """Near the current on a source; parameters in the last axis."""
-        return cls.drawn_behind(cls.terms(parameters), emf, ohm)
+        return cls.drawn_behind(cls.terms(parameters), ohm)(emf)
 
 
 Branch = Conductor | Source | Curve

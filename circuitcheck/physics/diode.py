@@ -7,6 +7,7 @@ diodes, where a tenth of a volt does not matter.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import ClassVar
 
@@ -55,8 +56,13 @@ class Junction(Curve):
         return leak * volts + siemens * np.maximum(over, 0.0), slope
 
     @staticmethod
-    def drawn_behind(terms: Array, emf: Array, ohm: Array) -> Array:
+    def drawn_behind(terms: Array, ohm: Array) -> Callable[[Array], Array]:
         """Current on a source behind a resistance [A], the leakage left out of account."""
         drop, resistance, siemens, _ = terms
-        found: Array = siemens * np.maximum(emf - drop, 0.0) / (1 + ohm / resistance)
-        return found
+        siemens = siemens / (1 + ohm / resistance)
+
+        def drawn(emf: Array) -> Array:
+            found: Array = siemens * np.maximum(emf - drop, 0.0)
+            return found
+
+        return drawn

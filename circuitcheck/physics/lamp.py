@@ -7,6 +7,7 @@ resistance. Hot over cold is 4.8/0.35 (OpenStax University Physics 2, 9.3, secon
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import ClassVar
 
@@ -62,17 +63,21 @@ class Filament(Curve):
         return on * np.sign(volts) * current, on * slope
 
     @staticmethod
-    def drawn_behind(terms: Array, emf: Array, ohm: Array) -> Array:
+    def drawn_behind(terms: Array, ohm: Array) -> Callable[[Array], Array]:
         """Current on a source behind a resistance, to some per cent [A].
 
         Newton's steps from the volts' end come from above, since the current of a hot filament is
         concave; the cold one is met exactly.
         """
-        volts = emf
-        for _ in range(_STEPS):
-            current, slope = Filament.drawn(terms, volts)
-            volts = volts - (volts + ohm * current - emf) / (1 + ohm * slope)
-        return Filament.drawn(terms, volts)[0]
+
+        def drawn(emf: Array) -> Array:
+            volts = emf
+            for _ in range(_STEPS):
+                current, slope = Filament.drawn(terms, volts)
+                volts = volts - (volts + ohm * current - emf) / (1 + ohm * slope)
+            return Filament.drawn(terms, volts)[0]
+
+        return drawn
 
     @staticmethod
     def brightness(parameters: Array, volts: Array) -> Array:

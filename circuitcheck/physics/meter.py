@@ -7,7 +7,7 @@ a rectangular distribution, ``u = a / sqrt(3)`` (JCGM 100:2008, 4.3.7).
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -34,6 +34,14 @@ class Accuracy:
     share: float
     offset: float
     digit: float
+
+    def no_better_than(self, share: float) -> Accuracy:
+        """The same of a meter that is known to be off by as much as some share of a reading.
+
+        >>> Accuracy(0.005, 0.02, 0.01).no_better_than(0.05)
+        Accuracy(share=0.05, offset=0.02, digit=0.01)
+        """
+        return replace(self, share=max(self.share, share))
 
     def uncertainty(self, value: Array) -> Array:
         """Standard uncertainty at some reading, the rounding included."""

@@ -13,6 +13,7 @@ the root of the quadratic in the form that does not cancel.
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import ClassVar
 
@@ -102,9 +103,15 @@ class FanMotor(Curve):
         """Winding [ohm], its conductance [S], the volts that friction holds, and 4 k R / Ke^3 [1/V]."""
         r, ke, k, t0, on = (parameters[..., i] for i in range(5))
         turns = ke > 0  # a seized one does not, at any volts
+        found = np.empty((4, *r.shape))
+        found[0], found[1] = r, on / r
+        if turns.all():
+            found[2], found[3] = t0 * r / ke, 4 * k * r / (ke * ke * ke)
+            return found
         ke = np.where(turns, ke, 1.0)
-        holding = np.where(turns, t0 * r / ke, np.inf)
-        return np.stack([r, on / r, holding, 4 * k * r * turns / ke**3])
+        found[2] = np.where(turns, t0 * r / ke, np.inf)
+        found[3] = 4 * k * r * turns / (ke * ke * ke)
+        return found
 
     @staticmethod
     def drawn(terms: Array, volts: Array) -> tuple[Array, Array]:
@@ -119,16 +126,21 @@ class FanMotor(Curve):
         return np.copysign(size, volts) * siemens, slope
 
     @staticmethod
-    def drawn_behind(terms: Array, emf: Array, ohm: Array) -> Array:
+    def drawn_behind(terms: Array, ohm: Array) -> Callable[[Array], Array]:
         """Current on a source behind a resistance [A]: as of a motor with that much more winding."""
         r, siemens, holding, bend = terms
         longer = 1 + ohm / r
-        size = np.abs(emf)
-        back, _, _ = _turning(holding * longer, bend * longer, size)
-        size -= back
-        found: Array = np.copysign(size, emf) * siemens
-        found /= longer
-        return found
+        siemens, holding, bend = siemens / longer, holding * longer, bend * longer
+
+        def drawn(emf: Array) -> Array:
+            size = np.abs(emf)
+            back, _, _ = _turning(holding, bend, size)
+            size -= back
+            found: Array = np.copysign(size, emf)
+            found *= siemens
+            return found
+
+        return drawn
 
     @classmethod
     def from_rated_point(

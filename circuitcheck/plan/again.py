@@ -13,6 +13,7 @@ from circuitcheck.plan.asked import NextTest, told_alone
 from circuitcheck.plan.candidates import READING, Candidate, candidate_of, tool_of
 from circuitcheck.plan.outcomes import outcomes_of
 from circuitcheck.plan.planner import Options, Outlook, Planned, Planner
+from circuitcheck.plan.stands import minutes_now, stand_of
 
 _MOST = 5.0
 """Minutes that one reading more may take, its set-up made anew; common practice, no source."""
@@ -24,6 +25,10 @@ _LOOKS = {
     "turn": "Turn by hand",
     "fuse": "Look at the fuse of",
 }
+
+
+_LEADS = ("bridge", "feed", "ground")
+"""How the keys of leads begin, which have a fuse and are none."""
 
 
 @dataclass(frozen=True)
@@ -46,7 +51,7 @@ def once_more(planner: Planner, sheet: Sheet, outlook: Outlook, options: Options
     for reading, why in _doubtful(sheet, outlook.verdict):
         candidate = _candidate(planner, sheet, reading)
         tools = {tool_of(reading.observation), *candidate.needs} - {"eyes"}
-        if candidate.name in options.skip or _minutes(sheet, candidate) > _MOST:
+        if candidate.name in options.skip or _minutes(planner, sheet, candidate) > _MOST:
             continue
         if tools <= options.tools:
             return Repeat(_told(planner, sheet, outlook, options, candidate), why, candidate)
@@ -87,6 +92,8 @@ def _named(reading: Reading) -> str:
     """What to do: ``Look at M1``, ``Measure volts from X1.1 to G1.-``."""
     kind, points = reading.observation.kind, reading.observation.points
     look = _LOOKS.get(kind, "Measure")
+    if kind == "fuse" and not points[0].startswith(_LEADS):
+        look = "Look at"
     if not reading.name.startswith(f"{kind} "):
         return f"{look} {reading.name}"
     if len(points) == 1:
@@ -123,17 +130,19 @@ def _told(
     bench = Bench(planner.harness, candidate.setup, candidate.observations)
     values = known.predicted(known.predictor(), bench)
     outcomes = outcomes_of(planner.harness, observation, values[:, 0])
-    minutes = _minutes(sheet, candidate)
+    minutes = _minutes(planner, sheet, candidate)
     cells = tuple((one,) for one in range(len(outcomes.labels)))
     planned = Planned(candidate, (0,), minutes, (), outcomes.chances, cells)
     test = told_alone(planner, outlook, planned, values, options.price)
     return replace(test, title=f"Once more: {candidate.title}")
 
 
-def _minutes(sheet: Sheet, candidate: Candidate) -> float:
-    """Minutes of the reading: in the set-up that was made last, or in one that must be made again.
+def _minutes(planner: Planner, sheet: Sheet, candidate: Candidate) -> float:
+    """Minutes of the reading from how the vehicle stands: where it was taken last, half a minute.
 
     What it needs open is open since it was taken first.
     """
-    made_last = sheet.setups[sheet.readings[-1].test].setup
-    return READING if candidate.setup == made_last else candidate.minutes_for((0,))
+    stand = stand_of(sheet)
+    if stand is not None and stand.setup == candidate.setup:
+        return READING
+    return minutes_now(planner.harness, stand, candidate, (0,))

@@ -16,21 +16,14 @@ from circuitcheck.expect.bench import Bench
 from circuitcheck.expect.cautions import Lead
 from circuitcheck.harness.model import Harness, Observation, Setup, Test
 from circuitcheck.harness.units import beside
+from circuitcheck.plan.made import SPARE, minutes_of, steps_of
 from circuitcheck.plan.readable import observations
 from circuitcheck.plan.setups import in_use, made_setups, state_of, warmed
 
 READING = 0.5
 """Minutes to take one more reading in a set-up; common practice, no source."""
-_LOOK = 0.5
-"""Minutes to begin a look; common practice, no source."""
 _METER = 1.5
 """Minutes more to get at anything with a tool; common practice, no source."""
-_STEP = 1.0
-"""Minutes for each plug, fuse or lead, and for the battery off; common practice, no source."""
-_SPARE = 3.0
-"""Minutes to put a spare in and take it out again; common practice, no source."""
-_WARM = 10.0
-"""Minutes to bring the engine to a temperature; common practice, no source."""
 _LEAD_LIMIT = 25.0
 """A candidate may not pass more than this through a lead [A]: under the lead's fuse."""
 _BUSY = 0.75
@@ -142,8 +135,10 @@ def _new_fuses(harness: Harness, known: Sequence[Candidate]) -> Iterator[Candida
         made = candidate_of(harness, _slug(f"new-{name}-{best.name}"), title, setup, {}, None)
         if made is not None:
             access = tuple(dict.fromkeys([*best.access, *made.access]))
-            minutes = best.minutes + _SPARE
-            yield replace(made, access=access, minutes=minutes, probing=best.probing)
+            minutes = best.minutes + SPARE
+            looks = tuple(one for one in made.observations if tool_of(one[1]) in LOOKS)
+            # whatever a meter tells there, it tells without a new fuse
+            yield replace(made, observations=looks, access=access, minutes=minutes)
 
 
 def _slug(title: str) -> str:
@@ -179,7 +174,7 @@ def candidate_of(
         for fuse, part in harness.parts.items()
         if part.kind == "fuse"
     }
-    taken, probing = _made_minutes(setup, len(leads))
+    taken, probing = minutes_of(steps_of(harness, setup)), _METER
     if minutes is not None:
         own = max(minutes - READING * len(listed), 1.0)
         taken = min(taken, own) if in_use(setup) else own
@@ -197,15 +192,6 @@ def candidate_of(
         probing,
         carried,
     )
-
-
-def _made_minutes(setup: Setup, leads: int) -> tuple[float, float]:
-    """Minutes of a made set-up to be looked at, and more for a meter in it."""
-    steps = len(setup.pull) + len(setup.unplug) + leads
-    minutes = _LOOK + _STEP * steps + _SPARE * len(setup.swap)
-    minutes += _WARM if warmed(setup) else 0.0
-    minutes += _STEP if setup.battery == "disconnected" else 0.0
-    return minutes, _METER
 
 
 def _needs(harness: Harness, setup: Setup) -> frozenset[str]:

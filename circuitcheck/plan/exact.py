@@ -26,6 +26,8 @@ class Certain:
     :param access: places that each test needs open, as bits
     :param opening: minutes to open each place
     :param price: minutes lost by putting right what was not at fault; infinite if it must not be
+    :param spared: minutes that the set-up of each test spares the others while it stands,
+        ``spared[before][test]``; last what the set-up spares that stands at first
     """
 
     weights: Sequence[float]
@@ -35,6 +37,7 @@ class Certain:
     access: Sequence[int] = ()
     opening: Sequence[float] = ()
     price: float = math.inf
+    spared: Sequence[Sequence[float]] | None = None
 
 
 class Exact:
@@ -43,17 +46,17 @@ class Exact:
     def __init__(self, problem: Certain) -> None:
         self.problem = problem
         self.everyone = (1 << len(problem.weights)) - 1
-        self._known: dict[tuple[int, int], tuple[float, int]] = {}
+        self._known: dict[tuple[int, int, int], tuple[float, int]] = {}
         self._parts = [_split(row) for row in problem.outcome]
+        self._kinds, self._kind_of = _kinds_of_set_ups(problem)
 
-    def minutes(self, alive: int | None = None, opened: int = 0) -> float:
-        """Expected minutes from a state, those lost by stopping too early included."""
-        alive = self.everyone if alive is None else alive
-        return self._best(alive, opened)[0] / self._weight(alive)
+    def minutes(self) -> float:
+        """Expected minutes from the beginning, those lost by stopping too early included."""
+        return self._best(self.everyone, 0, self._kind_of[-1])[0] / sum(self.problem.weights)
 
-    def test(self, alive: int | None = None, opened: int = 0) -> int | None:
-        """The best test in a state; None if it is best to stop."""
-        number = self._best(self.everyone if alive is None else alive, opened)[1]
+    def test(self) -> int | None:
+        """The best first test; None if it is best to stop."""
+        number = self._best(self.everyone, 0, self._kind_of[-1])[1]
         return None if number < 0 else number
 
     def _weight(self, alive: int) -> float:
@@ -69,9 +72,12 @@ class Exact:
         wrong = sum(place * weight for place, weight in enumerate(order))
         return self.problem.price * wrong if wrong else 0.0
 
-    def _best(self, alive: int, opened: int) -> tuple[float, int]:
-        """Weighted minutes and test from a state."""
-        key = (alive, opened)
+    def _best(self, alive: int, opened: int, stands: int) -> tuple[float, int]:
+        """Weighted minutes and test from a state.
+
+        :param stands: the kind of set-up that stands
+        """
+        key = (alive, opened, stands)
         if key in self._known:
             return self._known[key]
         best = (self._loss(alive), -1)
@@ -82,11 +88,12 @@ class Exact:
             if len(left) < 2:
                 continue
             needs = self.problem.access[test] if self.problem.access else 0
-            total = weight * (self.problem.minutes[test] + self._opening(needs & ~opened))
+            minutes = self.problem.minutes[test] - self._kinds[stands][test]
+            total = weight * (minutes + self._opening(needs & ~opened))
             for one in left:
                 if total >= best[0]:
                     break
-                total += self._best(one, opened | needs)[0]
+                total += self._best(one, opened | needs, self._kind_of[test])[0]
             if total < best[0]:
                 best = (total, test)
         self._known[key] = best
@@ -94,6 +101,21 @@ class Exact:
 
     def _opening(self, needed: int) -> float:
         return sum(m for n, m in enumerate(self.problem.opening) if needed >> n & 1)
+
+
+def _kinds_of_set_ups(problem: Certain) -> tuple[list[tuple[float, ...]], list[int]]:
+    """Set-ups that spare the same are one kind: what each kind spares, and the kind after each test.
+
+    What a test would spare itself counts for nothing: done again it tells nothing.
+    """
+    tests = range(len(problem.outcome))
+    rows = problem.spared or [[0.0] * len(tests)] * (len(tests) + 1)
+    kinds: dict[tuple[float, ...], int] = {}
+    kind_of = [
+        kinds.setdefault(tuple(0.0 if n == test else row[test] for test in tests), len(kinds))
+        for n, row in enumerate(rows)
+    ]
+    return list(kinds), kind_of
 
 
 def _split(outcomes: Sequence[int]) -> list[int]:

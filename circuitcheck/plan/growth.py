@@ -13,7 +13,7 @@ from circuitcheck.plan.asked import SURE
 from circuitcheck.plan.bundle import REST, Cell
 from circuitcheck.plan.planner import Outlook
 from circuitcheck.plan.policy import Choice, advise
-from circuitcheck.plan.problem import Problem
+from circuitcheck.plan.problem import Problem, Ready
 
 TRIED = 16
 """Tests that are thought out for each page; those that settle least are left to ``next``."""
@@ -29,6 +29,7 @@ _RARE = 0.015
 class Bud:
     """A place in the tree while it grows.
 
+    :param ready: how the vehicle stands
     :param chance: of coming here
     :param settled: whether it is a verdict
     :param done: tests on the way here
@@ -37,7 +38,7 @@ class Bud:
     """
 
     weights: Array
-    opened: frozenset[int]
+    ready: Ready
     chance: float
     settled: bool
     done: frozenset[int] = frozenset()
@@ -95,7 +96,7 @@ class Growth:
             if (depth is not None and len(bud.done) >= depth) or bud.chance < _RARE:
                 continue
             free = [n for n, one in enumerate(self.outlook.planned) if one.free]
-            advice = advise(self.problem, bud.weights, bud.opened, free, bud.done)
+            advice = advise(self.problem, bud.weights, bud.ready, free, bud.done)
             if advice.stop:
                 bud.settled = True
                 continue
@@ -105,7 +106,7 @@ class Growth:
 
     def _outcomes(self, bud: Bud, choice: Choice) -> list[tuple[Cell, float, Bud]]:
         planned = self.outlook.planned[choice.test]
-        then = self.problem.opened_by(choice.test, bud.opened)
+        then = self.problem.ready_after(choice.test, bud.ready)
         possible = np.flatnonzero(bud.weights @ self.problem.chances[choice.test] > 0)
         found = []
         for place, (share, left) in zip(

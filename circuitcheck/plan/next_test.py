@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any
@@ -98,8 +99,8 @@ def next_test(planner: Planner, sheet: Sheet, options: Options) -> Next:
         _noting(told(planner, outlook, one), sheet) for one in advice.choices[: 1 + _OTHERS]
     ]
     why = (
-        f"{first.minutes:g} minutes; on average it leaves {advice.choices[0].ahead:.0f} minutes "
-        f"to the end, where stopping now would cost {advice.loss:.0f}."
+        f"if it is done, {math.ceil(advice.choices[0].ahead)} minutes are to be expected from here to "
+        f"the cure, wrong repairs counted; {advice.loss:.0f} if you stop here."
     )
     return Next(False, why, first, tuple(others), verdict)
 

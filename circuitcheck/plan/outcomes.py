@@ -12,13 +12,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from circuitcheck.expect.expected import UNITS, meter_for, scale_factor
+from circuitcheck.expect.expected import UNITS, accuracy_of, scale_factor
 from circuitcheck.expect.words import OPEN_LINE, SCALES, normal
 from circuitcheck.harness.model import Harness, Observation
 from circuitcheck.harness.readings import BUZZES
 from circuitcheck.locate.evidence import MISREAD
 from circuitcheck.physics.branch import Array
-from circuitcheck.physics.meter import ACCURACY
 from circuitcheck.plan.spread import vehicle_spread
 
 _BY_EYE = 0.03
@@ -80,13 +79,13 @@ class Outcomes:
         return _label(least, most, self.unit)
 
 
-def tells_nothing(observation: Observation, predicted: Array) -> bool:
+def tells_nothing(harness: Harness, observation: Observation, predicted: Array) -> bool:
     """Whether every row gives the same, as near as the meter can tell."""
     finite = np.isfinite(predicted)
     if not finite.all():
         return not finite.any() and bool(np.isinf(predicted).all() or np.isnan(predicted).all())
     low, high = float(predicted.min()), float(predicted.max())
-    meter = ACCURACY[meter_for(observation)].uncertainty(np.array(max(abs(low), abs(high))))
+    meter = accuracy_of(harness, observation).uncertainty(np.array(max(abs(low), abs(high))))
     return high - low < 2 * float(meter)
 
 
@@ -102,7 +101,7 @@ def outcomes_of(harness: Harness, observation: Observation, predicted: Array) ->
         chances = scale.chances(known, _BY_EYE * np.abs(known))
         labels = scale.words
     else:
-        spans, chances = _ranges(observation, predicted, harness.volts)
+        spans, chances = _ranges(harness, observation, predicted)
         unit = UNITS[observation.kind]
         labels = tuple(_label(*one, unit) for one in spans) or ("a number",)
     buzzing, open_ = np.isnan(predicted), np.isinf(predicted)
@@ -120,28 +119,28 @@ def outcomes_of(harness: Harness, observation: Observation, predicted: Array) ->
 
 
 def _ranges(
-    observation: Observation, predicted: Array, volts: float
+    harness: Harness, observation: Observation, predicted: Array
 ) -> tuple[tuple[tuple[float, float], ...], Array]:
     finite = np.isfinite(predicted)
     values = np.sort(predicted[finite])
     if not values.size:
         return (), np.ones((len(predicted), 1))
-    width = _width(observation, values, volts)
+    width = _width(harness, observation, values)
     gaps = np.diff(values) / (0.5 * (width[1:] + width[:-1]))
     widest = np.sort(np.argsort(-gaps)[: _MOST - 1])
     at = [int(n) for n in widest if gaps[n] > _GAP]
     cuts = np.array([0.5 * (values[n] + values[n + 1]) for n in at])
     known = np.where(finite, predicted, 0.0)
-    below = normal((cuts - known[:, None]) / _width(observation, known, volts)[:, None])
+    below = normal((cuts - known[:, None]) / _width(harness, observation, known)[:, None])
     edges = np.concatenate([np.zeros((len(known), 1)), below, np.ones((len(known), 1))], axis=1)
     starts, ends = [0, *(n + 1 for n in at)], [*at, len(values) - 1]
     spans = tuple((float(values[a]), float(values[b])) for a, b in zip(starts, ends, strict=True))
     return spans, np.diff(edges, axis=1)
 
 
-def _width(observation: Observation, values: Array, volts: float) -> Array:
-    meter = ACCURACY[meter_for(observation)].uncertainty(values)
-    found: Array = np.hypot(meter, vehicle_spread(observation.kind, values, volts))
+def _width(harness: Harness, observation: Observation, values: Array) -> Array:
+    meter = accuracy_of(harness, observation).uncertainty(values)
+    found: Array = np.hypot(meter, vehicle_spread(observation.kind, values, harness.volts))
     return found
 
 

@@ -10,7 +10,7 @@ import numpy as np
 from circuitcheck.errors import UnknownName
 from circuitcheck.expect.bench import Bench
 from circuitcheck.harness.model import Harness, Observation, Setup
-from circuitcheck.harness.readings import Sheet
+from circuitcheck.harness.readings import RUNS, Sheet
 from circuitcheck.locate.conclude import conclude, merged
 from circuitcheck.locate.evidence import Evidence
 from circuitcheck.locate.locate import Locator
@@ -31,12 +31,15 @@ from circuitcheck.plan.candidates import (
 from circuitcheck.plan.hypotheses import KEPT, Hypotheses, hypotheses
 from circuitcheck.plan.outcomes import Outcomes, outcomes_of, tells_nothing
 from circuitcheck.plan.policy import Advice, advise
-from circuitcheck.plan.problem import Index, Problem, same_rows
+from circuitcheck.plan.problem import AT_FIRST, Index, Problem, Ready, same_rows
+from circuitcheck.plan.stands import Stand, Wanted, spared, stand_of
 from circuitcheck.plan.symptom import from_customer
 
 PRICE = 45.0
 """Minutes lost by putting right what was not at fault, its way to the shop included; common practice,
 no source."""
+_BLOWN = 0.5
+"""Chance that a fuse has blown from which a new one is put in to see; common practice, no source."""
 Taken = tuple[str, str, frozenset[str]]
 """A reading that has been taken: its set-up, kind and points."""
 
@@ -100,6 +103,7 @@ class Outlook:
     :param predicted: what each row gives in each candidate, by its name (rows, readings)
     :param verdict: on the readings so far; None before the first
     :param leader: how the likeliest suspect stands; None before the first
+    :param ready: how the vehicle stands, in the numbering of the problem
     """
 
     known: Hypotheses
@@ -110,6 +114,7 @@ class Outlook:
     predicted: dict[str, Array] = field(default_factory=dict)
     verdict: Verdict | None = None
     leader: Standing | None = None
+    ready: Ready = AT_FIRST
 
 
 class Planner:
@@ -173,15 +178,20 @@ class Planner:
             else self.usual
         )
         opened = options.opened | _opened(self.harness, sheet)
-        taken = {same_reading(sheet.setups[one.test].setup, one.observation) for one in sheet.readings}
+        taken = {
+            same_reading(sheet.setups[one.test].setup, one.observation)
+            for one in sheet.readings
+            if one.word != RUNS  # who says that a fan runs has not said how fast
+        }
         predicted = self._predicted(known, options) if len(known.units) > 1 else {}
         planned = [
             planned
             for one in self.candidates
-            if one.name in predicted
-            for planned in self._planned(one, known, predicted[one.name], taken, options)
+            if one.name in predicted and self._tried_by_now(one, known, predicted)
+            for planned in self._planned(one, known, predicted[one.name], taken, opened, options)
         ]
-        found = _outlook(self.harness, known, planned, opened, options, predicted, verdict)
+        stand = stand_of(sheet)
+        found = _outlook(self.harness, known, planned, opened, stand, options, predicted, verdict)
         return replace(found, leader=standings[0] if evidence else None)
 
     def _predicted(self, known: Hypotheses, options: Options) -> dict[str, Array]:
@@ -194,25 +204,42 @@ class Planner:
         predictor = known.predictor()
         return {one.name: known.predicted(predictor, self.bench(one)) for one in possible}
 
+    def _tried_by_now(self, one: Candidate, known: Hypotheses, predicted: dict[str, Array]) -> bool:
+        """Whether its new fuses are for fuses that are likely to have blown."""
+        for name in one.setup.swap:
+            if self.harness.parts[name].kind != "fuse":
+                continue
+            for other in self.candidates:
+                if other.setup.pull != [name] or other.name not in predicted:
+                    continue
+                places = [n for n, (_, each) in enumerate(other.observations) if each.fuse == name]
+                blown = predicted[other.name][:, places[0]] > 0.5
+                if float(known.weights @ blown) < _BLOWN:
+                    return False
+        return True
+
     def _planned(
         self,
         one: Candidate,
         known: Hypotheses,
         values: Array,
         taken: set[Taken],
+        opened: frozenset[str],
         options: Options,
     ) -> list[Planned]:
-        """What is worth reading in a set-up; where a look costs less than a meter, that apart."""
+        """What is worth reading in a set-up: looks alone where a meter takes longer, what needs nothing
+        opened alone where the rest does, and everything."""
         first, alike = same_rows(values)
         usable = self._usable(one, values[first], taken, options)
-        looks = [each for each in usable if each.tool in LOOKS]
-        found = [looks] if one.probing and looks and len(looks) < len(usable) else []
-        return [
-            planned
-            for some in (*found, usable)
-            if some
+        looks = [each for each in usable if one.probing and each.tool in LOOKS]
+        at_hand = [each for each in usable if opened.issuperset(each.access)]
+        groups = {tuple(each.place for each in some): some for some in (looks, at_hand, usable) if some}
+        found = {
+            planned.places: planned
+            for some in groups.values()
             for planned in self._bundled(one, known, some, alike)
-        ]
+        }
+        return list(found.values())
 
     def _usable(
         self, one: Candidate, values: Array, taken: set[Taken], options: Options
@@ -224,7 +251,7 @@ class Planner:
             column, tool = values[:, place], tool_of(observation)
             if tool not in ("eyes", *options.tools) or same_reading(one.setup, observation) in taken:
                 continue
-            if tells_nothing(observation, column):
+            if tells_nothing(self.harness, observation, column):
                 continue
             outcomes = outcomes_of(self.harness, observation, column)
             mark = np.round(outcomes.chances, 3).tobytes()
@@ -280,6 +307,7 @@ def _outlook(
     known: Hypotheses,
     planned: list[Planned],
     opened: frozenset[str],
+    stand: Stand | None,
     options: Options,
     predicted: dict[str, Array],
     verdict: Verdict | None,
@@ -305,10 +333,17 @@ def _outlook(
     access = np.array([[place in one.access for place in places] for one in planned], dtype=bool)
     opening = np.array([harness.access[place].minutes for place in places])
     minutes = np.array([one.minutes for one in planned])
+    wanted = [Wanted(one.candidate, one.places) for one in planned]
     problem = Problem(
-        known.unit, chances, minutes, access.reshape(len(planned), len(places)), opening, options.price
+        known.unit,
+        chances,
+        minutes,
+        access.reshape(len(planned), len(places)),
+        opening,
+        options.price,
+        spared(harness, [*(one.stand for one in wanted), stand], wanted),
     )
-    open_now = frozenset(places.index(one) for one in opened if one in places)
     free = [number for number, one in enumerate(planned) if one.free]
-    advice = advise(problem, known.weights, open_now, free)
-    return Outlook(known, tuple(planned), problem, advice, opened, predicted, verdict)
+    ready = Ready(frozenset(places.index(one) for one in opened if one in places))
+    advice = advise(problem, known.weights, ready, free)
+    return Outlook(known, tuple(planned), problem, advice, opened, predicted, verdict, ready=ready)

@@ -1,9 +1,9 @@
 """Choosing the next test: information for minutes, with one exact step on top.
 
 Greedy gain alone is known to cost up to half as much again as the best order; trying each promising
-test and following the greedy rule from there (rollout) takes most of that away (F. Tu, K. R. Pattipati,
-IEEE Trans. SMC-A 33, 2003; from memory). While about a dozen suspects remain the best order is found
-exactly.
+test and following the greedy rule from there to the end (rollout) takes most of that away (F. Tu,
+K. R. Pattipati, IEEE Trans. SMC-A 33, 2003; from memory). While about a dozen suspects remain the best
+order is found exactly.
 """
 
 from __future__ import annotations
@@ -15,26 +15,22 @@ import numpy as np
 
 from circuitcheck.physics.branch import Array
 from circuitcheck.plan.exact import MOST, Certain, Exact
-from circuitcheck.plan.problem import Index, Problem
+from circuitcheck.plan.problem import AT_FIRST, Problem, Ready
+from circuitcheck.plan.rollout import NOTHING, Rollout
 
-_PROMISING = 6
+_PROMISING = 12
 """Tests that are tried out one step ahead."""
 _LOOKED_AT = 40
 """Tests that the greedy rule chooses from on the way."""
-_DEPTHS = ((30, 5), (120, 3), (10_000, 2))
-"""Tests that the greedy rule is followed for, by the number of rows still possible."""
-_NOTHING = 1e-3
-"""Gain below which a test tells nothing [bit]."""
-_SLIGHT = 3e-3
-"""Share of the likeliest row below which a row is left out of account on the way."""
 _CERTAIN = 0.97
 """Chance from which an outcome is taken as certain."""
 _HARDLY = 1e-6
 """The same of all rows below which one is left out altogether."""
+_EQUAL = 0.05
+"""Share by which the minutes ahead of two tests may differ and count as equal: no closer does following
+the greedy rule come to what is to be expected."""
 _WORTH_A_LOOK = 0.05
-"""Gain from which a look that costs next to nothing comes before everything else [bit]."""
-_RARE = 0.02
-"""Chance below which an outcome is not followed any further."""
+"""Gain from which a look that costs next to nothing can come before everything else [bit]."""
 
 
 @dataclass(frozen=True)
@@ -72,7 +68,7 @@ class Advice:
 def advise(
     problem: Problem,
     weights: Array,
-    opened: frozenset[int] = frozenset(),
+    ready: Ready = AT_FIRST,
     free: Sequence[int] = (),
     done: frozenset[int] = frozenset(),
     *,
@@ -81,87 +77,55 @@ def advise(
     """The tests worth doing from here.
 
     :param weights: chance of each row
-    :param free: tests that cost next to nothing: they come first while they tell anything
+    :param ready: how the vehicle stands
+    :param free: looks that cost next to nothing: they come first while no other test tells more for
+        its minutes
     :param done: tests that are left out
     :param exactly: whether the best order is looked for where few suspects are left
     """
     problem, weights = problem.merged(weights)
     rows = np.flatnonzero(weights > _HARDLY * weights.max())
-    problem, weights = _restricted(problem, rows), weights[rows] / weights[rows].sum()
+    problem, weights = problem.of_rows(rows), weights[rows] / weights[rows].sum()
     loss = problem.loss(weights)
-    costs, gains = problem.cost(opened), problem.gains(weights)
+    costs, gains = problem.cost(ready), problem.gains(weights)
     order = [
-        int(n)
-        for n in np.argsort(-gains / costs, kind="stable")
-        if gains[n] > _NOTHING and n not in done
+        int(n) for n in np.argsort(-gains / costs, kind="stable") if gains[n] > NOTHING and n not in done
     ]
-    looks = [n for n in order if n in free and gains[n] > _WORTH_A_LOOK]
+    looks = _looks_first(order, gains / costs, gains, free)
     if looks:
         order = [*looks, *(n for n in order if n not in looks)]
-    exact = _exact(problem, weights, opened, order) if exactly and not looks else None
-    greedy = _Greedy(problem, np.array(order[:_LOOKED_AT], dtype=np.intp))
-    possible = int(np.sum(weights > _SLIGHT * weights.max()))
-    depth = next(steps for most, steps in _DEPTHS if possible <= most)
-    tried = []
-    for test in order[:_PROMISING]:
-        then = problem.opened_by(test, opened)
-        ahead = float(costs[test]) + sum(
-            chance * greedy.minutes(left, then, depth) for chance, left in problem.after(weights, test)
-        )
-        tried.append(Choice(test, float(gains[test]), float(costs[test]), ahead))
-    tried.sort(key=lambda one: (one.test not in looks, one.ahead))
+    exact = _exact(problem, weights, ready, order) if exactly and not looks else None
+    rollout = Rollout(problem, np.array(order[:_LOOKED_AT], dtype=np.intp), ready)
+    tried = [
+        Choice(test, float(gains[test]), float(costs[test]), rollout.ahead(weights, number))
+        for number, test in enumerate(order[:_PROMISING])
+    ]
+    least = min((one.ahead for one in tried), default=0.0)
+    tried.sort(key=lambda one: (one.test not in looks, *_in_order(one, least)))
     if exact is not None:
         first = next((one for one in tried if one.test == exact.test), None)
         tried = [exact, *(one for one in tried if one is not first)]
     return Advice(tuple(tried), loss)
 
 
-class _Greedy:
-    """The base rule: the most information for the minutes, for as long as it pays."""
+def _in_order(one: Choice, least: float) -> tuple[float, float]:
+    """What leads to the end as quickly as can be told comes first, the quickest to do before others.
 
-    def __init__(self, problem: Problem, tests: Index) -> None:
-        self.problem = problem
-        self.tests = tests
-        self._known: dict[tuple[bytes, frozenset[int], int], float] = {}
-
-    def minutes(self, weights: Array, opened: frozenset[int], depth: int) -> float:
-        """Expected minutes from here, those lost by stopping included."""
-        loss = self.problem.loss(weights)
-        costs = self.problem.cost(opened)[self.tests]
-        if depth == 0 or not len(costs) or loss <= costs.min():
-            return loss
-        key = (np.round(weights, 4).tobytes(), opened, depth)
-        if key not in self._known:
-            self._known[key] = min(loss, self._go_on(weights, opened, depth, costs))
-        return self._known[key]
-
-    def _go_on(self, weights: Array, opened: frozenset[int], depth: int, costs: Array) -> float:
-        rows = np.flatnonzero(weights > _SLIGHT * weights.max())
-        gains = _restricted(self.problem, rows).gains(weights[rows], self.tests)
-        best = int(np.argmax(gains / costs))
-        if gains[best] <= _NOTHING:
-            return self.problem.loss(weights)
-        test = int(self.tests[best])
-        then = self.problem.opened_by(test, opened)
-        total = float(costs[best])
-        for chance, left in self.problem.after(weights, test):
-            deeper = depth - 1 if chance > _RARE else 0
-            total += chance * self.minutes(left, then, deeper)
-        return total
+    :param least: minutes ahead of the best
+    """
+    if one.ahead <= (1.0 + _EQUAL) * least:
+        return 0.0, one.minutes
+    return 1.0, one.ahead
 
 
-def _restricted(problem: Problem, rows: Index) -> Problem:
-    return Problem(
-        problem.unit[rows],
-        problem.chances[:, rows],
-        problem.minutes,
-        problem.access,
-        problem.opening,
-        problem.price,
-    )
+def _looks_first(order: list[int], rates: Array, gains: Array, free: Sequence[int]) -> list[int]:
+    """Looks that cost next to nothing and come before anything else: those that tell something, and
+    no less for their minutes than the best of the other tests."""
+    best = max((rates[n] for n in order if n not in free), default=0.0)
+    return [n for n in order if n in free and gains[n] > _WORTH_A_LOOK and rates[n] >= best]
 
 
-def _exact(problem: Problem, weights: Array, opened: frozenset[int], order: list[int]) -> Choice | None:
+def _exact(problem: Problem, weights: Array, ready: Ready, order: list[int]) -> Choice | None:
     """The exactly best test, where few suspects are left and outcomes are certain."""
     tests = order[:_LOOKED_AT]
     rows = np.flatnonzero(weights > 0.002 * weights.sum())
@@ -175,7 +139,8 @@ def _exact(problem: Problem, weights: Array, opened: frozenset[int], order: list
         return None
     share = np.bincount(which.reshape(-1), weights[rows])
     costs = problem.minutes[sure]
-    closed = [n for n in range(len(problem.opening)) if n not in opened]
+    closed = [n for n in range(len(problem.opening)) if n not in ready.opened]
+    spared = None if problem.spared is None else problem.spared[[*sure, ready.last]][:, sure].tolist()
     certain = Certain(
         (share / share.sum()).tolist(),
         problem.unit[rows][first].tolist(),
@@ -184,6 +149,7 @@ def _exact(problem: Problem, weights: Array, opened: frozenset[int], order: list
         [sum(1 << place for place, n in enumerate(closed) if problem.access[t, n]) for t in sure],
         [float(problem.opening[n]) for n in closed],
         problem.price,
+        spared,
     )
     exact = Exact(certain)
     best = exact.test()
@@ -191,4 +157,4 @@ def _exact(problem: Problem, weights: Array, opened: frozenset[int], order: list
         return None
     test = sure[best]
     gain = float(problem.gains(weights, np.array([test]))[0])
-    return Choice(test, gain, float(problem.cost(opened)[test]), exact.minutes())
+    return Choice(test, gain, float(problem.cost(ready)[test]), exact.minutes())

@@ -6,7 +6,7 @@ would be put right, so that two faults with one remedy need no telling apart.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -15,6 +15,24 @@ from numpy.typing import NDArray
 from circuitcheck.physics.branch import Array
 
 Index = NDArray[np.intp]
+BEGIN = -1
+"""In place of a test done last: none was, the vehicle is as it stands at first."""
+
+
+@dataclass(frozen=True)
+class Ready:
+    """What need not be done again: how the vehicle stands between two tests.
+
+    :param opened: places that are open
+    :param last: the test done last, whose set-up still stands
+    """
+
+    opened: frozenset[int] = frozenset()
+    last: int = BEGIN
+
+
+AT_FIRST = Ready()
+"""Nothing is open, and no test has been done."""
 
 
 @dataclass(frozen=True)
@@ -28,6 +46,8 @@ class Problem:
     :param access: which places each test needs open (tests, places)
     :param opening: minutes to open each place, once (places,)
     :param price: minutes lost by putting right what was not at fault
+    :param spared: minutes of each test that the set-up of another spares, if it stands by then; last
+        comes what the set-up spares in which the vehicle is at first (tests + 1, tests)
     """
 
     unit: Index
@@ -36,16 +56,21 @@ class Problem:
     access: NDArray[np.bool_]
     opening: Array
     price: float
+    spared: Array | None = None
 
-    def cost(self, opened: frozenset[int]) -> Array:
-        """Minutes of each test, once some places are open (tests,)."""
-        closed = np.array([n not in opened for n in range(len(self.opening))], dtype=bool)
+    def cost(self, ready: Ready) -> Array:
+        """Minutes of each test from how the vehicle stands (tests,)."""
+        closed = np.array([n not in ready.opened for n in range(len(self.opening))], dtype=bool)
         found: Array = self.minutes + self.access @ (self.opening * closed)
-        return found
+        return found if self.spared is None else found - self.spared[ready.last]
 
-    def opened_by(self, test: int, opened: frozenset[int]) -> frozenset[int]:
-        """What is open after a test."""
-        return opened | {int(n) for n in np.flatnonzero(self.access[test])}
+    def ready_after(self, test: int, ready: Ready) -> Ready:
+        """How the vehicle stands after a test."""
+        return Ready(ready.opened | {int(n) for n in np.flatnonzero(self.access[test])}, test)
+
+    def of_rows(self, rows: Index) -> Problem:
+        """The same with some rows alone."""
+        return replace(self, unit=self.unit[rows], chances=self.chances[:, rows])
 
     def by_unit(self, weights: Array) -> Array:
         """Chance of each unit (units,)."""
@@ -75,10 +100,7 @@ class Problem:
     def merged(self, weights: Array) -> tuple[Problem, Array]:
         """The same with one row for all that are alike, and the weights of those rows."""
         first, kind = self._kinds
-        small = Problem(
-            self.unit[first], self.chances[:, first], self.minutes, self.access, self.opening, self.price
-        )
-        return small, np.bincount(kind, weights, minlength=len(first)).astype(np.float64)
+        return self.of_rows(first), np.bincount(kind, weights, minlength=len(first)).astype(np.float64)
 
     @cached_property
     def _kinds(self) -> tuple[Index, Index]:

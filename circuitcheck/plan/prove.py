@@ -236,7 +236,7 @@ def _what_shows(planner: Planner, options: Options) -> list[tuple[Candidate, Boo
         for place, (_, observation) in enumerate(one.observations):
             if tool_of(observation) in ("eyes", *options.tools):
                 moved[:, place] = out_of_band(
-                    observation, float(base[place]), values[:, place], planner.harness.volts
+                    planner.harness, observation, float(base[place]), values[:, place]
                 )
         found.append((one, moved))
     return found

@@ -50,6 +50,8 @@ def _targets(harness: Harness, setup: Setup, volts: Mapping[str, float]) -> Iter
             yield from _volts(harness, [part.own(name, pin) for pin in part.pins()], volts)
         if part.kind == "fuse" and name not in undone:
             yield "amps", (name,)
+        if part.kind == "fuse" and name in (*undone, *setup.swap):
+            yield "fuse", (name,)  # one sees through a plug-in fuse; common practice, no source
         look = {"motor": "speed", "relay": "click", "lamp": "lamp"}.get(part.kind)
         if look and name not in undone:
             yield look, (name,)

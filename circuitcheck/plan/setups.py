@@ -21,6 +21,7 @@ def made_setups(harness: Harness) -> Iterator[tuple[str, Setup]]:
         if not part.plugged or part.kind == "battery":
             continue
         if part.kind == "fuse":
+            yield f"{name} pulled out and looked at", _setup(pull=[name])
             yield f"{name} pulled, {_in_use(busiest)}", busiest.model_copy(update={"pull": [name]})
             continue
         if part.kind != "plug":
@@ -101,14 +102,19 @@ def state_of(harness: Harness, setup: Setup) -> str:
     Of the engine's temperature that is only which contacts it closes, and whether it has to be
     brought there.
     """
+    touched = setup.model_copy(update={"engine": None})
+    return repr((touched, closed_contacts(harness, setup), warmed(setup)))
+
+
+def closed_contacts(harness: Harness, setup: Setup) -> tuple[bool, ...]:
+    """Which contacts of the temperature switches the engine's temperature closes."""
     engine = setup.engine
-    closed = [
+    return tuple(
         stage.closed(engine.celsius, engine.warming)
         for part in harness.parts.values()
         for stage in (getattr(part, "low", None), getattr(part, "high", None))
         if stage is not None
-    ]
-    return repr((setup.model_copy(update={"engine": None}), closed, warmed(setup)))
+    )
 
 
 def in_use(setup: Setup) -> bool:

@@ -4,10 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 
-from circuitcheck.expect.expected import meter_for
-from circuitcheck.harness.model import Observation
+from circuitcheck.expect.expected import accuracy_of
+from circuitcheck.harness.model import Harness, Observation
 from circuitcheck.physics.branch import Array
-from circuitcheck.physics.meter import ACCURACY
 from circuitcheck.plan.spread import vehicle_spread
 from circuitcheck.solve.wiring import Bool
 
@@ -17,19 +16,18 @@ _BY_EYE = 0.12
 """Share of a speed or a brightness that an eye tells apart, as a standard uncertainty."""
 
 
-def out_of_band(observation: Observation, base: float, values: Array, volts: float) -> Bool:
+def out_of_band(harness: Harness, observation: Observation, base: float, values: Array) -> Bool:
     """Which of some readings differ from what is expected by more than meter and vehicle do.
 
     :param base: what is expected; where nothing certain is, nothing is out
     :param values: what each fault gives (faults,)
-    :param volts: of the system, such as 12
     """
     if not np.isfinite(base):
         return np.zeros(len(values), dtype=bool)
-    meter = float(ACCURACY[meter_for(observation)].uncertainty(np.array(base)))
+    meter = float(accuracy_of(harness, observation).uncertainty(np.array(base)))
     if observation.kind in ("speed", "lamp"):
         meter = _BY_EYE * abs(base)
-    vehicle = float(vehicle_spread(observation.kind, np.array(base), volts))
+    vehicle = float(vehicle_spread(observation.kind, np.array(base), harness.volts))
     width = _OUT * np.hypot(meter, vehicle)
     found: Bool = ~np.isfinite(values) | (np.abs(values - base) > width)
     return found

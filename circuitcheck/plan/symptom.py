@@ -118,20 +118,21 @@ def from_customer(test: str) -> bool:
     return test.split(maxsplit=1)[0] == _NAME
 
 
-def understood(sheet: Sheet) -> str:
+def understood(harness: Harness, sheet: Sheet) -> str:
     """How a symptom was taken, look by look."""
     looks = []
     for name, test in sheet.setups.items():
         if not from_customer(name):
             continue
-        what = ", ".join(_seen(one) for one in sheet.readings if one.test == name)
+        what = ", ".join(_seen(harness, one) for one in sheet.readings if one.test == name)
         looks.append(f"{what} ({test.title})")
     return "; ".join(looks)
 
 
-def _seen(reading: Reading) -> str:
+def _seen(harness: Harness, reading: Reading) -> str:
     if reading.word:
-        return f"{reading.name} {reading.word}"
+        part = harness.parts.get(reading.name)
+        return f"{(part.belongs_to if part else None) or reading.name} {reading.word}"
     return f"{reading.observation.points[0].partition('.')[0]} blown"
 
 

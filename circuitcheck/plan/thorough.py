@@ -19,9 +19,10 @@ from circuitcheck.locate.suspects import Predictor, Suspect, Trial
 from circuitcheck.physics.branch import Array
 from circuitcheck.plan.asked import NextTest, told_alone
 from circuitcheck.plan.bundle import REST
-from circuitcheck.plan.candidates import READING, Candidate, tool_of
+from circuitcheck.plan.candidates import Candidate, tool_of
 from circuitcheck.plan.planner import Options, Outlook, Planned, Planner, same_reading
 from circuitcheck.plan.shown import out_of_band
+from circuitcheck.plan.stands import minutes_now, stand_of
 from circuitcheck.solve.wiring import Bool
 
 SECOND_SHARE = 0.1
@@ -58,10 +59,10 @@ def second_look(planner: Planner, sheet: Sheet, outlook: Outlook, options: Optio
         left.append((one, [place for place in places if place not in old], moved))
     best: tuple[float, Candidate, list[int]] | None = None
     for one, places, moved in left:
-        chosen = _most_telling(sheet, one, moved, chances, places)
+        chosen = _most_telling(planner, sheet, one, moved, chances, places)
         if not chosen:
             continue
-        minutes = _minutes(sheet, one, chosen)
+        minutes = _minutes(planner, sheet, one, chosen)
         shown = float(chances[moved[:, chosen].any(axis=1)].sum())
         worth = SECOND_SHARE * RETURNED * shown - minutes
         if minutes <= _MOST and worth > 0 and (best is None or worth > best[0]):
@@ -99,7 +100,7 @@ def _moved(planner: Planner, predictor: Predictor, one: Candidate) -> Bool:
     """Which second faults move which readings of a set-up out of the band (faults, readings)."""
     values = predictor.run(planner.bench(one)).values
     columns = [
-        out_of_band(observation, float(values[0, place]), values[1:, place], planner.harness.volts)
+        out_of_band(planner.harness, observation, float(values[0, place]), values[1:, place])
         for place, (_, observation) in enumerate(one.observations)
     ]
     return np.stack(columns, axis=1)
@@ -111,7 +112,7 @@ def _places(
     """Readings of a set-up that can be taken as things stand and cost little."""
     if one.setup.swap or not one.needs <= options.tools or one.name in options.skip:
         return []
-    if _minutes(sheet, one, (0,)) > _MOST or not open_now.issuperset(one.access):
+    if _minutes(planner, sheet, one, (0,)) > _MOST or not open_now.issuperset(one.access):
         return []
     return [
         place
@@ -121,16 +122,18 @@ def _places(
     ]
 
 
-def _minutes(sheet: Sheet, one: Candidate, places: Sequence[int]) -> float:
-    """Minutes of some readings: in the set-up that was made last, or in one that must be made."""
-    if not places:
-        return 0.0
-    made_last = sheet.setups[sheet.readings[-1].test].setup
-    return READING * len(places) if one.setup == made_last else one.minutes_for(places)
+def _minutes(planner: Planner, sheet: Sheet, one: Candidate, places: Sequence[int]) -> float:
+    """Minutes of some readings from how the vehicle stands."""
+    return minutes_now(planner.harness, stand_of(sheet), one, places)
 
 
 def _most_telling(
-    sheet: Sheet, one: Candidate, moved: Bool, chances: Array, left: Sequence[int]
+    planner: Planner,
+    sheet: Sheet,
+    one: Candidate,
+    moved: Bool,
+    chances: Array,
+    left: Sequence[int],
 ) -> list[int]:
     """Greedily the readings that show most second faults, for as long as each is worth its minutes."""
     chosen: list[int] = []
@@ -138,7 +141,7 @@ def _most_telling(
     while left and len(chosen) < _READINGS:
         shown = unseen @ moved[:, left]
         best = left[int(np.argmax(shown))]
-        more = _minutes(sheet, one, [*chosen, best]) - _minutes(sheet, one, chosen)
+        more = _minutes(planner, sheet, one, [*chosen, best]) - _minutes(planner, sheet, one, chosen)
         if SECOND_SHARE * RETURNED * float(shown.max()) <= more:
             break
         chosen.append(best)
@@ -156,7 +159,7 @@ def _told(
     places: list[int],
 ) -> NextTest:
     """The test in words; of the first fault it tells nothing new."""
-    known, minutes = outlook.known, _minutes(sheet, candidate, places)
+    known, minutes = outlook.known, _minutes(planner, sheet, candidate, places)
     nothing = np.ones((len(known.weights), 1))
     planned = Planned(candidate, tuple(places), minutes, (), nothing, (REST,))
     values = known.predicted(known.predictor(), planner.bench(candidate))

@@ -20,6 +20,7 @@ from circuitcheck.physics.branch import Array
 from circuitcheck.plan.before import Before, Looks
 from circuitcheck.plan.branches import Way, Ways
 from circuitcheck.plan.bundle import ELSE, REST, Cell
+from circuitcheck.plan.candidates import READING
 from circuitcheck.plan.growth import TRIED, Bud, Growth, cut_back
 from circuitcheck.plan.outcomes import Outcomes, outcomes_of
 from circuitcheck.plan.phrases import finding, names_in, tag, where
@@ -242,8 +243,7 @@ def plan_tree(
     """
     outlook = planner.outlook(sheet, options)
     places = list(planner.harness.access)
-    opened = frozenset(places.index(one) for one in outlook.opened if one in places)
-    root = Bud(outlook.known.weights, opened, 1.0, outlook.problem is None)
+    root = Bud(outlook.known.weights, outlook.ready, 1.0, outlook.problem is None)
     looks = Looks(planner, outlook, options, sheet) if options.thorough else None
     telling = _Telling(planner, outlook, places, looks)
     if outlook.problem is None:
@@ -312,7 +312,7 @@ class _Telling:
         if choice is None:
             return self._leaf(bud, bud.weights, None, cut=not bud.settled)
         harness, planned = self.planner.harness, self.outlook.planned[choice.test]
-        candidate, then = planned.candidate, outcomes[0][2].opened
+        candidate, then = planned.candidate, outcomes[0][2].ready.opened
         branches, used = self._branches(planned, bud.weights, outcomes)
         spared = planned.minutes - candidate.minutes_for(planned.places[n] for n in used)
         read = [candidate.observations[planned.places[n]][1] for n in used]
@@ -323,8 +323,8 @@ class _Telling:
             tuple(one for n, one in enumerate(self._looks(planned)) if n in used),
             tuple(cautions_for(harness, candidate.setup, read)),
             candidate.lead,
-            choice.minutes - spared,
-            tuple(self.places[n] for n in sorted(then - bud.opened)),
+            max(choice.minutes - spared, READING * len(used)),
+            tuple(self.places[n] for n in sorted(then - bud.ready.opened)),
             choice.gain,
             tuple(branches),
         )
@@ -409,7 +409,7 @@ class _Telling:
         rest = [one for one in units[1:] if one[1] > _SPOKEN_OF]
         before = None
         if self.looks and not cut and units[0][0]:
-            opened = frozenset(self.places[n] for n in bud.opened)
+            opened = frozenset(self.places[n] for n in bud.ready.opened)
             done = [self.outlook.planned[n] for n in sorted(bud.done)]
             before = self.looks.before(weights, opened, done, last)
         return Leaf((units[0], *rest), tuple(suspects), cut, before)

@@ -28,10 +28,10 @@ from circuitcheck.solve.curves import Curves, CurveSet
 from circuitcheck.solve.edits import Edits
 from circuitcheck.solve.network import CURVE_SIEMENS, Network
 from circuitcheck.solve.newton import settle_curves, solved
-from circuitcheck.solve.ports import Ports, joined_up
+from circuitcheck.solve.ports import Ports
 from circuitcheck.solve.refined import refined
 from circuitcheck.solve.ties import ties_of
-from circuitcheck.solve.wiring import REFERENCE, TIE_SIEMENS, Bool, Ends, Index
+from circuitcheck.solve.wiring import TIE_SIEMENS, Bool, Ends, Index
 
 _ALL = slice(None)
 
@@ -61,8 +61,9 @@ class Batch:
         self.ties = ties_of(network.island, self.edits.slot, self.edits.adds, changes)
         self._number_ports(probes)
         self._list_edits()
-        self._extra = np.where(self.bridging, 0.0, self.extra_siemens).T.copy()
-        self._amps = np.where(self.bridging, 0.0, self.extra_amps).T.copy()
+        self._extra, self._amps = self.extra_siemens.T.copy(), self.extra_amps.T.copy()
+        if self.bridging.any():
+            self._extra[self.bridging.T] = self._amps[self.bridging.T] = 0.0
         self._edits = self.edit_port.T.copy()
         self._solve()
 
@@ -73,13 +74,14 @@ class Batch:
 
     def _number_ports(self, probes: Ends) -> None:
         """Slots by their numbers, then curves, probes and the ties of islands."""
-        network, changes, wiring = self.network, self.changes, self.network.wiring
-        ground = np.full(len(network.tied), REFERENCE)
-        tail, numbers = joined_up([changes.tail, wiring.curve_tail, probes.tail, network.tied])
-        head, _ = joined_up([changes.head, wiring.curve_head, probes.head, ground])
-        _, self.curve_ports, self.probe_ports, self._tie_ports = numbers
-        self.watch_ports = wiring.watched.places
-        self.ports = self._ports(tail, head)
+        numbers = self.network.numbered(self.changes.tail, self.changes.head, probes)
+        self.curve_ports, self.probe_ports, self._tie_ports = (
+            numbers.curves,
+            numbers.probes,
+            numbers.ties,
+        )
+        self.watch_ports = self.network.wiring.watched.places
+        self.ports = self._ports(numbers.tail, numbers.head)
 
     def _ports(self, tail: Index, head: Index) -> Ports:
         return Ports(self.network, tail, head)
@@ -239,7 +241,16 @@ class Batch:
     @cached_property
     def probe_volts(self) -> Array:
         """Volts at the probes without a meter (rows, probes) [V]."""
-        return self.volts(self.probe_ports)
+        return self._looked_at[:, len(self.watch_ports) :]
+
+    @cached_property
+    def _looked_at(self) -> Array:
+        """Volts at the watched branches, then at the probes, in all rows [V]."""
+        return self.volts(np.concatenate([self.watch_ports, self.probe_ports]))
+
+    def _watched_volts(self, rows: Index | slice) -> Array:
+        """Volts at the watched branches in some rows (rows, watched) [V]."""
+        return self._looked_at[rows, : len(self.watch_ports)]
 
     @cached_property
     def read_volts(self) -> Array:
@@ -365,11 +376,13 @@ class Batch:
 
     def watched_flow(self, rows: Index | slice = _ALL) -> Array:
         """Current of the branch behind each of ``watched`` in some rows (rows, watched) [A]."""
-        volts = self.volts(self.watch_ports, rows)
+        volts = self._watched_volts(rows)
         found: Array = self.network.siemens[self.watch_ports] * volts
         for column_of in self._watching:
             column = column_of[self.slot[rows]]
-            at, which = np.nonzero(column >= 0)
+            at, which = (column >= 0).nonzero()
+            if not at.size:
+                continue
             column = column[at, which]
             found[at, column] = self.siemens[rows][at, which] * volts[at, column]
         return found

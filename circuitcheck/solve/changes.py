@@ -10,21 +10,35 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from circuitcheck.parts.fault import Change
 from circuitcheck.physics.branch import ALWAYS, Array, Branch, Condition, Conductor, Source
-from circuitcheck.solve.wiring import REFERENCE, Index, Wiring
+from circuitcheck.solve.wiring import Index, Wiring
 
 
 @dataclass(frozen=True)
 class CurveEdits:
-    """Altered curves of one key: the rows that have them, and their parameters (rows, P)."""
+    """Altered curves of one key.
+
+    :param rows: the rows that have them, and ``parameters`` (rows, P)
+    :param terms: what their law is written in (terms, rows)
+    """
 
     rows: Index
     parameters: Array
+    terms: Array
+
+    def picked(self, rows: Index, found: Index) -> CurveEdits:
+        """Some of them, each for another row.
+
+        :param rows: that row, and ``found`` the place of each among these
+        """
+        return CurveEdits(rows, self.parameters[found], self.terms[:, found])
 
 
 @dataclass(frozen=True)
@@ -81,18 +95,25 @@ class Changes:
         place = self.wiring.place.get(key)
         return [*([] if place is None else [place]), *self.added.get(key, ())]
 
+    @cached_property
+    def _curve_places(self) -> dict[str, Index]:
+        """For each altered curve where each row is in its edits, -1 for nowhere, as is a last row."""
+        found = {}
+        for key, edits in self.curves.items():
+            found[key] = place = np.full(len(self) + 1, -1, dtype=np.intp)
+            place[edits.rows] = np.arange(len(edits.rows))
+        return found
+
     def take(self, rows: Index) -> Changes:
         """Some of the rows, in the order given; a row may be taken more than once."""
-        if len(rows) == len(self) and np.array_equal(rows, np.arange(len(rows))):
+        if len(rows) == len(self) and (rows == np.arange(len(rows))).all():
             return self
         curves = {}
-        for key, edits in self.curves.items():
-            place = np.full(len(self), -1, dtype=np.intp)
-            place[edits.rows] = np.arange(len(edits.rows))
+        for key, place in self._curve_places.items():
             found = place[rows]
-            kept = np.flatnonzero(found >= 0)
+            kept = (found >= 0).nonzero()[0]
             if kept.size:
-                curves[key] = CurveEdits(kept, edits.parameters[found[kept]])
+                curves[key] = self.curves[key].picked(kept, found[kept])
         return Changes(
             self.wiring,
             self.tail,
@@ -117,13 +138,11 @@ class Changes:
             return np.concatenate([array[one], np.where(there, array[other], none)], axis=1)
 
         curves = {}
-        for key, edits in self.curves.items():
-            place = np.full(len(self) + 1, -1, dtype=np.intp)  # the last for no other
-            place[edits.rows] = np.arange(len(edits.rows))
+        for key, place in self._curve_places.items():
             found = np.maximum(place[one], place[other])
             rows = np.flatnonzero(found >= 0)
             if rows.size:
-                curves[key] = CurveEdits(rows, edits.parameters[found[rows]])
+                curves[key] = self.curves[key].picked(rows, found[rows])
         return replace(
             self,
             slot=both(self.slot, self.none),
@@ -138,17 +157,47 @@ _LINEAR = (Conductor, Source)
 
 
 class _Column:
-    """The first linear branch that each row alters, or the second, ..."""
+    """The first linear branch that each change alters, or the second, ...
 
-    def __init__(self, rows: int) -> None:
-        self.slot = np.full(rows, -1)
-        self.ohm = np.full(rows, math.inf)
-        self.emf = np.zeros(rows)
-        self.condition = np.zeros(rows, dtype=np.intp)
+    ``slot`` is -1 for none, ``ohm`` NaN where rows have a value each: these lie one after the other in
+    ``ranges``. ``emf`` and ``closing`` say of which changes something else is to be noted.
+    """
+
+    def __init__(self, changes: int) -> None:
+        self.slot = [-1] * changes
+        self.ohm = [math.inf] * changes
+        self.ranges: list[Array] = []
+        self.emf: list[tuple[int, Any]] = []
+        self.closing: list[tuple[int, int]] = []
+
+    def put(self, number: int, slot: int, new: Conductor | Source) -> None:
+        """Put the altered branch of a change in place."""
+        self.slot[number] = slot
+        ohm: Any = new.ohm
+        if isinstance(ohm, np.ndarray):
+            self.ranges.append(ohm)
+            ohm = math.nan
+        self.ohm[number] = ohm
+
+    def slots(self, each: Index, none: int) -> Index:
+        """The slot in each row (rows,).
+
+        :param each: the number of the change of each row, and ``none`` what stands where it has none
+        """
+        found = np.array(self.slot)[each]
+        found[found < 0] = none
+        return found
+
+    def ohms(self, each: Index) -> Array:
+        """The resistance in each row (rows,) [ohm]."""
+        found: Array = np.array(self.ohm)[each]
+        if self.ranges:
+            found[np.isnan(found)] = np.concatenate(self.ranges)
+        return found
 
 
 class _Layout:
-    """The filling of the arrays."""
+    """What the changes alter, listed change by change, and then put in place all at once."""
 
     def __init__(self, wiring: Wiring, changes: Sequence[Change], counts: Sequence[int]) -> None:
         self.wiring = wiring
@@ -156,53 +205,49 @@ class _Layout:
         self.conditions = dict(wiring.conditions)
         self.ends: dict[tuple[str, str, str], int] = {}
         """Slots that are added, by key and ends."""
-        self.rows = sum(counts)
+        self.counts = counts
         self.columns: list[_Column] = []
-        self.curves: dict[str, list[tuple[Index, Array]]] = {}
+        self.curves: dict[str, list[tuple[int, int, tuple[Any, ...]]]] = {}
+        """First row, number of rows and parameters of each altered curve, by key."""
         first = 0
-        for change, count in zip(changes, counts, strict=True):
+        for number, (change, count) in enumerate(zip(changes, counts, strict=True)):
             if change:
-                self._list(change, first, count)
+                self._list(change, number, first)
             first += count
 
-    def _list(self, change: Change, first: int, count: int) -> None:
+    def _list(self, change: Change, number: int, first: int) -> None:
         column, places = 0, self.wiring.place
         for key, new in change.items():
             place = places.get(key)
+            linear = new if isinstance(new, _LINEAR) else None
             if place is not None:
                 old = self.branches[key]
-                if isinstance(new, _LINEAR) and new.tail == old.tail and new.head == old.head:
-                    self._fill(column, first, count, place, new)
-                    column += 1
-                    continue
                 # A branch put between other nodes is one taken out and one added.
-                self._fill(column, first, count, place, None)
+                stays = linear is not None and linear.tail == old.tail and linear.head == old.head
+                self._note(column, number, place, linear if stays else None)
                 column += 1
-            elif key in self.branches and not isinstance(new, _LINEAR):
-                self._fill_curve(key, new, first, count)
-            if isinstance(new, _LINEAR) and (slot := self._added(key, new)) is not None:
-                self._fill(column, first, count, slot, new)
+                if stays:
+                    continue
+            elif linear is None and key in self.branches:
+                self._note_curve(key, new, first, self.counts[number])
+            if linear is not None and (slot := self._added(key, linear)) is not None:
+                self._note(column, number, slot, linear)
                 column += 1
 
-    def _fill(
-        self, number: int, first: int, count: int, slot: int, new: Conductor | Source | None
-    ) -> None:
-        """Put one altered branch in place; None for one taken out."""
-        if number == len(self.columns):
-            self.columns.append(_Column(self.rows))
-        column = self.columns[number]
-        rows = first if count == 1 else slice(first, first + count)  # a number is put in sooner
-        column.slot[rows] = slot
+    def _note(self, place: int, number: int, slot: int, new: Conductor | Source | None) -> None:
+        """One altered branch of a change; None for one taken out."""
+        if place == len(self.columns):
+            self.columns.append(_Column(len(self.counts)))
+        column = self.columns[place]
         if new is None:
+            column.slot[number] = slot
             return
-        if isinstance(new.ohm, float):
-            column.ohm[rows] = new.ohm
-        else:
-            column.ohm[first : first + count] = new.ohm
+        column.put(number, slot, new)
         if isinstance(new, Source):
-            column.emf[first : first + count] = new.emf
+            column.emf.append((number, new.emf))
         elif new.closed_when is not ALWAYS:
-            column.condition[rows] = self.conditions.setdefault(new.closed_when, len(self.conditions))
+            when = self.conditions.setdefault(new.closed_when, len(self.conditions))
+            column.closing.append((number, when))
 
     def _added(self, key: str, new: Branch) -> int | None:
         """The slot of a branch that is added; None where the circuit has no such point."""
@@ -211,47 +256,74 @@ class _Layout:
             return None
         return self.ends.setdefault((key, new.tail, new.head), len(self.wiring.keys) + len(self.ends))
 
-    def _fill_curve(self, key: str, new: Branch | None, first: int, count: int) -> None:
+    def _note_curve(self, key: str, new: Branch | None, first: int, count: int) -> None:
         one: Any = self.branches[key] if new is None else new
-        values = np.empty((count, len(one.values)))
-        for column, value in enumerate(one.values):
-            values[:, column] = value
+        values = one.values
         if new is None:
-            values[:, one.PARAMETERS.index("strength")] = 0.0
-        self.curves.setdefault(key, []).append((np.arange(first, first + count), values))
+            off = one.PARAMETERS.index("strength")
+            values = (*values[:off], 0.0, *values[off + 1 :])
+        self.curves.setdefault(key, []).append((first, count, values))
 
     def done(self) -> Changes:
-        curves = {
-            key: CurveEdits(*(np.concatenate(one) for one in zip(*pieces, strict=True)))
-            for key, pieces in self.curves.items()
-        }
         added: dict[str, list[int]] = {}
         for (key, _, _), slot in self.ends.items():
             added.setdefault(key, []).append(slot)
-        nodes = self.wiring.index
-        tail = np.array([*(nodes[one] for _, one, _ in self.ends), REFERENCE], dtype=np.intp)
-        head = np.array([*(nodes[one] for _, _, one in self.ends), REFERENCE], dtype=np.intp)
-        columns = self.columns
-        for one in columns:
-            one.slot[one.slot < 0] = len(self.wiring.keys) + len(self.ends)
+        slots = self.wiring.slots(tuple((tail, head) for _, tail, head in self.ends))
+        each = np.repeat(np.arange(len(self.counts)), self.counts)
+        shape, none = (len(each), len(self.columns)), len(slots.tail) - 1
+        emf, condition = np.zeros(shape), np.zeros(shape, dtype=np.intp)
+        for place, column in enumerate(self.columns):
+            for number, volts in column.emf:
+                emf[each == number, place] = volts
+            for number, when in column.closing:
+                condition[each == number, place] = when
         return Changes(
             self.wiring,
-            np.concatenate([self.wiring.tail, tail]),
-            np.concatenate([self.wiring.head, head]),
+            slots.tail,
+            slots.head,
             tuple(self.conditions),
-            self._beside([one.slot for one in columns]),
-            1 / self._beside([one.ohm for one in columns]),
-            self._beside([one.emf for one in columns]),
-            self._beside([one.condition for one in columns]),
-            curves,
+            _beside([one.slots(each, none) for one in self.columns], shape),
+            1 / _beside([one.ohms(each) for one in self.columns], shape),
+            emf,
+            condition,
+            self._curve_edits(),
             added,
         )
 
-    def _beside(self, columns: Sequence[Any]) -> Any:
-        """Columns as one array (rows, width)."""
-        if not columns:
-            return np.zeros((self.rows, 0), dtype=np.intp)
-        return columns[0][:, None] if len(columns) == 1 else np.stack(columns, axis=1)
+    def _curve_edits(self) -> dict[str, CurveEdits]:
+        """The altered curves by key; the terms of all of a kind are worked out together."""
+        kinds: dict[type[Branch], list[str]] = {}
+        for key in self.curves:
+            kinds.setdefault(type(self.branches[key]), []).append(key)
+        found = {}
+        for kind, keys in kinds.items():
+            parameters = [_parameters(self.curves[key]) for key in keys]
+            terms, end = kind.terms(np.concatenate(parameters)), 0  # type: ignore[union-attr]
+            for key, own in zip(keys, parameters, strict=True):
+                rows = [
+                    row for first, count, _ in self.curves[key] for row in range(first, first + count)
+                ]
+                end += len(rows)
+                mine = terms[:, end - len(rows) : end]
+                found[key] = CurveEdits(np.array(rows, dtype=np.intp), own, mine)
+        return found
+
+
+def _parameters(pieces: Sequence[tuple[int, int, tuple[Any, ...]]]) -> Array:
+    """The parameters of the altered curves of one key (rows, P)."""
+    found, start = np.empty((sum(count for _, count, _ in pieces), len(pieces[0][2]))), 0
+    for _, count, values in pieces:
+        for column, one in enumerate(values):
+            found[start : start + count, column] = one
+        start += count
+    return found
+
+
+def _beside(columns: Sequence[NDArray[Any]], shape: tuple[int, int]) -> NDArray[Any]:
+    """Columns as one array (rows, width)."""
+    if len(columns) == 1:
+        return columns[0][:, None]
+    return np.stack(columns, axis=1) if columns else np.zeros(shape, dtype=np.intp)
 
 
 def one_of(change: Change, place: int) -> Change:

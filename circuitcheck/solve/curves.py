@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from abc import ABC, abstractmethod
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -86,8 +86,8 @@ class CurveSet(ABC):
         """Currents [A] and slopes [S] at the curves of these rows (curves, rows)."""
 
     @abstractmethod
-    def behind(self, block: int, emf: Array, ohm: Array) -> Array:
-        """Near what the curves of a block draw, each on a source of its own (m, rows) [A]."""
+    def behind(self, block: int, ohm: Array) -> Callable[[Array], Array]:
+        """Near what the curves of a block draw, each on its own source, by its emf (m, rows) [A]."""
 
     def beyond(self, volts: Array, rows: Index) -> tuple[Array, Array]:
         """What they draw beyond their tangents [A], and its slope [S] (curves, rows)."""
@@ -113,32 +113,47 @@ class CurveSet(ABC):
         count, flow = len(c), np.zeros(c.shape)
         if count > _ONE_BY_ONE or np.abs(c).max(initial=0.0) < _DEAD:
             return flow
-        own = np.einsum("iis->is", r)
+        sides = [self._on_a_source(n, _together(r[one, one])) for n, one in enumerate(self.blocks)]
+        others = r
         for turn in range(_TURNS if count > 1 else 1):
-            for block, mine in enumerate(self.blocks):
-                left = c[mine] - np.einsum("ijs,js->is", r[mine], flow)
-                if turn:
-                    left += own[mine] * flow[mine]
-                    ohm = own[mine]
-                else:
-                    ohm = np.sum(np.maximum(r[mine, mine], 0.0), axis=1)
-                flow[mine] = self._settled_behind(block, left, ohm)
+            if turn == 1:
+                own, others = np.einsum("iis->is", r), r.copy()
+                np.einsum("iis->is", others)[:] = 0.0
+                sides = [self._on_a_source(n, own[one]) for n, one in enumerate(self.blocks)]
+            for mine, settled in zip(self.blocks, sides, strict=True):
+                flow[mine] = settled(c[mine] - np.einsum("ijs,js->is", others[mine], flow))
         return flow
 
-    def _settled_behind(self, block: int, c: Array, r: Array) -> Array:
-        """Near what each of a block draws beyond its tangent, on a source of its own [A].
+    def _on_a_source(self, block: int, r: Array) -> Callable[[Array], Array]:
+        """Near what each of a block draws beyond its tangent, on a source of its own [A], by its volts.
 
-        :param c: volts of it, and ``r`` its resistance, the tangent there (m, rows)
+        :param r: its resistance, the tangent there (m, rows)
         """
         siemens, amps = self.siemens[self.blocks[block]], self.amps[self.blocks[block]]
         # Its tangent is out of the network, to go in whole.
         whole = 1 / np.maximum(1 - r * siemens, 1e-3)
-        emf = (c + r * amps) * whole
-        flow = self.behind(block, emf, r * whole)
-        flow *= whole
-        flow -= siemens * emf
-        flow -= amps
-        return flow
+        shift, drawn = r * amps, self.behind(block, r * whole)
+
+        def settled(volts: Array) -> Array:
+            emf = volts + shift
+            emf *= whole
+            flow = drawn(emf)
+            flow *= whole
+            emf *= siemens
+            flow -= emf
+            flow -= amps
+            return flow
+
+        return settled
+
+
+def _together(r: Array) -> Array:
+    """What each of some curves sees while all of them draw the same (m, rows) [ohm].
+
+    :param r: resistance between them (m, m, rows)
+    """
+    found: Array = np.maximum(r, 0.0).sum(axis=1)
+    return found
 
 
 class Curves(CurveSet):
@@ -187,19 +202,19 @@ class Curves(CurveSet):
             return np.zeros(volts.shape), np.zeros(volts.shape)
         return np.concatenate([one for one, _ in found]), np.concatenate([one for _, one in found])
 
-    def behind(self, block: int, emf: Array, ohm: Array) -> Array:
-        """Near what all curves of a kind draw, each on a source of its own (m, rows) [A]."""
-        return self.groups[block].kind.drawn_behind(self.terms[block], emf, ohm)
+    def behind(self, block: int, ohm: Array) -> Callable[[Array], Array]:
+        """Near what all curves of a kind draw, each on a source of its own, by its emf (m, rows) [A]."""
+        return self.groups[block].kind.drawn_behind(self.terms[block], ohm)
 
 
 def _terms(group: CurveGroup, rows: int, edits: Mapping[str, CurveEdits]) -> Array:
     """What the laws of a group are written in (terms, m, rows), (terms, m, 1) if no row alters any."""
-    altered = [place for place, key in enumerate(group.keys) if key in edits]
+    terms = group.terms[:, :, None]
+    altered = [(place, edits[key]) for place, key in enumerate(group.keys) if key in edits]
     if not altered:
-        return group.terms[:, :, None]
-    own = [edits[group.keys[place]] for place in altered]
-    every = group.kind.terms(np.concatenate([group.parameters, *(one.parameters for one in own)]))
-    found = np.repeat(every[:, : len(group.keys), None], rows, axis=2)
-    at = np.repeat(altered, [len(one.rows) for one in own])
-    found[:, at, np.concatenate([one.rows for one in own])] = every[:, len(group.keys) :]
+        return terms
+    found = np.empty((*terms.shape[:2], rows))
+    found[:] = terms
+    for place, one in altered:
+        found[:, place, one.rows] = one.terms
     return found

@@ -11,7 +11,6 @@ from itertools import pairwise
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from circuitcheck.circuit.circuit import Circuit
 from circuitcheck.physics.branch import ALWAYS, Array, Condition, holds
@@ -38,7 +37,7 @@ class Edits:
         self.network = network
         self.changes = changes
         slot, siemens, emf = changes.slot, changes.siemens, changes.emf
-        if np.all(states == network.state_row):  # what holds for one row holds for all
+        if (states == network.state_row).all():  # what holds for one row holds for all
             if changes.condition.any():
                 closed = np.array([holds(one, network.states) for one in changes.conditions])
                 siemens = siemens * closed[changes.condition]
@@ -71,30 +70,24 @@ class Edits:
 
     def _compare(self, slot: Index, siemens: Array, emf: Array, flips: Bool) -> None:
         """What is different from the network, adds first."""
-        was, wiring = self.network.siemens, self.network.wiring
+        was, was_amps = self.network.in_slots(len(self.changes.tail))
         # A place that a row leaves empty holds no siemens and no emf, and was nothing before.
-        extra = siemens - self._in_slots(was)[slot]
-        amps = siemens * emf - self._in_slots(was * wiring.emf)[slot]
+        extra = siemens - was[slot]
+        amps = siemens * emf - was_amps[slot]
         live = (extra != 0) | (amps != 0)
-        adds = live & (siemens > 0) & (siemens == extra)
+        adds = (siemens > 0) & (siemens == extra)
         fields: tuple[Any, ...] = slot, siemens, extra, amps, live, adds, flips
         if slot.shape[1] > 1:
             order = np.where(adds, 0, np.where(live, 1, 2))
             if np.any(order[:, 1:] < order[:, :-1]):
                 first, rows = _in_order(order), np.arange(len(slot))[:, None]
                 fields = tuple(one[rows, first] for one in fields)
-        wide = int(np.max(np.count_nonzero(live, axis=1), initial=0))
+        wide = int(np.bincount(live.nonzero()[0], minlength=1).max())
         if wide < slot.shape[1]:
             fields = tuple(one[:, :wide] for one in fields)
         slot, self.siemens, self.extra_siemens, self.extra_amps, live, self.adds, self.flips = fields
-        self.slot = np.where(live, slot, self.changes.none)
-        self.removes = live & (self.siemens == 0) & (self.extra_siemens < 0)
-
-    def _in_slots(self, values: NDArray[Any]) -> NDArray[Any]:
-        """What the network has in each slot: nothing in those that are added."""
-        found = np.zeros(len(self.changes.tail), dtype=values.dtype)
-        found[: len(values)] = values
-        return found
+        self.slot = slot if live.all() else np.where(live, slot, self.changes.none)
+        self.removes = (self.siemens == 0) & (self.extra_siemens < 0)
 
 
 def holding(condition: Condition, places: Mapping[str, int], states: Bool) -> Bool:
@@ -104,8 +97,11 @@ def holding(condition: Condition, places: Mapping[str, int], states: Bool) -> Bo
     """
     found = np.zeros(len(states), dtype=bool)
     for alternative in condition:
-        columns = [places[name] for name, _ in alternative]
-        found |= np.all(states[:, columns] == [wanted for _, wanted in alternative], axis=1)
+        every = np.ones(len(states), dtype=bool)
+        for name, wanted in alternative:
+            column = states[:, places[name]]
+            every &= column if wanted else ~column
+        found |= every
     return found
 
 
@@ -113,9 +109,18 @@ def held(conditions: Sequence[Condition], circuit: Circuit, states: Bool) -> Boo
     """Which conditions hold in each row of states (rows, conditions)."""
     places = {name: number for number, name in enumerate(circuit.thresholds)}
     found = np.ones((len(states), len(conditions)), dtype=bool)
+    alone: list[tuple[int, int, bool]] = []
     for column, condition in enumerate(conditions):
-        if condition is not ALWAYS:
+        if condition is ALWAYS:
+            continue
+        if len(condition) == 1 and len(condition[0]) == 1:  # most ask for one state: all at once
+            ((name, wanted),) = condition[0]
+            alone.append((column, places[name], wanted))
+        else:
             found[:, column] = holding(condition, places, states)
+    if alone:
+        columns, at, asked = np.array(alone, dtype=np.intp).T
+        found[:, columns] = states[:, at] == asked
     return found
 
 

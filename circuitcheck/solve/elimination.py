@@ -30,6 +30,10 @@ Step = tuple[int, list[int], list[float], float]
 _MANY = 8
 """Pairs with one node in common from which on a solution for that node costs less."""
 _LEFT_OVER = 1e-4
+_GONE = -1
+"""Stands for the number of neighbours of a node that has been taken out."""
+_SMALL = 32
+"""A triangular matrix of up to this is inverted in one piece."""
 
 
 class Elimination:
@@ -57,8 +61,8 @@ class Elimination:
             if value == 0.0 or one == other:
                 continue
             if one and other:
-                around[one][other] = around[one].get(other, 0.0) + value
-                around[other][one] = around[one][other]
+                of_one = around[one]
+                of_one[other] = around[other][one] = of_one.get(other, 0.0) + value
             else:
                 ground[one or other] += value
         for node in tied.tolist():
@@ -164,16 +168,28 @@ class Elimination:
             )
         return volts[at[tail]] - volts[at[head]]
 
+    def volts_between(self, tail: Index, head: Index, found: Array) -> Array:
+        """Node volts for an ampere pushed in at each tail and drawn at its head [V].
+
+        Solved for the two ends at once: a difference of two columns would lose what is between them.
+
+        :param found: where they are put (n, pairs)
+        """
+        pushed, column = np.zeros((self.size, len(tail))), np.arange(len(tail))
+        pushed[tail, column] += 1.0
+        pushed[head, column] -= 1.0
+        found[:] = self.solve(pushed)
+        return found
+
     @cached_property
     def _passed(self) -> Array:
         """For an ampere pushed into each node what passes every other in its turn (n, steps) [A]."""
-        size, at = self.size, self._at
-        step = np.eye(size - 1)
-        number = [n for n, (_, ends, *_) in enumerate(self._steps) for _ in ends]
-        other = [at[one] for _, ends, *_ in self._steps for one in ends]
-        step[number, other] = [-share for _, _, shares, _ in self._steps for share in shares]
+        size, at, steps = self.size, self._at, self._steps
+        ahead = np.zeros((size - 1, size - 1))
+        place = [n * (size - 1) + at[one] for n, (_, ends, *_) in enumerate(steps) for one in ends]
+        ahead.reshape(-1)[place] = [share for _, _, shares, _ in steps for share in shares]
         found = np.zeros((size, size - 1))
-        found[[node for node, *_ in self._steps]] = np.linalg.inv(step)
+        found[[node for node, *_ in steps]] = _sum_of_ways(ahead)
         return found
 
     @cached_property
@@ -229,32 +245,44 @@ def _eliminate(around: list[dict[int, float]], ground: list[float]) -> tuple[lis
     """Take out all nodes, those with the fewest neighbours first."""
     steps: list[Step] = []
     to_ground: list[float] = []
-    waiting = [(len(one), node) for node, one in enumerate(around) if node]
+    size, degrees = len(around), [len(one) for one in around]
+    # One number for a degree and a node, which compares sooner than a pair.
+    waiting = [degree * size + node for node, degree in enumerate(degrees) if node]
     heapq.heapify(waiting)
-    gone = [False] * len(around)
     while waiting:
-        degree, node = heapq.heappop(waiting)
-        mine = around[node]
-        if gone[node] or degree != len(mine):
+        degree, node = divmod(heapq.heappop(waiting), size)
+        if degree != degrees[node]:
             continue
-        gone[node] = True
-        ends = list(mine)
-        total = ground[node] + sum(mine.values())
-        shares = [mine[one] / total for one in ends]
+        degrees[node] = _GONE
+        mine, to = around[node], ground[node]
+        ends, total = list(mine), sum(mine.values(), to)
+        shares = [one / total for one in mine.values()]
         steps.append((node, ends, shares, total))
-        to_ground.append(ground[node] / total)
+        to_ground.append(to / total)
         for place, one in enumerate(ends):
             of_one, share = around[one], shares[place]
             del of_one[node]
-            ground[one] += share * ground[node]
+            ground[one] += share * to
             for other in ends[:place]:
-                more = share * mine[other]
-                if other in of_one:
-                    of_one[other] += more
-                    around[other][one] += more
-                else:
-                    of_one[other] = around[other][one] = more
+                of_one[other] = around[other][one] = of_one.get(other, 0.0) + share * mine[other]
         for one in ends:
-            heapq.heappush(waiting, (len(around[one]), one))
-        around[node] = {}
+            degree = len(around[one])
+            if degree != degrees[one]:
+                degrees[one] = degree
+                heapq.heappush(waiting, degree * size + one)
     return steps, to_ground
+
+
+def _sum_of_ways(ahead: Array) -> Array:
+    """The inverse of 1 less a matrix with nothing on or below its diagonal (n, n).
+
+    By halves: the inverse of each, and what leads from one to the other. All terms of it are positive.
+    """
+    size = len(ahead)
+    if size <= _SMALL:
+        return np.asarray(np.linalg.inv(np.eye(size) - ahead))
+    half, found = size // 2, np.zeros(ahead.shape)
+    found[:half, :half] = first = _sum_of_ways(ahead[:half, :half])
+    found[half:, half:] = last = _sum_of_ways(ahead[half:, half:])
+    found[:half, half:] = first @ ahead[:half, half:] @ last
+    return found

@@ -36,6 +36,7 @@ class LevelElimination:
         self.pattern = pattern
         factors = pattern.factored(siemens[:, None].copy())
         self._share, self._total = factors.share[:, 0], factors.total
+        self._hubs: dict[int, Array] = {}
 
     @cached_property
     def _each_level(self) -> list[tuple[slice, Index, csr_array, csr_array]]:
@@ -56,19 +57,37 @@ class LevelElimination:
     def solve(self, amps: Array) -> Array:
         """Node volts for currents pushed into the nodes (n,) or (n, k) [V]."""
         columns = amps.reshape(self.pattern.size, -1)
-        found = np.empty(columns.shape)
-        for start in range(0, columns.shape[1], _TOGETHER):
+        return self._solved(columns[self.pattern.order]).reshape(amps.shape)
+
+    def volts_between(self, tail: Index, head: Index, found: Array) -> Array:
+        """Node volts for an ampere pushed in at each tail and drawn at its head [V].
+
+        :param found: where they are put (n, pairs)
+        """
+        place = self.pattern.place
+        for start in range(0, len(tail), _TOGETHER):
             here = slice(start, start + _TOGETHER)
-            y = columns[self.pattern.order, here]
-            for _, nodes, forth, _ in self._each_level:
-                if len(nodes):
-                    y[nodes] += forth @ y
-            y[:-1] /= self._total
-            y[-1] = 0.0
-            for nodes, _, _, back in reversed(self._each_level):
-                y[nodes] += back @ y
-            found[:, here] = y[self.pattern.place]
-        return found.reshape(amps.shape)
+            one, other = place[tail[here]], place[head[here]]
+            y, column = np.zeros((self.pattern.size, len(one))), np.arange(len(one))
+            y[one, column] += 1.0
+            y[other, column] -= 1.0
+            found[:, here] = self._solved(y)
+        return found
+
+    def _solved(self, y: Array) -> Array:
+        """Node volts; what is pushed in is used up.
+
+        :param y: pushed into the nodes in the order in which they go (n, k) [A]
+        """
+        for _, nodes, forth, _ in self._each_level:
+            if len(nodes):
+                y[nodes] += forth @ y
+        y[:-1] /= self._total
+        y[-1] = 0.0
+        for nodes, _, _, back in reversed(self._each_level):
+            y[nodes] += back @ y
+        found: Array = y[self.pattern.place]
+        return found
 
     @cached_property
     def _along(self) -> Array:
@@ -105,12 +124,11 @@ class LevelElimination:
         hub, node = np.where(nearer, one, other), np.where(nearer, other, one)
         found = np.zeros(len(hub))
         alone = np.ones(len(hub), dtype=bool)
-        hubs, number, often = np.unique(hub, return_inverse=True, return_counts=True)
-        many = np.flatnonzero(often[number.reshape(-1)] >= _MANY)
-        ground = np.full(len(hubs), REFERENCE)
-        for mine, volts in self._columns(hubs, ground, number.reshape(-1)[many]):
-            pair, column = many[mine[0]], mine[1]
-            r = level[node[pair]] + volts[hub[pair], column] - 2 * volts[node[pair], column]
+        often = np.bincount(hub, minlength=self.pattern.size)
+        for here in np.flatnonzero(often >= _MANY).tolist():
+            pair = np.flatnonzero(hub == here)
+            volts = self._volts_from(here)
+            r = level[node[pair]] + volts[here] - 2 * volts[node[pair]]
             found[pair] = r
             alone[pair] = ~(r > _LEFT_OVER * level[node[pair]])
         rest = np.flatnonzero(alone)
@@ -118,6 +136,14 @@ class LevelElimination:
             pair, column = rest[mine[0]], mine[1]
             found[pair] = volts[hub[pair], column] - volts[node[pair], column]
         return found
+
+    def _volts_from(self, hub: int) -> Array:
+        """Node volts for an ampere pushed into one node (n,) [V]; the same few are asked for again."""
+        if hub not in self._hubs:
+            pushed = np.zeros(self.pattern.size)
+            pushed[hub] = 1.0
+            self._hubs[hub] = self.solve(pushed)
+        return self._hubs[hub]
 
     def _columns(
         self, tail: Index, head: Index, wanted: Index
@@ -132,11 +158,5 @@ class LevelElimination:
         for start in range(0, len(pairs), size):
             some = pairs[start : start + size]
             here = np.flatnonzero((number >= start) & (number < start + size))
-            yield (here, number[here] - start), self._volts_between(tail[some], head[some])
-
-    def _volts_between(self, tail: Index, head: Index) -> Array:
-        """Node volts for an ampere between the nodes of some pairs (n, pairs) [V]."""
-        pushed = np.zeros((self.pattern.size, len(tail)))
-        pushed[tail, np.arange(len(tail))] += 1.0
-        pushed[head, np.arange(len(tail))] -= 1.0
-        return self.solve(pushed)
+            room = np.empty((self.pattern.size, len(some)))
+            yield (here, number[here] - start), self.volts_between(tail[some], head[some], room)

@@ -30,6 +30,8 @@ from circuitcheck.solve.wiring import Bool, Ends, Index
 
 _ALL = slice(None)
 _NOTHING = 1e-30
+_MAIN_PART = 0.02
+"""Share of the largest current that is missing from which on a curve is one of those that keep a row."""
 
 
 class LoomBatch(Batch):
@@ -64,6 +66,10 @@ class LoomBatch(Batch):
         """What curves that are not near draw beyond their tangents (rows, curves) [A]."""
         self.left = np.zeros((2, len(changes)))
         """The most by which any current is off, and any volts (2, rows) [A, V]."""
+        self._missing = np.full(len(changes), np.inf)
+        """The largest current that a curve far away will draw and does not yet (rows,) [A]."""
+        self._share_left = np.zeros(len(changes))
+        """Share of what was missing before the last step that still is (rows,) [1]."""
         self.done = np.zeros(len(changes), dtype=bool)
         """Rows in which nothing is missing any more (rows,)."""
         super().__init__(network, changes, states, probes)
@@ -185,7 +191,12 @@ class LoomBatch(Batch):
         off = self._found[rows] if self._far is None else self._found[rows] - self._far[rows]
         row, curve = np.nonzero(off)
         self._note_left(rows, row, curve, off[row, curve])
-        astray, far = self.astray[rows], np.abs(off).max(axis=1, initial=0.0) < AMPS_LEFT
+        off = np.abs(off)
+        astray, missing = self.astray[rows], off.max(axis=1, initial=0.0)
+        far = missing < AMPS_LEFT
+        self._share_left[rows] = missing / np.maximum(self._missing[rows], _NOTHING)
+        self._missing[rows] = missing
+        self.bends[rows] = self.near + np.sum(off > _MAIN_PART * missing[:, None], axis=1)
         self.done[rows] = far & ~astray
         self.left[:, rows[far]] = 0.0
         self.left[:, rows[astray]] = np.inf
@@ -252,6 +263,12 @@ class LoomBatch(Batch):
         self._settle_again(rows, self._pushed_far(rows, self._active[:, rows]))
         self._look_far(rows)
 
+    def slow(self, rows: Index, steps: int) -> Bool:
+        """Rows whose curves far away will hardly come to rest within so many steps more (rows,)."""
+        with np.errstate(invalid="ignore", over="ignore"):
+            found: Bool = ~(self._missing[rows] * self._share_left[rows] ** steps < AMPS_LEFT)
+        return found
+
     def _settle_again(self, rows: Index, pushed: Array) -> None:
         """Some rows once more.
 
@@ -259,7 +276,8 @@ class LoomBatch(Batch):
         """
         width = len(self._edits)
         r, volts, _ = self._put_in(self._active[width:, rows], pushed, rows)
-        rest = settle_curves(volts[width:], r[width:, width:], self._curves.take(rows))
+        curves = self._curves.take(rows, self._flow[width:, rows])
+        rest = settle_curves(volts[width:], r[width:, width:], curves)
         edited = volts[:width] - np.einsum("ijs,js->is", r[:width, width:], rest.amps)
         self.astray[rows] = ~rest.rested
         self._near_volts[rows] = rest.volts.T
@@ -324,9 +342,18 @@ class LoomBatch(Batch):
         return found
 
     @cached_property
+    def probe_volts(self) -> Array:
+        """Volts at the probes without a meter (rows, probes) [V]; not at the many branches watched."""
+        return self.volts(self.probe_ports)
+
+    @cached_property
     def read_volts(self) -> Array:
         """Volts at the probes as they come (rows, probes) [V]."""
         return self.probe_volts
+
+    def _watched_volts(self, rows: Index | slice) -> Array:
+        """Volts at the watched branches in some rows (rows, watched) [V]; they move as curves follow."""
+        return self.volts(self.watch_ports, rows)
 
     def volts(self, ports: Index, rows: Index | slice = _ALL) -> Array:
         """Volts of wide ports in some rows (rows, ports), without a meter [V]."""

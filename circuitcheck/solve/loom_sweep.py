@@ -37,11 +37,15 @@ _STRAIGHT_AT_ONCE = 32768
 """Rows that bend no curve that are solved together at the most."""
 FOLLOWING = 12
 """Rounds in which curves far away follow."""
+_PATIENCE = 4
+"""Rounds more that are waited for where more curves may be settled instead; full size costs more."""
 _AT_ONCE = 2048
-"""The same of others."""
+"""Rows that bend some that are solved together at the most."""
+_FEW = 32
+"""Rows that are solved with others that need more curves: calls would cost more than these curves."""
 _NODES_A_ROW = 16
 """Nodes of a network that are made in the time of one row on another that does not fit it."""
-NEAR = (2, 6, 16, 48)
+NEAR = (4, 16, 48)
 """How many curves are settled with a row; those of these that are less than half of all."""
 _TOGETHER = 48
 """How many are settled one with the other at the most; with more a row is solved at full size."""
@@ -84,6 +88,11 @@ class _Waiting:
         """Rows that are to be solved together."""
         piece = min(self._pieces, key=lambda one: one.near)
         self._pieces = [one for one in self._pieces if one is not piece]
+        more = [one for one in self._pieces if one.network is piece.network and one.near <= _TOGETHER]
+        if piece.near and len(piece.rows) < _FEW and more:
+            joined = min(more, key=lambda one: one.near)
+            self.put(piece.network, piece.rows, joined.near)
+            return self.next()
         most = _at_once(piece.near)
         if len(piece.rows) > most:
             self._pieces.append(_Piece(piece.network, piece.rows[most:], piece.near))
@@ -141,6 +150,7 @@ class LoomSweep:
         batch = LoomBatch(piece.network, some, states[rows], self.probes, piece.near)
         yield from self._untrusted(piece, batch)
         going = np.flatnonzero(~batch.delicate)
+        patience = _PATIENCE if piece.near < _TOGETHER else FOLLOWING
         known, rests = np.zeros((2, len(rows)), dtype=bool)
         for turn in range(FOLLOWING):
             if turn:
@@ -157,9 +167,9 @@ class LoomSweep:
             if done.any():
                 yield Group(rows[going[done]], going[done], batch)
             going = going[~done]
-            astray = going[batch.astray[going]]
-            going = going[~batch.astray[going]]
-            yield from self._try_more(piece, batch, astray)
+            leave = batch.astray[going] | batch.slow(going, patience)
+            yield from self._try_more(piece, batch, going[leave])
+            going = going[~leave]
             if not going.size:
                 break
         batch.bends[going] = piece.near + 1
@@ -171,6 +181,8 @@ class LoomSweep:
             yield piece.rows[astray]
             return
         wanted = np.maximum(batch.bends[astray], piece.near + 1)
+        if piece.near:  # at full size only what has been tried with as many as are worth it
+            wanted = np.minimum(wanted, max(piece.near + 1, NEAR[-1]))
         size = np.searchsorted(self._sizes[:-1], wanted)
         for one in distinct(size).tolist():
             self._waiting.put(piece.network, piece.rows[astray[size == one]], self._sizes[one])

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from copy import copy
 
 import numpy as np
@@ -32,6 +32,7 @@ class NearCurves(CurveSet):
         self.groups = groups
         self.near = near
         widest = max((group.parameters.shape[1] for group in groups), default=0)
+        self._begin: Array | None = None
         self._kind = np.zeros(near.shape, dtype=np.intp)
         self._parameters = np.zeros((*near.shape, widest))
         for number, group in enumerate(groups):
@@ -48,13 +49,21 @@ class NearCurves(CurveSet):
         at, column = np.nonzero(self.near[edits.rows] == curve)
         self._parameters[edits.rows[at], column, :width] = edits.parameters[at]
 
-    def take(self, rows: Index) -> NearCurves:
-        """The same of some rows."""
+    def take(self, rows: Index, drawn: Array) -> NearCurves:
+        """The same of some rows.
+
+        :param drawn: near what they draw beyond their tangents there (near, rows) [A]
+        """
         found = copy(self)
+        found._begin = drawn
         found.siemens, found.amps = self.siemens[:, rows], self.amps[:, rows]
         found.near, found._kind = self.near[rows], self._kind[rows]
         found._parameters = self._parameters[rows]
         return found
+
+    def alone(self, c: Array, r: Array) -> Array:
+        """Near what they draw beyond their tangents [A]: what they drew before, if that is known."""
+        return super().alone(c, r) if self._begin is None else self._begin
 
     def drawn(self, volts: Array, rows: Index) -> tuple[Array, Array]:
         """Currents [A] and slopes [S] (near, rows)."""
@@ -67,13 +76,20 @@ class NearCurves(CurveSet):
             amps[mine], slope[mine] = group.kind.current_and_slope(own, volts[mine])
         return amps, slope
 
-    def behind(self, block: int, emf: Array, ohm: Array) -> Array:
-        """Near what one near curve of all rows draws on a source of its own (1, rows) [A]."""
-        drawn = np.empty(emf.shape)
+    def behind(self, block: int, ohm: Array) -> Callable[[Array], Array]:
+        """Near what one near curve of all rows draws on its own source, by its emf (1, rows) [A]."""
+        kinds = []
         for number, group in enumerate(self.groups):
             mine = np.flatnonzero(self._kind[:, block] == number)
             parameters = self._parameters[mine, block, : group.parameters.shape[1]]
-            drawn[0, mine] = group.kind.behind(parameters, emf[0, mine], ohm[0, mine])
+            kinds.append((mine, group.kind.drawn_behind(group.kind.terms(parameters), ohm[0, mine])))
+
+        def drawn(emf: Array) -> Array:
+            found = np.empty(emf.shape)
+            for mine, of_kind in kinds:
+                found[0, mine] = of_kind(emf[0, mine])
+            return found
+
         return drawn
 
 

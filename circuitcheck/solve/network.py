@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from functools import cached_property
+from operator import is_
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -12,12 +13,12 @@ from numpy.typing import NDArray
 
 from circuitcheck.circuit.circuit import Circuit
 from circuitcheck.joined import Joined
-from circuitcheck.physics.branch import Array
+from circuitcheck.physics.branch import Array, Conductor, Source
 from circuitcheck.solve.curves import LEAK, Curves, Reach, Tangent
 from circuitcheck.solve.cuts import cut_words
 from circuitcheck.solve.elimination import Elimination
 from circuitcheck.solve.plain import solve_network
-from circuitcheck.solve.wiring import TIE_SIEMENS, Index, Wiring
+from circuitcheck.solve.wiring import REFERENCE, TIE_SIEMENS, Ends, Index, PortNumbers, Wiring
 
 if TYPE_CHECKING:
     from circuitcheck.solve.levels import LevelElimination
@@ -31,6 +32,15 @@ MANY_CURVES = 12
 """Above this, changes settle with the curves near them, and the others follow."""
 _LARGE = 500
 """Nodes above which a network is eliminated level by level."""
+
+_ROOM = 2**21
+"""Numbers for which there is room at once in the columns of a network."""
+
+
+def is_loom(circuit: Circuit) -> bool:
+    """Whether a circuit has so many curves that a change moves few of them: a whole vehicle."""
+    curves = sum(not isinstance(one, Conductor | Source) for one in circuit.branches.values())
+    return curves > MANY_CURVES
 
 
 @dataclass(frozen=True)
@@ -69,7 +79,10 @@ class Network:
         self._places: dict[tuple[int, int], int] = {}
         self._wide_volts = np.empty(0)
         self._key_places = np.empty(0, dtype=np.intp), np.empty(0, dtype=np.intp)
+        self._own = np.zeros(1, dtype=np.intp), np.zeros(1)  # a node and itself: nothing
         self._calm: dict[float, Calm] = {}
+        self._in_slots = np.empty(0), np.empty(0)
+        self._numbered: tuple[tuple[object, ...], PortNumbers | None] = (None,) * 3, None
         self._seen: tuple[bytes, tuple[Array, Array]] = b"", (np.empty((0, 0)), np.empty(0))
 
     @cached_property
@@ -111,6 +124,32 @@ class Network:
         live = [number for number in np.flatnonzero(conducts).tolist() if number not in gone]
         tails, heads = wiring.every_tail[live].tolist(), wiring.every_head[live].tolist()
         return Joined(zip(tails, heads, strict=True))
+
+    def in_slots(self, slots: int) -> tuple[Array, Array]:
+        """What each slot of some changes holds [S] and pushes [A]; nothing if it is added (slots,)."""
+        if len(self._in_slots[0]) != slots:
+            found, count = np.zeros((2, slots)), len(self.siemens)
+            found[0, :count], found[1, :count] = self.siemens, self.siemens * self.wiring.emf
+            self._in_slots = found[0], found[1]
+        return self._in_slots
+
+    def numbered(self, tail: Index, head: Index, probes: Ends) -> PortNumbers:
+        """Slots by their numbers, then curves, probes and the ties of islands.
+
+        The last answer is kept: the rounds of a sweep ask for the same.
+
+        :param tail: of each slot, and ``head`` (slots,)
+        """
+        asked = tail, head, probes
+        found = self._numbered[1]
+        if found is None or not all(map(is_, asked, self._numbered[0])):
+            wiring, ground = self.wiring, np.full(len(self.tied), REFERENCE)
+            tails = np.concatenate([tail, wiring.curve_tail, probes.tail, self.tied])
+            heads = np.concatenate([head, wiring.curve_head, probes.head, ground])
+            ends = np.cumsum([len(tail), len(wiring.curve_tail), len(probes.tail)])
+            found = PortNumbers(tails, heads, *np.split(np.arange(len(tails)), ends)[1:])
+            self._numbered = asked, found
+        return found
 
     @cached_property
     def tied(self) -> Index:
@@ -258,17 +297,15 @@ class Network:
         new = [key for key in dict.fromkeys(keys) if key not in self._places]
         if new:
             known, size = len(self._places), self.wiring.size
-            pushed = np.zeros((size, len(new)))
-            ends, place = np.array(new, dtype=np.intp).T, np.arange(len(new))
-            pushed[ends[0], place] += 1.0
-            pushed[ends[1], place] -= 1.0
-            if known + len(new) > self._store.shape[1]:
+            more = known + len(new)
+            if more > self._store.shape[1]:
                 # What is read from the room to spare is thrown away, but must be a number.
-                room = np.zeros((size, known + len(new) + self._store.shape[1] // 2))
+                room = np.zeros((size, max(more + self._store.shape[1] // 2, _ROOM // size)))
                 room[:, :known] = self._store[:, :known]
                 self._store = room
-            self._store[:, known : known + len(new)] = self._factors.solve(pushed)
-            self._places.update(zip(new, range(known, known + len(new)), strict=True))
+            tails, heads = np.array(new, dtype=np.intp).T
+            self._factors.volts_between(tails, heads, self._store[:, known:more])
+            self._places.update(zip(new, range(known, more), strict=True))
         return np.array([self._places[key] for key in keys], dtype=np.intp)
 
     def known(self, tail: Index, head: Index) -> Index:
@@ -287,8 +324,20 @@ class Network:
         return np.where(keys[at] == wanted, places[at], -1)
 
     def own(self, tail: Index, head: Index) -> Array:
-        """Resistance between the two nodes of each port (ports,) [ohm]."""
-        return self._factors.apart(tail, head)
+        """Resistance between the two nodes of each port (ports,) [ohm]; worked out once of each."""
+        wanted = tail * self.wiring.size + head
+        keys, ohms = self._own
+        at = np.minimum(np.searchsorted(keys, wanted), len(keys) - 1)
+        new = np.flatnonzero(keys[at] != wanted)
+        if new.size:
+            more, first = np.unique(wanted[new], return_index=True)
+            first = new[first]
+            keys = np.concatenate([keys, more])
+            ohms = np.concatenate([ohms, self._factors.apart(tail[first], head[first])])
+            order = np.argsort(keys)
+            keys, ohms = self._own = keys[order], ohms[order]
+            at = np.searchsorted(keys, wanted)
+        return ohms[at]
 
     def wide_volts(self, places: Index) -> Array:
         """Volts at the ports of some columns (ports,) while nothing is changed [V]."""

@@ -14,6 +14,7 @@ from __future__ import annotations
 import heapq
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from scipy.sparse import csr_array
@@ -30,7 +31,9 @@ class Sums:
     """
 
     def __init__(self, target: Index, size: int) -> None:
-        self._each = _adding(target, np.arange(len(target)), size, len(target))
+        order = np.argsort(target, kind="stable")
+        order = order[np.count_nonzero(target < 0) :]
+        self._each = _adding(target[order], order, size, len(target))
 
     def of(self, values: Array) -> Array:
         """The sums of some numbers (numbers, rows), at their places (size, rows)."""
@@ -39,10 +42,12 @@ class Sums:
 
 
 def _adding(target: Index, source: Index, targets: int, sources: int) -> csr_array:
-    """The matrix that adds numbers at their sources up at their targets (targets, sources)."""
-    there = np.flatnonzero(target >= 0)
-    at = target[there], source[there]
-    return csr_array((np.ones(len(there)), at), shape=(targets, sources))
+    """The matrix that adds numbers at their sources up at their targets (targets, sources).
+
+    :param target: in order (numbers,)
+    """
+    begins = np.searchsorted(target, np.arange(targets + 1))
+    return csr_array((np.ones(len(target)), source, begins), shape=(targets, sources))
 
 
 @dataclass(frozen=True)
@@ -203,6 +208,15 @@ class Pattern:
         for level in reversed(self.levels):
             y[level.nodes] += level.around @ (share[level.edges] * y[level.other])
         return y[self.place]
+
+
+@lru_cache(maxsize=2)
+def pattern_of(size: int, tail: bytes, head: bytes) -> Pattern:
+    """The pattern of some branches: a circuit is often solved anew with other values in the same places.
+
+    :param tail: the nodes as bytes, and ``head``
+    """
+    return Pattern(size, np.frombuffer(tail, dtype=np.intp), np.frombuffer(head, dtype=np.intp))
 
 
 def _gather(entries: Index, start: int, end: int) -> _Gather:

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-
 import numpy as np
 
 from circuitcheck.physics.branch import Array
 from circuitcheck.solve.network import Network
 from circuitcheck.solve.wiring import Bool, Index, distinct
+
+_SPREAD = 3
+"""Up to so many times as many columns are looked at as are asked for, if they lie together."""
 
 
 class Ports:
@@ -150,7 +151,8 @@ class LoomPorts(Ports):
         used = distinct(active.reshape(-1))
         place = np.zeros(len(self.tail), dtype=np.intp)
         place[used] = np.arange(len(used))
-        return used, self.between(used[:, None], ports[None]), place[active]
+        self._make_either(used, ports)
+        return used, self._seen_from(used, ports), place[active]
 
     def pushed_by(self, ports: Index, amps: Array, at: Index) -> Array:
         """The same as in its base; only those of the ports count that draw anything in some row."""
@@ -165,12 +167,15 @@ class LoomPorts(Ports):
             seen = store[self.tail[ports][:, None], mine] - store[self.head[ports][:, None], mine]
             each: Array = seen.T[np.searchsorted(mine, self._column[at])]
             return each
-        if len(columns) and np.array_equal(columns, np.arange(columns[0], columns[0] + len(columns))):
-            store = store[:, columns[0] : columns[0] + len(columns)]
-            return store[self.tail[at]] - store[self.head[at]]
-        at = at[:, None]
-        found: Array = store[self.tail[at], columns] - store[self.head[at], columns]
-        return found
+        first, last = int(np.min(columns, initial=0)), int(np.max(columns, initial=-1)) + 1
+        if last - first > _SPREAD * len(columns):
+            at = at[:, None]
+            found: Array = store[self.tail[at], columns] - store[self.head[at], columns]
+            return found
+        store = store[:, first:last]  # mostly made one after the other: rows of it lie together
+        found = store[self.tail[at]]
+        found -= store[self.head[at]]
+        return found if np.array_equal(columns, np.arange(first, last)) else found[:, columns - first]
 
 
 def wide_slots(slot: Index, altered: Bool, none: int) -> Index:
@@ -187,13 +192,3 @@ def wide_slots(slot: Index, altered: Bool, none: int) -> Index:
     seldom = np.argmin(np.where(altered & others, often[slot], len(slot) + 1), axis=1)
     others[np.arange(len(slot)), seldom] &= ~(altered & others).any(axis=1)
     return distinct(slot[others])
-
-
-def joined_up(groups: Sequence[Sequence[int] | Index]) -> tuple[Index, list[Index]]:
-    """Groups of nodes one after the other, and the numbers that each group gets."""
-    together = np.concatenate([np.asarray(one, dtype=np.intp) for one in groups])
-    every, end, numbers = np.arange(len(together)), 0, []
-    for one in groups:
-        numbers.append(every[end : end + len(one)])
-        end += len(one)
-    return together, numbers

@@ -82,7 +82,7 @@ def next_states(
     relay, fuse = limits.relays, limits.fuses
     size = np.zeros((states.shape[1], len(states)))  # rows last: they are many
     size[limits.watching] = np.abs(watched.T)
-    after, still, clear = states.copy(), *np.ones((2, len(states)), dtype=bool)
+    after, still, sure = states.copy(), *np.ones((2, len(states)), dtype=bool)
     off = None
     if left is not None:
         off = np.zeros(size.shape)
@@ -93,8 +93,8 @@ def next_states(
         after[:, relay] = np.where(was, amps > limit, amps >= limit).T
         still = np.all(after[:, relay] == states[:, relay], axis=1)
         if off is not None:
-            clear = np.all(np.abs(amps - limit) >= off[relay], axis=0)
-    sure, stays = clear & ~still, clear & still
+            sure = np.all(np.abs(amps - limit) >= off[relay], axis=0)
+    stays = sure & still
     most = limits.on[fuse] * fuses
     near = (size[fuse] if off is None else size[fuse] + off[fuse]) >= most
     near &= ~states.T[fuse]
@@ -107,10 +107,9 @@ def next_states(
         last = len(share) - 1 - np.argmax((share >= 0.999 * share.max(axis=0))[::-1], axis=0)
         after[some, fuse[last]] = True
         stays[some] = False
-        sure[some] = clear[some]
         if off is not None:
             sure[some] &= _is_first(amps, off[fuse][:, some], most, last)
-    return After(after, sure | stays, stays)
+    return After(after, sure, stays)
 
 
 def _is_first(amps: Array, off: Array, most: Array, last: Index) -> Bool:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING
@@ -69,6 +69,15 @@ class Ends:
 
 
 @dataclass(frozen=True)
+class PortNumbers(Ends):
+    """The ends of all ports of a batch; which of them are curves, probes, and the ties of islands."""
+
+    curves: Index
+    probes: Index
+    ties: Index
+
+
+@dataclass(frozen=True)
 class Watched(Ends):
     """The branches that thresholds watch: their ends, keys, places, and the names of the thresholds."""
 
@@ -113,22 +122,25 @@ class Wiring:
         self.index = {node: number for number, node in enumerate(circuit.nodes)}
         self.linear: dict[str, Conductor | Source] = {}
         curves: dict[str, Curve] = {}
+        contacts: list[tuple[int, Condition]] = []
+        emf: list[float] = []
         for key, one in circuit.branches.items():
-            if isinstance(one, Curve):
-                curves[key] = one
+            if isinstance(one, Conductor):
+                if one.closed_when is not ALWAYS:
+                    contacts.append((len(emf), one.closed_when))
+                emf.append(0.0)
+            elif isinstance(one, Source):
+                emf.append(one.emf)
             else:
-                self.linear[key] = one
+                curves[key] = one
+                continue
+            self.linear[key] = one
         self.keys = tuple(self.linear)
         self.place = {key: number for number, key in enumerate(self.keys)}
         self.tail, self.head = self._ends(self.linear.values())
         self.siemens = 1 / np.array([one.ohm for one in self.linear.values()])
-        emf = [one.emf if isinstance(one, Source) else 0.0 for one in self.linear.values()]
         self.emf = np.array(emf)
-        self.contacts = tuple(
-            (number, one.closed_when)
-            for number, one in enumerate(self.linear.values())
-            if isinstance(one, Conductor) and one.closed_when is not ALWAYS
-        )
+        self.contacts = tuple(contacts)
         """Places of the branches that are closed on a condition only, and the conditions."""
         self.conditions: dict[Condition, int] = {ALWAYS: 0}
         """Those conditions, each with a number."""
@@ -137,23 +149,38 @@ class Wiring:
         self.contact_places = np.array([place for place, _ in self.contacts], dtype=np.intp)
         self.curves = grouped(curves)
         self.curve_keys = tuple(key for group in self.curves for key in group.keys)
-        self.curve_tail, self.curve_head = self._ends(curves[key] for key in self.curve_keys)
+        self.curve_tail, self.curve_head = self._ends([curves[key] for key in self.curve_keys])
         self.every_tail = np.concatenate([self.tail, self.curve_tail])
         self.every_head = np.concatenate([self.head, self.curve_head])
         strengths = [getattr(curves[key], "strength", 1.0) for key in self.curve_keys]
         self.curve_conducts = np.array(strengths) > 0
+        self._known_ends: dict[tuple[tuple[str, str], ...], Ends] = {}
+        self._slots: tuple[tuple[tuple[str, str], ...], Ends] | None = None
 
-    def _ends(self, branches: Iterable[Branch]) -> tuple[Index, Index]:
+    def _ends(self, branches: Collection[Branch]) -> tuple[Index, Index]:
         index = self.index
-        ends = [(index[one.tail], index[one.head]) for one in branches]
-        tail, head = np.array(ends, dtype=np.intp).reshape(-1, 2).T.copy()
-        return tail, head
+        tail = np.array([index[one.tail] for one in branches], dtype=np.intp)
+        return tail, np.array([index[one.head] for one in branches], dtype=np.intp)
 
     def ends(self, pairs: Sequence[tuple[str, str]]) -> Ends:
-        """Pairs of nodes by their numbers."""
-        tail = [self.index[one] for one, _ in pairs]
-        head = [self.index[other] for _, other in pairs]
-        return Ends(np.array(tail, dtype=np.intp), np.array(head, dtype=np.intp))
+        """Pairs of nodes by their numbers; the same pairs are the same object."""
+        asked = tuple(pairs)
+        if asked not in self._known_ends:
+            tail = [self.index[one] for one, _ in asked]
+            head = [self.index[other] for _, other in asked]
+            self._known_ends[asked] = Ends(np.array(tail, dtype=np.intp), np.array(head, dtype=np.intp))
+        return self._known_ends[asked]
+
+    def slots(self, added: tuple[tuple[str, str], ...]) -> Ends:
+        """The ends of the linear branches, of some that are added, and of none: the reference to itself.
+
+        The last answer is kept: sweeps of one circuit mostly add the same.
+        """
+        if self._slots is None or self._slots[0] != added:
+            last = self.ends([*added, (self.circuit.reference,) * 2])
+            tail = np.concatenate([self.tail, last.tail])
+            self._slots = added, Ends(tail, np.concatenate([self.head, last.head]))
+        return self._slots[1]
 
     @cached_property
     def watched(self) -> Watched:
@@ -181,9 +208,9 @@ class Wiring:
     @cached_property
     def shape(self) -> tuple[Pattern, Sums]:
         """What joins what in any state, and which edge of that each branch belongs to."""
-        from circuitcheck.solve.pattern import Pattern, Sums  # noqa: PLC0415  (scipy is slow to import)
+        from circuitcheck.solve.pattern import Sums, pattern_of  # noqa: PLC0415  (scipy is slow to import)
 
-        pattern = Pattern(self.size, self.every_tail, self.every_head)
+        pattern = pattern_of(self.size, self.every_tail.tobytes(), self.every_head.tobytes())
         edges = pattern.places(self.every_tail, self.every_head)
         return pattern, Sums(edges, pattern.edges)
 

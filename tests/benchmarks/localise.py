@@ -1,7 +1,7 @@
 """How often the tool is right, and how long it takes: vehicles simulated by ngspice, not by us.
 
     python tests/benchmarks/localise.py [--json] [--cases 30] [--first 0] [--harness NAME ...] [--jobs 2]
-                                        [--meter-error 0.05] [--tolerance 0.2] [--keep FILE]
+                                        [--meter-error 0.05 [--told]] [--tolerance 0.2] [--keep FILE]
 
 For each harness lasting faults are drawn by their usual chance (and a few that come and go, which count
 where a reading has met them), and for each a vehicle: every value inside its tolerance, an unknown value
@@ -12,7 +12,7 @@ and how often the likeliest unit alone is right. Vehicles with two faults go on,
 ``next --thorough`` from where ``next`` stopped, once through the repairs: the unit named is put right, the
 readings that ``prove`` asks for are taken on a sheet that says so, and if they are not sound ``next`` goes on
 with them. All of the harness's tests are read as well, and located at once. ``--meter-error`` and
-``--tolerance`` show how the figures degrade; the tool is not told. Seeds are fixed: harnesses may be
+``--tolerance`` show how the figures degrade; the tool is not told, but for the meter's error with ``--told``. Seeds are fixed: harnesses may be
 run one by one, and a long run in pieces (``--first``).
 """
 
@@ -38,6 +38,7 @@ from vehicles import Vehicle, both_show, drawn_faults, is_visible
 
 import circuitcheck
 from circuitcheck.harness.readings import Sheet
+from circuitcheck.loom import Loom
 from circuitcheck.plan.next_test import next_test
 from circuitcheck.plan.planner import Options, Planner
 from circuitcheck.shipped import harness_files
@@ -97,7 +98,8 @@ class Outcome:
 def outcome_of(loom, planner, sheets, first, kind, seed, meter_error, tolerance):
     draw = random.Random(f"{planner.harness.name} {kind} {seed}")
     faults = drawn_faults(loom, draw, {"sound": 0, "two": 2}.get(kind, 1), passing=kind == "passing")
-    vehicle = Vehicle(planner.harness, faults, seed + 1000, meter_error, tolerance)
+    harness = planner.harness.model_copy(update={"meter_within": 0.0})  # its meter errs by itself
+    vehicle = Vehicle(harness, faults, seed + 1000, meter_error, tolerance)
     case = Case(planner, vehicle, draw if kind == "misread" else None)
     advice = case.follow(first)
     verdict = advice.verdict
@@ -189,6 +191,8 @@ def harness_outcomes(job):
     """
     name, asked = job
     loom = circuitcheck.load(name)
+    if asked.told:
+        loom = Loom(loom.harness.model_copy(update={"meter_within": asked.meter_error}))
     planner = loom._planner
     first = next_test(planner, Sheet("", (), {}), Options())
     sheets = FullSheet(planner.harness)
@@ -270,6 +274,7 @@ if __name__ == "__main__":
     parser.add_argument("--harness", nargs="*", default=list(harness_files()))
     parser.add_argument("--jobs", type=int, default=2)
     parser.add_argument("--meter-error", type=float, default=0.0, help="0.05: five per cent besides")
+    parser.add_argument("--told", action="store_true", help="the tool is told of the meter's error")
     parser.add_argument("--tolerance", type=float, default=0.0, help="0.2: every value twenty per cent")
     parser.add_argument("--keep", type=Path, help="file of outcomes: what is in it is not done again")
     given = parser.parse_args()

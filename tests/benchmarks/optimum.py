@@ -9,7 +9,7 @@ from circuitcheck.harness.readings import Sheet
 from circuitcheck.plan.exact import MOST, Certain, Exact
 from circuitcheck.plan.planner import Options
 from circuitcheck.plan.policy import advise
-from circuitcheck.plan.problem import Problem
+from circuitcheck.plan.problem import AT_FIRST, Problem
 from circuitcheck.shipped import readings_files
 
 TESTS = 14
@@ -31,7 +31,7 @@ def rollout_against_optimum(planner, draws=DRAWS):
         rows = draw.choice(len(weights), MOST, replace=False, p=weights / weights.sum())
         share = weights[rows] / weights[rows].sum()
         gains = problem.gains(np.bincount(rows, share, minlength=len(weights)))
-        tests = np.argsort(-gains / problem.cost(frozenset()), kind="stable")[:TESTS]
+        tests = np.argsort(-gains / problem.cost(AT_FIRST), kind="stable")[:TESTS]
         small = Problem(
             problem.unit[rows],
             _certain(problem.chances[tests][:, rows]),
@@ -39,8 +39,9 @@ def rollout_against_optimum(planner, draws=DRAWS):
             problem.access[tests],
             problem.opening,
             problem.price,
+            problem.spared[np.append(tests, -1)][:, tests],
         )
-        found.append(_followed(small, share, frozenset()) / _best(small, share))
+        found.append(_followed(small, share, AT_FIRST) / _best(small, share))
     return found
 
 
@@ -61,17 +62,18 @@ def _best(problem, weights):
             access,
             problem.opening.tolist(),
             problem.price,
+            problem.spared.tolist(),
         )
     ).minutes()
 
 
-def _followed(problem, weights, opened):
+def _followed(problem, weights, ready):
     """Expected minutes of following the advice, those lost by stopping included."""
-    advice = advise(problem, weights, opened, exactly=False)
+    advice = advise(problem, weights, ready, exactly=False)
     if advice.stop:
         return problem.loss(weights)
     choice = advice.choices[0]
-    then = problem.opened_by(choice.test, opened)
+    then = problem.ready_after(choice.test, ready)
     return choice.minutes + sum(
         chance * _followed(problem, left, then) for chance, left in problem.after(weights, choice.test)
     )

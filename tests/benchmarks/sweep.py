@@ -6,6 +6,10 @@ Every fault of a harness at sixteen values of its unknown, in one of its tests, 
 run; medians of processor time, so that other work on the machine does not count. The simulator (``ngspice``) alters one resistance of the exported deck and solves again, in
 one process, its start-up taken off; lcapy answers one point in numbers; ``numpy.linalg.solve`` is given
 one nodal matrix for each point, its motors taken as linear, which is the least that plain solving costs.
+
+Of ours the circuit and the changes are given; wiring, layout, factors and all else are made anew each time,
+nothing is kept. The volts at eight places are read as they come, not mended to nine digits as a meter's are.
+Only the small sweep keeps its wiring and networks, as locating does.
 """
 
 import argparse

@@ -1,5 +1,7 @@
 """The command line: JSON alone on standard output, one line a mistake, exit status 0 or 2."""
 
+import csv
+import io
 import json
 import os
 import subprocess
@@ -225,3 +227,52 @@ def test_of_two_faults_that_begin_alike_the_commoner_is_offered():
     done = CliRunner().invoke(app, ["whatif", "twin-fan-switch", "--fault", "W9 short"])
     assert done.exit_code == 2
     assert "nearest: W9 short to ground" in done.stderr
+
+
+def test_expected_readings_as_a_sheet_that_locate_takes_filled_in():
+    """Filled in with what a sound circuit gives, nothing is wrong; blank, there is nothing to go by."""
+    blank = run("expect", "first-fan", "--as", "csv").stdout
+    rows = list(csv.DictReader(io.StringIO(blank)))
+    harness = circuitcheck.load("first-fan").harness
+    assert [(one["test"], one["name"]) for one in rows] == [
+        (test, name) for test, one in harness.tests.items() for name in one.observe
+    ]
+    assert "no readings" in run("locate", "first-fan", "-", given=blank).stderr
+    for one in rows:
+        low, _, high = one["expected"].rpartition(" to ")
+        unit = high.partition(" ")[2]
+        one["reading"] = (
+            f"{(float(low) + float(high.split()[0])) / 2} {unit}" if low else one["expected"]
+        )
+    filled = io.StringIO()
+    writer = csv.DictWriter(filled, rows[0].keys())
+    writer.writeheader()
+    writer.writerows(rows)
+    found = json.loads(run("locate", "first-fan", "-", "--json", given=filled.getvalue()).stdout)
+    assert found["verdict"] == "sound"
+
+
+def test_a_test_that_is_needed_is_asked_for_by_name():
+    for verb in ("explain", "export"):
+        done = run(verb, "first-fan")
+        assert done.exit_code == 2
+        assert "by-itself, switch-bridged" in done.stderr
+
+
+def test_the_next_test_says_what_it_names_and_sets_in_what_goes_on():
+    done = run("next", "twin-fan-switch", "--symptom", "right fan dead")
+    assert "understood: right fan off, left fan runs" in done.stderr
+    names = " ".join(done.stdout.split())
+    assert "E2 ground, right chassis leg" in names
+    assert "M2 motor, in the right fan" in names
+    table = done.stdout.split("95 % between")[1].split("Why this one")[0].splitlines()[1:]
+    assert {len(line) - len(line.lstrip()) for line in table if line.strip()} <= {2, 4, 6}
+
+
+def test_a_proof_that_failed_is_not_said_to_rule_anything_out(tmp_path):
+    before, after = tmp_path / "before.yaml", tmp_path / "after.yaml"
+    before.write_text("tests: {high-at-the-plug: {right: off, right-ground: 0 V}}\n")
+    after.write_text("tests: {high-at-the-plug: {right: slow, right-ground: 3.9 V}}\n")
+    done = run("prove", "twin-fan-switch", str(before), str(after))
+    assert "Not proven: put that right" in done.stdout
+    assert "is ruled out" not in done.stdout

@@ -27,9 +27,8 @@ def fault(bench, spec, values=None):
 
 def read(bench, trials):
     """Readings of trials put together, one after the other (rows, readings)."""
-    together = Together(bench.circuit.branches, bench.setup.swap)
-    for faults in trials:
-        together.add(faults, max((np.size(one.value) for one in faults), default=1))
+    counts = [max((np.size(one.value) for one in faults), default=1) for faults in trials]
+    together = Together(trials, counts).on(bench.circuit.branches, bench.setup.swap)
     run = bench.run(together.changes, together.counts, together=together.rows)
     return together, run.values
 

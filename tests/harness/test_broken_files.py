@@ -98,7 +98,7 @@ ONE_PROBLEM = {
     # form
     "tab": (GOOD, "    low: {closes", "\t low: {closes", "", "a tab", "spaces", ""),
     "not YAML": (GOOD, "harness: Test", "harness: @Test", "", "a character that no value can begin with",
-                 "must be YAML", ""),
+                 "in quotes", ""),
     "control character": (GOOD, "0.40", "0.4\x070", "", "control character", "plain text", ""),
     "anchor": (GOOD, "supply: {", "supply: &s {", "", "an anchor", "written out", ""),
     "alias": (GOOD, "internal: 12 mohm", "internal: *s", "", "alias", "written out", ""),
@@ -124,9 +124,23 @@ ONE_PROBLEM = {
     "list for a word": (GOOD, "rating: 40 A", "rating: [40 A]", "parts.F3.rating", "a list of 1",
                         "a current with its unit, such as '15 A'", ""),
     "quote not closed": (GOOD, "where: left", "where: 'left", "", "an opening quote",
-                         "must be YAML", ""),
+                         "both or none", ""),
     "bracket not closed": (GOOD, "[S1.2, S1.1]]}", "[S1.2, S1.1]}", "", "no ',' or ']' where one is due",
-                           "must be YAML", ""),
+                           "a ']' for each '['", ""),
+    "brace not closed": (GOOD, "E0: {kind: ground}", "E0: {kind: ground", "", "'{' without its '}'",
+                         "closed with '}'", ""),
+    "bracket too many": (GOOD, "E0: {kind: ground}", "E0: {kind: ground}}", "", "'}' where none can",
+                         "left out", ""),
+    "no comma": (GOOD, "from: G1.-, to: E0.31", "from: G1.- to: E0.31", "", "no ',' or '}'",
+                 "a comma before 'to'", ""),
+    "semicolon": (GOOD, "from: G1.-, to: E0.31", "from: G1.-; to: E0.31", "", "';'", "a comma", ""),
+    "out of step": (GOOD, "  E0: {kind: ground}", "   E0: {kind: ground}", "", "3 blanks before 'E0:'",
+                    "2 blanks, as line 15", ""),
+    "no colon": (GOOD, "harness: Test", "harness Test", "", "a line without ':'", "'harness: ...'", ""),
+    "no colon before a brace": (GOOD, "E0: {kind: ground}", "E0 {kind: ground}", "parts.E0 {kind",
+                                "no ':' after 'E0'", "'E0: {kind: ground}'", ""),
+    "value with a colon": (GOOD, "harness: Test", "harness: One: Test", "", "a ':' where none can",
+                           "in quotes", ""),
     # quantities
     "wrong unit": (GOOD, "ohms: 0.40", "ohms: 0.40 V", "parts.R1.ohms", "'0.40 V'",
                    "a resistance in ohm, mohm", ""),
@@ -441,6 +455,61 @@ def test_mistakes_of_every_sort_are_told_at_once():
     ]  # fmt: skip
 
 
+SLIPS_OF_FORM = {
+    "tab": ("  E0: {kind: ground}", "\tE0: {kind: ground}"),
+    "a level deep in tabs": ("    title: Low", "\t\ttitle: Low"),
+    "brace": ("E0: {kind: ground}", "E0: {kind: ground"),
+    "bracket": ("[S1.2, S1.1]]}", "[S1.2, S1.1]}"),
+    "out of step": ("  E0: {kind: ground}", " E0: {kind: ground}"),
+    "first of its block out of step": ("    title: Low", "     title: Low"),
+    "colon": ("harness: Test", "harness Test"),
+    "blank behind a colon": ("{kind: ground}", "{kind:ground}"),
+    "quote": ("where: left", "where: 'left"),
+    "comma": ("from: G1.-, to: E0.31", "from: G1.- to: E0.31"),
+    "no such character": ("harness: Test", "harness: @Test"),
+    "dash": ("  E0: {kind: ground}", "  - E0: {kind: ground}"),
+}
+
+
+@pytest.mark.parametrize("slip", SLIPS_OF_FORM)
+def test_behind_a_slip_of_form_the_rest_of_the_file_is_read(slip):
+    """The two other mistakes are told as they are without it."""
+    right, wrong = SLIPS_OF_FORM[slip]
+    other = GOOD.replace("ohms: 0.40", "ohms: 0.40 V").replace(LEFT, "left: {sped: M1}", 1)
+    told = [str(one) for one in problems_of(other)]
+    assert len(told) == 2
+    assert right in other
+    with_slip = [str(one) for one in problems_of(other.replace(right, wrong, 1))]
+    assert len(with_slip) == 3
+    assert set(told) < set(with_slip)
+
+
+def test_tabs_are_told_once_with_their_lines():
+    (problem,) = problems_of(re.sub("(?m)^ +(?=(title|setup|minutes):)", "\t\t", GOOD))
+    assert re.fullmatch(r"a tab at the start of a line \(again on lines [\d, ]+\)", problem.found)
+
+
+def test_several_slips_of_form():
+    text = GOOD.replace("E0: {kind: ground}", "E0: {kind: ground").replace("harness: T", "harness T")
+    text = text.replace("from: G1.-, to", "from: G1.-; to").replace("ohms: 0.40", "ohms: 0.40 V")
+    assert [one.found for one in problems_of(text)] == [
+        "a line without ':'", "'0.40 V'", "'{' without its '}'", "';' between entries",
+    ]  # fmt: skip
+
+
+def test_a_terminal_by_another_name():
+    """Names of the trade, common practice, no source."""
+    for wrong, right in (("G1.plus", "G1.+"), ("G1.negative", "G1.-"), ("E0.gnd", "E0.31")):
+        old = {"G1.+": "from: G1.+", "G1.-": "from: G1.-", "E0.31": "to: E0.31"}[right]
+        (problem,) = problems_of(GOOD.replace(old, old.replace(right, wrong), 1))
+        assert problem.nearest == right
+
+
+def test_a_sheet_of_readings_is_told_as_that():
+    (problem,) = problems_of("readings: x\nharness: bench\ntests: {low: {fan: off}}\n")
+    assert problem.found == "a sheet of readings"
+
+
 def test_what_follows_from_an_unread_part_is_not_told():
     (problem,) = problems_of(GOOD.replace("kind: fuse", "kind: fuze"))
     assert problem.name == "parts.F3.kind"
@@ -461,7 +530,6 @@ def test_a_large_broken_file_is_told_in_no_time():
     ("# nothing\n# at all\n", 0, "nothing but comments", "must hold a description"),
     ("just a word\n", 1, "no keys", "must begin with"),
     ("- a\n- b\n", 1, "no keys", "must begin with"),
-    ("harness: x\n  y: [\n", 2, "", "must be YAML"),
     ("a: " + "[" * 10_000, 1, "more than 12 levels", "less nested"),
     ("a: " + "{a: " * 10_000, 1, "more than 12 levels", "less nested"),
     ("a: &a [x, x]\nb: &b [*a, *a]\nc: &c [*b, *b]\nd: [*c, *c]\n", 1, "an anchor", "written out"),

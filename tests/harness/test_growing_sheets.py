@@ -109,12 +109,31 @@ class TestMeter:
         [
             ("{input: 5 V}", "meter.input: found '5 V'; must be the input of a voltmeter"),
             ("old", "meter: found no input; must be {input: 1 Mohm}"),
+            ("{within: 50 %}", "meter.within: found '50 %'; must be a share of the reading"),
+            ("{within: 5 V}", "meter.within: found '5 V'; must be a share of the reading"),
         ],
     )
     def test_what_is_no_input_is_told(self, given, said, tmp_path):
         with pytest.raises(ReadingsError) as error:
             sheet(f"meter: {given}\ntests: {{cold: {{left: off}}}}\n", tmp_path)
         assert f"sheet.yaml:1: {said}" in str(error.value)
+
+    def test_readings_of_a_poor_meter_are_judged_by_its_own_error(self, tmp_path):
+        """A sound battery's 12.6 V read 5 % low: 12.0 V. Of a meter that is within 0.5 % it is out of the
+        band; of one that may be 5 % off (u = a / sqrt 3, JCGM 100:2008, 4.3.7) it is not."""
+        read = "tests: {feed-at-the-switch: {battery: 12.0 V}}\n"
+        usual, poor = (
+            {one.name: one.fits for one in LOOM.locate(sheet(meter + read, tmp_path)).readings}
+            for meter in ("", "meter: {within: 5 %}\n")
+        )
+        assert not usual["battery"]
+        assert poor["battery"]
+
+    def test_it_stands_in_a_table_as_well(self, tmp_path):
+        found = sheet(
+            "test,name,reading\nmeter,within,5 %\nmeter,input,1 Mohm\ncold,left,off\n", tmp_path
+        )
+        assert (found.meter_within, found.meter_ohm) == (0.05, 1e6)
 
 
 class TestBlanksAreAdded:

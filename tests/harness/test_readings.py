@@ -87,7 +87,7 @@ def test_reading_with_a_set_up_of_its_own():
     ("volts: [F3.in, G1.-], read: 12.6 V", "fuse: bridge, read: blown", 8, "'bridge' with no such lead",
      "must have 'bridge'", ""),
     ("{low: OL, high: 0.3}", "OL", 5, "no mapping", "{name: reading}", ""),
-    ("also:", "also: [", 7, "", "must be YAML", ""),
+    ("also:", "also: [", 6, "'[' without its ']'", "left out, or closed", ""),
 ])  # fmt: skip
 def test_one_mistake_gets_one_answer(old, new, line, found, must, near):
     assert old in SHEET
@@ -103,6 +103,38 @@ def test_all_problems_at_once_in_the_order_of_lines():
     with pytest.raises(ReadingsError) as caught:
         parse_readings(BENCH, text)
     assert [one.line for one in caught.value.problems] == [4, 5, 8]
+
+
+def test_a_value_is_looked_at_also_where_its_setup_is_wrong():
+    text = SHEET.replace(
+        "{pull: [F3]}, volts: [F3.in, G1.-], read: 12.6 V", "{pul: [F3]}, turn: M1, read: fre"
+    )
+    with pytest.raises(ReadingsError) as caught:
+        parse_readings(BENCH, text)
+    assert [(one.line, one.found) for one in caught.value.problems] == [
+        (8, "unknown key 'pul'"), (8, "'fre'"),
+    ]  # fmt: skip
+
+
+def test_a_slip_of_form_does_not_hide_the_rest():
+    text = SHEET.replace("amps: 8.1 A", "amps: 8.1 V").replace("read: 12.4 V}", "read: 12.4 V")
+    with pytest.raises(ReadingsError) as caught:
+        parse_readings(BENCH, text)
+    assert [(one.line, one.found) for one in caught.value.problems] == [
+        (4, "'8.1 V'"), (7, "'{' without its '}'"),
+    ]  # fmt: skip
+
+
+def test_a_harness_for_a_sheet_is_told_as_that():
+    text = (Path(__file__).parents[1] / "data" / "bench.yaml").read_text(encoding="utf-8")
+    assert problem_of(text).found == "a harness"
+
+
+def test_the_words_of_a_symptom_are_told_with_the_other_mistakes():
+    text = "symptom: right fan kaput\ntests:\n  hot: {left: fsat}\n"
+    with pytest.raises(ReadingsError) as caught:
+        circuitcheck.load("twin-fan-switch").sheet(io.StringIO(text))
+    assert [one.line for one in caught.value.problems] == [1, 3]
 
 
 @pytest.mark.parametrize("text", ["-", "'-'", "''", "not taken", "Not done"])

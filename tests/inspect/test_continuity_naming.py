@@ -244,7 +244,7 @@ def test_drawn_mistakes_are_named_after_what_the_tool_asks_for(name):
             "from,to,reading\nX10.1,S1.1,ok\n",
             r"s.csv:2: from: found 'X10.1'; must be a terminal that a probe gets at",
         ),
-        ("from;to;reading\nG1.+;F1.in;0,3 ohm\n", r"s.csv:2: reading: .*decimal point"),
+        ('from,to,reading\nG1.+,F1.in,"0,3 ohm"\n', r"s.csv:2: reading: .*decimal point"),
         (
             "check,from,to,reading\nleads,,,40 ohm\n",
             r"s.csv:2: leads: found '40 ohm'; must be from 0 to 5 ohm",
@@ -263,6 +263,13 @@ def test_a_bad_sheet_gives_one_error_with_file_and_line(switch, text, told):
     with pytest.raises(ValueError, match=told) as error:
         read_file(switch, "s.csv", text)
     assert len(str(error.value).splitlines()) == 1
+
+
+def test_decimal_commas_where_semicolons_part_the_columns(switch):
+    """Common practice, no source: a spreadsheet that writes one writes the other."""
+    comma = read_file(switch, "s.csv", "from;to;reading\nG1.+;F1.in;0,3\nX2.3a;E1.31;12,5 ohm\n")
+    point = read_file(switch, "s.csv", "from,to,reading\nG1.+,F1.in,0.3\nX2.3a,E1.31,12.5 ohm\n")
+    assert all_specs(comma) == all_specs(point)
 
 
 def test_a_sheet_in_yaml(switch):

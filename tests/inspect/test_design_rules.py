@@ -9,8 +9,10 @@ import re
 import pytest
 from sound_design import finding, inspected, noticed
 
+import circuitcheck
 from circuitcheck.inspect.inspection import all_rules
 from circuitcheck.inspect.rule import Severity
+from circuitcheck.shipped import harness_files
 
 MOTOR_1 = "M1: {kind: motor, rated: {volts: 13, amps: 12, rpm: 2500}, winding: 0.20 ohm}"
 RESISTOR = "R1: {kind: resistor, ohms: 0.60, watts: 250}"
@@ -316,3 +318,12 @@ def test_how_grave_a_fuse_too_large_is_depends_on_what_can_flow():
     grave = {one.place: one.severity for one in note.findings if one.rule == "fuse-over-wire"}
     assert set(grave.values()) == {Severity.note}  # what is behind it cannot draw that much
     assert "W23" in grave
+
+
+@pytest.mark.parametrize("name", sorted(harness_files()))
+def test_whatever_is_serious_or_doubtful_says_what_to_do(name):
+    """An order to do something, or a question: nobody is left with a finding alone."""
+    orders = r"\b(Put|Fit|Make|Give|Take|Keep|Have|Renew|See)\b|\?"
+    for one in circuitcheck.load(name).inspect().findings:
+        if one.severity is not Severity.note:
+            assert re.search(orders, one.words), one.words

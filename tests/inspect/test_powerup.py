@@ -17,6 +17,7 @@ from typer.testing import CliRunner
 
 from circuitcheck.circuit.build import build_circuit, lasting_faults
 from circuitcheck.cli.main import app
+from circuitcheck.cli.powerup_tables import _in_groups
 from circuitcheck.expect.bench import Bench
 from circuitcheck.expect.second_opinion import deck
 from circuitcheck.expect.vehicle import drawer, read_vehicle, vary
@@ -467,3 +468,15 @@ def test_a_relay_is_parted_from_the_wires_to_and_from_it_at_the_back_of_its_sock
         "K1 30-87 stuck open": (False, True),
         "W3 open": (False, False),
     }
+
+
+def test_faults_of_one_mode_are_told_together_the_likeliest_first():
+    faults = ("W1 open", "K1 30-87 stuck open", "W2 open", "M1 stiff", "W3 short to ground", "W4 open")
+    assert _in_groups(faults) == ("W1, W2 or W4 open; K1 30-87 stuck open; M1 stiff; W3 short to ground")
+    assert _in_groups([f"W{n} open" for n in range(1, 8)]) == "W1, W2, W3, W4 or 3 more open"
+
+
+def test_the_printed_steps_take_their_cautions_with_them():
+    done = CliRunner().invoke(app, ["powerup", "first-fan"])
+    assert "! A fan can start without warning" in done.stdout
+    assert done.stderr == ""

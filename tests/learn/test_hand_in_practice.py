@@ -95,7 +95,7 @@ def test_an_ear_at_the_motor_of_a_fan_that_stands():
     session.feed("undo S1")
     session.feed("lead S1.2 S1.3")
     assert "M1: off" in session.feed("look M1")[-1]
-    assert session.feed("listen M1")[-1] == "hear M1: runs"
+    assert session.feed("hear M1")[-1] == "hear M1: runs"
 
 
 def test_why_a_fuse_is_whole_and_why_it_has_blown():

@@ -87,7 +87,8 @@ def test_who_complains_of_nothing_speaks_as_any_other(name):
 @pytest.mark.parametrize(
     ("line", "near"),
     [
-        ("click K1", "listen K1"),
+        ("click K1", "hear K1"),
+        ("listen M1", "hear K1"),
         ("quit", "leave"),
         ("remove F1", "pull F1"),
         ("spin M1", "turn M1"),
@@ -189,8 +190,8 @@ def test_a_lamp_lights_on_a_sound_feed():
 def test_a_relay_is_heard_and_a_swap_cures_it():
     loom = circuitcheck.load("first-fan")
     session = Session(case("K1 coil open", loom=loom))
-    told = play(session, "ignition on", "coolant 95 warming", "listen K1", "swap K1", "listen K1")
-    assert [one for one in told if one.startswith("click")] == ["click K1: silent", "click K1: clicks"]
+    told = play(session, "ignition on", "coolant 95 warming", "hear K1", "swap K1", "hear K1")
+    assert [one for one in told if one.startswith("hear")] == ["hear K1: silent", "hear K1: clicks"]
 
 
 def test_a_fuse_blows_is_seen_and_is_renewed():

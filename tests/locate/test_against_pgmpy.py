@@ -25,8 +25,8 @@ from circuitcheck.locate.coarse import Coarse
 from circuitcheck.locate.evidence import MISREAD, lay_out
 from circuitcheck.locate.joined import pairs_of
 from circuitcheck.locate.locate import Locator
+from circuitcheck.locate.loose_contact import twins as pair_up
 from circuitcheck.locate.pairing import Pair
-from circuitcheck.locate.passing import twins as pair_up
 from circuitcheck.locate.passing import weigh_passing
 from circuitcheck.locate.renewed import STILL_WRONG
 from circuitcheck.locate.suspects import (
@@ -247,7 +247,7 @@ def test_chances_of_a_fault_that_comes_and_goes():
     twins = pair_up(lasts, [one for one in single_suspects(harness) if one.passing and one.weight > 0])
     evidence = lay_out(harness, LOOM.sheet(PASSING), {})
     assert sorted(one.suspect.spec for one in twins) == sorted(passing)
-    suspects = [Suspect((), 1.0), *(lasts[one.lasting] for one in twins)]
+    suspects = [Suspect((), 1.0), *(lasts[one.open] for one in twins)]
     tests = [
         bench for bench in range(len(evidence.benches)) for _ in evidence.benches[bench].observations
     ]

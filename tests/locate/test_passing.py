@@ -61,6 +61,42 @@ def test_a_drawn_vehicle_leads_back_to_it(name, spec, seed):
     assert suspect.replace in verdict.repair.units
 
 
+def wandering(values, place="E1", seed=6, name="twin-fan-switch"):
+    """A sheet of one vehicle whose joint has other ohms in each test; None where it is as it should be."""
+    loom = circuitcheck.load(name)
+    sheet = {}
+    for test, ohm in values.items():
+        fault = () if ohm is None else (f"{place} high resistance={ohm} ohm",)
+        sheet[test] = loom.written(*fault, spread=seed)[test]
+    return loom, sheet
+
+
+@pytest.mark.parametrize(
+    ("values", "place", "seed"),
+    [
+        ({"low-at-the-plug": 2, "high-at-the-plug": 0.3}, "E1", 6),
+        ({"low-at-the-plug": 0.4, "high-at-the-plug": 3, "warm": None, "hot": 0.9}, "X3.3", 3),
+        ({"low-at-the-plug": 5, "high-at-the-plug": 0.8, "warm": None}, "W11", 9),
+    ],
+)
+def test_a_joint_whose_resistance_wanders(values, place, seed):
+    """Loose and corroded contacts are not the same twice: common practice, no source."""
+    loom, sheet = wandering(values, place, seed)
+    verdict = loom.locate(sheet)
+    suspect = first_group(verdict)[f"{place} comes and goes"]
+    assert suspect.as_ohm
+    for test, ohm in suspect.as_ohm:
+        assert ohm == pytest.approx(values[test], rel=0.4), test
+    assert "It comes and goes" in verdict.summary
+
+
+def test_the_same_ohms_in_every_test_are_a_lasting_fault():
+    loom, sheet = wandering({"low-at-the-plug": 0.6, "high-at-the-plug": 0.6}, "E1", 7)
+    verdict = loom.locate(sheet)
+    assert verdict.suspects[0].spec == "E1 high resistance"
+    assert not any("comes and goes" in spec for spec in first_group(verdict))
+
+
 def test_next_goes_on_from_it_and_prove_proves_its_twin():
     loom = circuitcheck.load("twin-fan-switch")
     advice = loom.next(mixed("warm"))

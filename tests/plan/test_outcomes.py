@@ -19,4 +19,4 @@ def test_two_readings_are_parted_where_a_meter_parts_them(ohms, cut):
     assert len(found.spans) == (2 if cut else 1)
     if cut:
         assert found.chances[0, 0] == pytest.approx(0.9772, abs=0.01)  # and a misreading in a hundred
-    assert tells_nothing(OHMS, np.array([0.0, ohms])) == (ohms < 0.3)
+    assert tells_nothing(harness, OHMS, np.array([0.0, ohms])) == (ohms < 0.3)

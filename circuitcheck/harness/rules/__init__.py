@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from circuitcheck.harness.model import Harness
-from circuitcheck.harness.rules.lookup import ALL_ACCESS, ALL_NAMES
+from circuitcheck.harness.rules.lookup import ALL_ACCESS, ALL_NAMES, Known
 from circuitcheck.harness.rules.names import (
     access_exists,
     frequencies_name_faults,
@@ -72,4 +72,12 @@ def _a_wire_is_loose(tree: Tree) -> bool:
     return any(one.name.startswith(("wires", "supply.battery")) for one in tree.problems)
 
 
-__all__ = ["ALL_ACCESS", "ALL_NAMES", "check", "check_observation", "check_setup", "report_check"]
+__all__ = [
+    "ALL_ACCESS",
+    "ALL_NAMES",
+    "Known",
+    "check",
+    "check_observation",
+    "check_setup",
+    "report_check",
+]

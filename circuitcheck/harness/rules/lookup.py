@@ -10,6 +10,7 @@ from circuitcheck.errors import nearest
 from circuitcheck.harness.model import Harness
 from circuitcheck.harness.tree import Path_, Tree
 from circuitcheck.parts.fault import CHASSIS
+from circuitcheck.parts.part import Part
 
 ENOUGH = 100
 """After so many problems nobody reads on, and the search for a nearest name is dropped."""
@@ -96,10 +97,12 @@ def report_no_part(
 def report_no_terminal(harness: Harness, tree: Tree, path: Path_, given: str) -> None:
     """Report what is no terminal: for want of the part, of the pin, or of a dot."""
     name, _, pin = given.partition(".")
+    if name in tree.unread:
+        return
     if name in harness.parts:
         part = harness.parts[name]
         must = f"must be a terminal of {name}: {', '.join(part.pins())}"
-        near = nearest_known(tree, given, part.nodes(name)) if pin else ""
+        near = _pin_meant(tree, part, name, pin) if pin else ""
         tree.report(path, f"no terminal '{given}'" if pin else f"'{given}' alone", must, near)
     elif in_doubt(tree, name):
         return
@@ -110,6 +113,36 @@ def report_no_terminal(harness: Harness, tree: Tree, path: Path_, given: str) ->
         tree.report(path, f"'{given}'", must, chassis)
     else:
         near = nearest_known(tree, name, harness.parts)
-        tree.report(
-            path, f"no part '{name}'", "must be a terminal of a part", f"{near}.{pin}" if near else ""
-        )
+        alike = [one for one in harness.parts if _letters(one) == _letters(name) != ""][:MOST_NAMED]
+        must = "must be a terminal of a part" + (f", such as {' or '.join(alike)}" if alike else "")
+        tree.report(path, f"no part '{name}'", must, f"{near}.{pin}" if near else "")
+
+
+MOST_NAMED = 4
+"""Parts that are offered for one that is not there."""
+_ALSO_CALLED = {
+    "plus": "+",
+    "pos": "+",
+    "positive": "+",
+    "minus": "-",
+    "neg": "-",
+    "negative": "-",
+    "gnd": "31",
+    "ground": "31",
+    "earth": "31",
+    "com": "2",
+    "anode": "a",
+    "cathode": "k",
+}
+"""What terminals are called as well."""
+
+
+def _pin_meant(tree: Tree, part: Part, name: str, pin: str) -> str:
+    """The terminal of a part that is meant: by another name of it, the only one, or the nearest."""
+    pins = part.pins()
+    other = _ALSO_CALLED.get(pin.casefold(), "")
+    if other in pins:
+        return f"{name}.{other}"
+    if len(pins) == 1:
+        return f"{name}.{pins[0]}"
+    return nearest_known(tree, f"{name}.{pin}", part.nodes(name))

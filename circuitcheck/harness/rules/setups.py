@@ -45,18 +45,18 @@ def tests_name_what_exists(harness: Harness, tree: Tree) -> None:
             check_observation(harness, tree, test, ("tests", name, "observe", label), one, known)
 
 
-def check_setup(
-    harness: Harness, tree: Tree, path: Path_, setup: Setup, known: Known | None = None
-) -> None:
+def check_setup(harness: Harness, tree: Tree, path: Path_, setup: Setup, known: Known) -> None:
     """A set-up names parts, terminals and positions that exist."""
-    known = known or Known.of(harness)
     for key, names in (("pull", setup.pull), ("unplug", setup.unplug), ("swap", setup.swap)):
         for index, name in enumerate(names):
             where = (*path, key, index)
             if name not in harness.parts:
                 report_no_part(harness, tree, where, name, "must be a part", harness.parts)
             elif key != "swap" and not harness.parts[name].plugged:
-                tree.report(where, f"'{name}'", "must be a part with a plug or socket")
+                can = [one for one, part in harness.parts.items() if part.plugged][:12]
+                must = f"must be a part with a plug or socket: {', '.join(can) or 'there is none'}"
+                kind = harness.parts[name].kind_name
+                tree.report(where, f"'{name}', a {kind}", must)
     _check_leads(harness, tree, path, setup, known)
     _check_through(harness, tree, path, setup, known)
     for name, position in setup.switches.items():
@@ -120,10 +120,9 @@ def check_observation(
     test: Test,
     path: Path_,
     observation: Observation,
-    known: Known | None = None,
+    known: Known,
 ) -> None:
     """One thing to observe in a test: exactly one, of something that exists."""
-    known = known or Known.of(harness)
     named = [kind for kind in KINDS_OF_OBSERVATION if getattr(observation, kind) is not None]
     if len(named) != 1:
         which = f" ({' and '.join(named)})" if named else ""
@@ -221,7 +220,8 @@ def _check_fuse(harness: Harness, tree: Tree, test: Test, path: Path_, point: st
 def _is_lead(tree: Tree, path: Path_, point: str, leads: Mapping[str, object]) -> bool:
     """Whether a lead is meant; one that the set-up does not have is reported."""
     if point in leads and not leads[point]:
-        tree.report(path, f"'{point}' with no such lead in the setup", f"must have '{point}'")
+        must = f"must have '{point}' in the setup as well"
+        tree.report(path, f"'{point}' with no such lead in the setup", must)
     return point in leads
 
 

@@ -13,6 +13,7 @@ from __future__ import annotations
 import csv
 import io
 import math
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
@@ -218,7 +219,8 @@ def _from_csv(drawn: Wiring, text: str, file: str) -> _Reader:
     reader = _Reader(drawn, file)
     text = text.lstrip("\ufeff")
     first = next(line for line in text.splitlines() if line.strip())
-    rows = csv.reader(io.StringIO(text), delimiter=";" if ";" in first else ",")
+    separator = ";" if ";" in first else ","
+    rows = csv.reader(io.StringIO(text), delimiter=separator)
     header: list[str] | None = None
     try:
         for row in rows:
@@ -244,6 +246,8 @@ def _from_csv(drawn: Wiring, text: str, file: str) -> _Reader:
                     f"must be {len(header)}, with a decimal point",
                 )
                 continue
+            if separator == ";":  # a spreadsheet that writes these writes decimal commas too
+                cells = [re.sub(r"(?<=\d),(?=\d)", ".", cell) for cell in cells]
             _row(reader, rows.line_num, dict(zip(header, cells, strict=False)))
     except csv.Error as error:
         reader.report(rows.line_num, "", str(error), "must be CSV")

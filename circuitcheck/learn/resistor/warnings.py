@@ -38,7 +38,7 @@ def overloads(fuses: Sequence[FuseLoad], contacts: Sequence[ContactLoad], held: 
             much = contact.starting > times.value * contact.rating
             word = "more than the usual most of" if much else "for an instant bears up to"
             found.append(
-                f"closes on {number(contact.starting)} A, over its {contact.rating:g} A "
+                f"closes onto {number(contact.starting)} A, over its {contact.rating:g} A "
                 f"({word} {times.value:g} times it; {times.source})"
             )
         if found:
@@ -47,7 +47,7 @@ def overloads(fuses: Sequence[FuseLoad], contacts: Sequence[ContactLoad], held: 
 
 def _over(load: FuseLoad | ContactLoad, held: str) -> str:
     running = load.running > load.rating
-    amps, when = (load.running, "running") if running else (load.locked, f"with {held} held")
+    amps, when = (load.running, "running") if running else (load.locked, f"with {held} locked")
     return f"{number(amps)} A {when}, over its {load.rating:g} A"
 
 
