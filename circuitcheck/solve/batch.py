@@ -34,6 +34,8 @@ from circuitcheck.solve.ties import ties_of
 from circuitcheck.solve.wiring import TIE_SIEMENS, Bool, Ends, Index
 
 _ALL = slice(None)
+_HANGING = 1e-3
+"""Share of a blocking diode's surroundings below which it is that what holds them."""
 
 
 class Batch:
@@ -159,6 +161,7 @@ class Batch:
         rest = settle_curves(volts[width:], r[width:, width:], curves)
         edited = volts[:width] - np.einsum("ijs,js->is", r[:width, width:], rest.amps)
         self._note_lost(np.abs(left))
+        self._note_hanging(rest.slope, np.einsum("iis->is", r[width:, width:]))
         self.astray = ~rest.rested
         self._near_volts = rest.volts.T
         self._active = np.empty((width + len(others), len(self)), dtype=np.intp)
@@ -192,6 +195,17 @@ class Batch:
         if rows.size:
             worst = self.slot[rows, np.argmin(left[:, rows], axis=0)]
             self.costly[rows] = np.where(worst < len(self.network.wiring.keys), worst, -1)
+
+    def _note_hanging(self, slope: Array, own: Array) -> None:
+        """Which rows hang on a diode that blocks, by little more than its leakage.
+
+        What stands in for it in the network is taken off it whole, and next to nothing is left.
+
+        :param slope: of what each curve draws beyond that (curves, rows) [S], and ``own`` the resistance
+            that it sees (curves, rows) [ohm]
+        """
+        knees = self.network.knees
+        self.hanging = np.any(1 + slope[knees] * own[knees] < _HANGING, axis=0)
 
     def answers(self, back: Array, rows: Index | slice = _ALL) -> Array:
         """What flows at the active ports when volts are put on them from outside [A].

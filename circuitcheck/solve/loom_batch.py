@@ -346,6 +346,9 @@ class LoomBatch(Batch):
         """Volts at the probes without a meter (rows, probes) [V]; not at the many branches watched."""
         return self.volts(self.probe_ports)
 
+    def _note_hanging(self, slope: Array, own: Array) -> None:
+        """Nothing: what is read of a whole loom is not mended."""
+
     @cached_property
     def read_volts(self) -> Array:
         """Volts at the probes as they come (rows, probes) [V]."""

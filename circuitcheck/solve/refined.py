@@ -40,14 +40,15 @@ def refined(batch: Batch, ports: Index, volts: Array) -> Array:
     scale = _ROUNDED / _WANTED
     two = (batch.altered & (batch.siemens < _JOINT)).sum(axis=1) > 1
     # The most that a row may lose is what its edits lose of the highest volts in the circuit.
-    most = scale * highest / batch.least
+    most = np.where(batch.hanging, np.inf, scale * highest / batch.least)
     doubtful = (size > np.where(two, _LIVE_AMPS, _LIVE)[:, None]) & (size < most[:, None])
     rows = np.flatnonzero(doubtful.any(axis=1))
     if rows.size:
         off_by = _off_by(batch, ports, rows)
         some = np.flatnonzero(two[rows])
         off_by[some] += _of_two(batch, ports, rows[some], highest)
-        rows = rows[np.any(doubtful[rows] & (size[rows] < scale * off_by), axis=1)]
+        lost = doubtful[rows] & (size[rows] < scale * off_by)
+        rows = rows[lost.any(axis=1) | batch.hanging[rows]]
     if not rows.size:
         return volts
     found = volts.copy()

@@ -31,6 +31,7 @@ DEAD = 1e-12
 CASES = [
     ("cabin-blower", "feed-at-motor", "X10.2 open", "feed"),
     ("cabin-blower", "feed-at-motor", "W31 short to ground + X3.2 open", "feed"),
+    ("cabin-blower", "feed-at-motor", "K1 coil open + W21 open", "before-fuse"),
     ("twin-fan-module", "cold", "X14.2 open", "low-request"),
     ("twin-fan-module", "cold", "A1.15 open", "low-request"),
     ("twin-fan-module", "hot", "F1 blown + W16 short to supply", "across-relay"),
