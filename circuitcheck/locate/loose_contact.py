@@ -65,11 +65,13 @@ class Roughly:
     :param apart: by how much they speak for a state of its own in each test, with the ohms that suit it
         best, against one lasting state with the same ohms in all (faults,)
     :param places: by fault and test, where the ohms are best told
+    :param sound: how sound vehicles differ in each test
     """
 
     logs: Array
     apart: Array
     places: dict[tuple[int, int], Place]
+    sound: list[Sound]
 
     def of(self, faults: Sequence[int]) -> Roughly:
         """The same of some of them."""
@@ -79,17 +81,18 @@ class Roughly:
             for (number, test), one in self.places.items()
             if number == fault
         }
-        return Roughly(self.logs[faults], self.apart[faults], places)
+        return Roughly(self.logs[faults], self.apart[faults], places, self.sound)
 
 
 def look_roughly(evidence: Evidence, coarse: Coarse, passing: Sequence[Twin]) -> Roughly:
     """Every fault in every state in every test, at the values that have been solved."""
     bad = sorted({one.bad for one in passing if one.bad is not None})
     sound = _sound(evidence, coarse)
+    by_test = [sound.of(one) for one in _columns(evidence)]
     logs = np.full((len(passing), len(evidence.benches), 3), -np.inf)
     places: dict[tuple[int, int], Place] = {}
-    for test, mine in enumerate(_columns(evidence)):
-        part, differ = evidence.part(test), sound.of(mine)
+    for test, differ in enumerate(by_test):
+        part = evidence.part(test)
         fixed = _fixed(part, coarse, [0, *(one.open for one in passing)], differ)
         logs[:, test, GONE], logs[:, test, OPEN] = fixed[0], fixed[1:]
         averaged = _averaged(part, coarse, bad, differ)
@@ -104,7 +107,7 @@ def look_roughly(evidence: Evidence, coarse: Coarse, passing: Sequence[Twin]) ->
     for n, twin in enumerate(passing):
         if twin.bad is not None:
             lasting[n] = max(lasting[n], same[twin.bad].score)
-    return Roughly(logs, best.sum(axis=1) - lasting, places)
+    return Roughly(logs, best.sum(axis=1) - lasting, places, by_test)
 
 
 def _columns(evidence: Evidence) -> list[slice]:
@@ -252,11 +255,10 @@ def _in_test(
             grids[one.bad] = fine_grid(severity, place.log_value, place.deviation, 0.25 * FIRST)
     predicted = lines.at(grids)
     rows = np.array([[predicted.rows[0].start, *[predicted.rows[one.open].start] * 2] for one in kept])
-    sound = _sound(part, coarse)
     ohm, narrowed = np.full(len(kept), np.nan), np.full(len(kept), -np.inf)
     for n, one in enumerate(kept):
-        if one.bad in grids and one.bad is not None and asked[n, test]:
-            best, at_best = _best_of(part, predicted, predicted.rows[one.bad], sound)
+        if one.bad is not None and one.bad in grids:
+            best, at_best = _best_of(part, predicted, predicted.rows[one.bad], roughly.sound[test])
             rows[n, BAD] = predicted.rows[one.bad].start + best
             ohm[n] = np.exp(grids[one.bad][best])
             narrowed[n] = min(roughly.logs[n, test, BAD] - at_best, 0.0)
